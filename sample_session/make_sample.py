@@ -208,7 +208,8 @@ def two_load_volts() -> dict[str, list[str]]:
 def differences(folder: Path) -> list[str]:
     """What in the session folder is not as this script makes it, one line each."""
     made = make()
-    found = {path.name: path.read_bytes() for path in (folder / "measurements").glob("*") if path.is_file()}
+    own = folder / "measurements"
+    found = {path.relative_to(own).as_posix(): path.read_bytes() for path in own.rglob("*") if path.is_file()}
     lines = [f"measurements/{name}: missing" for name in sorted(made.keys() - found.keys())]
     lines += [f"measurements/{name}: not made by this script" for name in sorted(found.keys() - made.keys())]
     for name in sorted(made.keys() & found.keys()):
@@ -229,8 +230,8 @@ def main() -> int:
         lines = differences(HERE)
         print("\n".join(lines) if lines else "measurements/ and session.toml are as the model makes them")
         return 1 if lines else 0
-    (HERE / "measurements").mkdir(exist_ok=True)
     for name, content in make().items():
+        (HERE / "measurements" / name).parent.mkdir(parents=True, exist_ok=True)
         (HERE / "measurements" / name).write_bytes(content)
         print(f"measurements/{name}: {len(content)} bytes")
     return 0

@@ -187,7 +187,7 @@ def test_what_is_no_file_and_what_is_no_session(session, exports, tmp_path):
 @pytest.mark.skipif(os.name == "nt", reason="no such names there")
 def test_a_name_that_no_path_can_have(session, exports):
     (exports / "a\\b.csv").write_bytes(b"1\n")
-    assert "its name has signs that no path in a session can have; rename it" in refused(session, exports)
+    assert "its name has characters that a path in a session can't have; rename it" in refused(session, exports)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="links need a right there")

@@ -169,8 +169,8 @@ MISTAKES = {
         without_lines("session.toml", "stage = "),
         "session.toml",
         "[[measurement]]",
-        "[[measurement]] tone-before: repair.csv says that something was repaired",
-        'say stage = "before" or stage = "after"',
+        "[[measurement]] tone-before: repair.csv lists a repair; ",
+        'write stage = "before" or stage = "after"',
     ),
     "a year that the table of prices lacks": Broken(
         instead("session.toml", "to = 2024", "to = 2031"),
@@ -218,7 +218,7 @@ MISTAKES = {
         instead("notes.txt", "6:12 before", "5:12 before"),
         "notes.txt",
         "5:12 before",
-        "5:12 goes back behind the note above it",
+        "5:12 is earlier than the note above it",
         "only after a clip line",
     ),
     "a note without a time": Broken(

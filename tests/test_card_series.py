@@ -240,7 +240,7 @@ def test_a_name_that_is_no_cards_is_asked_about_or_remarked_on():
     ):
         read_choices(CardChoices(hide=("respons",), lines={"hide": 7}), NAMES)
     _, remarks = read_choices(CardChoices(order=("zzz",), lines={"order": 8}), NAMES)
-    assert remarks == ("session.toml:8: order in [cards] names zzz, no card's name",)
+    assert remarks == ("session.toml:8: order in [cards] names zzz, which is not a card",)
 
 
 # ------------------------------------------------------------------ which card a note means

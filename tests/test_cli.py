@@ -398,9 +398,9 @@ def test_the_process_exits_with_the_commands_status(checkout, session_of):
 @pytest.mark.parametrize(
     ("name", "said"),
     [
-        ("response.csv", ["the header is line 1: Frequency (Hz),Left (dBV)", "in falling order: turned round"]),
+        ("response.csv", ["the header is line 1: Frequency (Hz),Left (dBV)", "in falling order: reversed"]),
         ("power-4ohm.txt", ["separated by tab", "the units are in a row of their own: V"]),
-        ("spectrum-40w.csv", ["lines 1 to 4 passed over", "the readings begin in line 6"]),
+        ("spectrum-40w.csv", ["lines 1 to 4 skipped", "the readings begin in line 6"]),
         ("source-impedance.csv", ["line 63 skipped: column 2 (Impedance L (mΩ)) has"]),
         ("idle.wav", ["24-bit", "48 kHz", 'full_scale = "10 V"']),
         ("readings.csv", ["dc offset L: 0.011 V", "input sensitivity"]),

@@ -411,7 +411,7 @@ def test_out_is_no_link(stranger, told, to, command):
     (stranger / "out").symlink_to(to)
     said = told(command)
     assert (said.status, said.out) == (2, "")
-    assert said.err.startswith("out: is a link; take it away, or name the folder that it leads to with --out\n")
+    assert said.err.startswith("out: is a link; remove it, or name the folder that it leads to with --out\n")
     assert not (stranger.parent / "nowhere").exists()
 
 

@@ -212,7 +212,7 @@ def test_it_listens_on_loopback_alone(server):
 def test_no_other_page_listens_or_looks(server, path, fields):
     status, head, body = got(server, path, "GET", *(field.format(port=server.port) for field in fields))
     assert status == 403
-    assert b"page" not in body.replace(b"another page asks", b"")
+    assert b"page" not in body.replace(b"the request comes from another page", b"")
     assert "event-stream" not in head
 
 

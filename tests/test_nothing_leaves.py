@@ -19,6 +19,8 @@ from PIL import Image
 from reviewkit.build.own_files import FIXED, MANIFEST, can_be_output, own_files
 from reviewkit.model.card_files import KINDS, card_path
 
+pytestmark = pytest.mark.long
+
 SESSION = """
 [unit]
 maker = "Norrvale"
@@ -184,7 +186,7 @@ def test_settings_of_the_drawing_library_are_not_taken_from_where_it_is_run(tmp_
             check=False,
         )
         assert (ran.returncode, ran.stdout) == (2, "")
-        assert ran.stderr.startswith("matplotlibrc: holds settings that the drawing library would take up from here; ")
+        assert ran.stderr.startswith("matplotlibrc: has settings that the drawing library would read from here; ")
         assert ran.stderr.count("\n") == 2
 
 

@@ -127,7 +127,7 @@ def test_a_table_whose_file_is_unclear_is_at_fault(folder):
     with pytest.raises(InputError) as raised:
         write(folder, toml, b_csv=sweep(droop=5))
     assert str(raised.value) == (
-        "session.toml:9: [[measurement]] b: the kind isn't said, and measurements/b.csv doesn't show it: levels over "
+        "session.toml:9: [[measurement]] b: no kind is given, and measurements/b.csv doesn't show it: levels over "
         'frequency, 4.4 dB off those at 1 kHz: response or contour?; write kind = "response" or kind = "contour"'
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from rated_and_found import found, rated, verdict_of
 
+from reviewkit.build import pipeline
 from reviewkit.model import places
 from reviewkit.model.finding import Point
 from reviewkit.model.rating_words import label
@@ -49,6 +50,30 @@ def test_how_flat_and_which_side_is_not(values, before, said):
     was = found("deviation_low", before, "R", frequency=20.0) if before else None
     facts = {"findings": findings, "worse": worse, "furthest": furthest, "band": BAND, "before": was, "setting": ""}
     assert sentences("response", "flatness", **facts) == [said]
+
+
+def test_a_card_with_two_loads_has_the_load_said():
+    band, worse = (20.0, 20_000.0), found("worst_distortion", 0.02, "R", frequency=20_000.0)
+    facts = {"drive": "5 W into 4 Ω", "band": band, "worse": worse, "before": None}
+    for differ, start in ((False, "5 W across the band:"), (True, "5 W into 4 Ω across the band:")):
+        said = PAGES.sentences(Point("distortion-frequency", "worst", facts, "m"), loads_differ=differ)
+        assert said[0].startswith(start)
+    flatness = found("flatness", 0.4)
+    facts = {"findings": [flatness], "worse": flatness, "furthest": None, "band": band, "before": None, "setting": ""}
+    for differ, end in ((False, "20 kHz."), (True, "20 kHz into 4 Ω.")):
+        said = PAGES.sentences(Point("response", "flatness", {**facts, "load": 4.0}, "m"), loads_differ=differ)
+        assert said[0].endswith(end)
+
+
+def test_the_load_is_said_where_it_is_another_after_the_repair(sample_copy):
+    """The same volts into half the load: twice the watts."""
+    path = sample_copy / "session.toml"
+    text = path.read_text(encoding="utf-8")
+    old = 'file = "measurements/tone-after.txt"\nkind = "tone"\ncard = "tone"\ndrive = "4 W"'
+    assert old in text
+    path.write_text(text.replace(old, old.replace("4 W", "8 W") + '\nload = "4 ohm"'), encoding="utf-8")
+    said = [line for segment in pipeline.check(sample_copy).segments for line in segment.sentences]
+    assert any(text.startswith("8 W into 4 Ω, 1 kHz") for text in said)
 
 
 @pytest.mark.parametrize(

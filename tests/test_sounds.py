@@ -153,7 +153,7 @@ def test_matched_by_a_tone_whatever_is_beside_it(session_of, say, accuracy):
         ('match = true\nof = "tone"', tone(0.1), tone(0.1, hertz=420), "at 1000 Hz before and at 420 Hz after"),
         ('match = true\nof = "tone"', tone(0.1), noise(0.1), "no tone to match levels by"),
         ('fade = "1.1 s"', noise(0.1), noise(0.1), "fade is longer than half of 2 s; write a shorter one"),
-        ("", np.clip(tone(1.5), -1, 1), noise(0.1), "is clipped, or reaches full scale too closely to tell"),
+        ("", np.clip(tone(1.5), -1, 1), noise(0.1), "is clipped, or too close to full scale to tell"),
         ('to = "2.5 s"', noise(0.1), noise(0.1), "r/before.wav: lasts 2 s, and the passage would end at 2.5 s"),
     ],
 )
@@ -169,7 +169,7 @@ def test_what_cannot_be_played_is_refused(more, before, after, message, session_
 def test_two_rates_are_refused(session_of, say):
     folder = put(session_of(UNIT + SOUND), noise(0.1), noise(0.1))
     soundfile.write(folder / "r/before.wav", noise(0.1), 44_100)
-    assert "is sampled at 44.1 kHz before and 48 kHz after; save both at one rate" in say("check", folder).err
+    assert "is sampled at 44.1 kHz before and 48 kHz after; save both at the same rate" in say("check", folder).err
 
 
 def test_a_dead_side_before_the_repair_is_played_as_it_is(session_of, say):
@@ -321,7 +321,9 @@ def test_the_page_plays_compressed_copies(rate_hz, session_of, say):
 def test_without_mp3_the_page_has_no_players_and_says_so(session_of, say, monkeypatch):
     monkeypatch.setattr(soundfile, "available_formats", lambda: {"WAV": "WAV"})
     folder = put(session_of(UNIT + SOUND), noise(0.01), noise(0.01, 2))
-    assert "episode.html: without its sounds, for the sound library here writes no MP3" in say("check", folder).out
+    assert (
+        "episode.html: without its sounds, because the sound library here can't write MP3" in say("check", folder).out
+    )
     assert say("build", folder, "--no-cache").status == 0
     assert "<audio" not in (folder / "out/episode.html").read_text(encoding="utf-8")
     assert (folder / "out/sounds/it-both.wav").is_file()
@@ -332,9 +334,9 @@ def test_without_mp3_the_page_has_no_players_and_says_so(session_of, say, monkey
     [
         ('<audio autoplay controls src="data:audio/mpeg;base64,AAAA"></audio>', "<audio> with autoplay"),
         ('<audio controls src="data:text/html,x"></audio>', "<audio> whose src holds something to run"),
-        ('<audio controls src="https:x.mp3"></audio>', "<audio> that loads something from elsewhere"),
+        ('<audio controls src="https:x.mp3"></audio>', "<audio> that loads something from another place"),
         ('<video controls src="data:video/mp4;base64,AAAA"></video>', "<video> whose src holds something to run"),
-        ('<audio controls><source src="x.mp3"></audio>', "<source> that loads something from elsewhere"),
+        ('<audio controls><source src="x.mp3"></audio>', "<source> that loads something from another place"),
     ],
 )
 def test_a_page_of_ones_own_plays_nothing_by_itself_and_nothing_from_elsewhere(tag, why, session_of, say):

@@ -217,7 +217,7 @@ def test_the_sessions_own_place_for_outputs_may_be_no_link(pair, tmp_path):
         check=False,
     )
     assert ran.returncode == 2
-    assert "out: is a link; take it away, or name the folder that it leads to with --out" in ran.stderr
+    assert "out: is a link; remove it, or name the folder that it leads to with --out" in ran.stderr
     assert not any((tmp_path / "elsewhere").iterdir())
 
 

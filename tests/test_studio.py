@@ -201,7 +201,7 @@ def test_what_a_file_says_comes_before_a_default(studio, checkout):
         ('[bench]\nlaod = "8 ohm"\n', 'studio.toml:2: [bench] laod: unknown key; did you mean "load"?'),
         ('\n[look]\nleft = "#555555"\n', "studio.toml:3: [look] left"),
         ('[look]\nmark = "mrak.png"\n', 'studio.toml:2: [look] mark = "mrak.png": there is no such file'),
-        ("[unit]\nyear = 1977\n", "studio.toml:1: [unit] is no table of a studio; known: bench, episode"),
+        ("[unit]\nyear = 1977\n", "studio.toml:1: [unit] is not a table of studio.toml; known: bench, episode"),
         ("[[bench]]\n", "studio.toml:1: bench is a single table; write [bench]"),
         ("words = 5\n", "studio.toml:1: words: "),
         ('[measurement]\ndrive = "4 W"\n', "studio.toml:2: [measurement] drive: unknown key; known: full_scale"),
@@ -253,7 +253,7 @@ def test_its_values_are_explained(studio, say):
 
 
 @pytest.mark.parametrize("key", ['input = "phono"', 'range = "Phono"'])
-@pytest.mark.parametrize("where", ["session", "studio"])
+@pytest.mark.parametrize("where", [pytest.param("session", marks=pytest.mark.long), "studio"])
 def test_a_range_of_the_bench_counts_for_its_measurements_alone(key, where, sample_copy, episode, say):
     toml = (sample_copy / "session.toml").read_text(encoding="utf-8")
     place = sample_copy / "session.toml" if where == "session" else sample_copy.parent / "studio.toml"
@@ -311,7 +311,7 @@ def test_a_range_that_the_bench_lacks_is_a_fault(studio, say):
     text = '[[measurement]]\nkind = "response"\nfile = "measurements/a.csv"\nrange = "lwo"\n'
     folder = in_studio(studio, text, '[bench.low]\nlevel_uncertainty = "0.3 dB"\n')
     one_evening.put(folder / "measurements" / "a.csv", one_evening.flat(60_000))
-    assert 'session.toml:8: [[measurement]] a: range = "lwo" is none of [bench]; did you mean "low"?' in (
+    assert 'session.toml:8: [[measurement]] a: range = "lwo" names no table of [bench]; did you mean "low"?' in (
         say("check", folder).err
     )
 

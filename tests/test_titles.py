@@ -99,7 +99,8 @@ def test_what_got_worse_is_no_repair():
 
 def test_filters_are_no_controls():
     assert title("plain", kind="contour", settings=("bass full up",)) == "What do the controls do?"
-    assert title("plain", kind="contour", settings=("loudness", "low filter")) == "What do the filters do?"
+    assert title("plain", kind="contour", settings=("loudness", "low filter")) == "What do loudness and filters do?"
+    assert title("plain", kind="contour", settings=("low filter",)) == "What do the filters do?"
 
 
 # ------------------------------------------------------------------ on cards

@@ -100,7 +100,7 @@ def test_a_card_stands_for_minutes_at_most(tmp_path, capsys):
     table = f'{UNIT}[[measurement]]\nkind = "response"\nfile = "x.csv"\nhold = "1e9 s"\n'
     (tmp_path / "session.toml").write_text(table, encoding="utf-8")
     assert run(["check", str(tmp_path)]) == 2
-    assert 'hold = "1e9 s" is longer than a card is shown; write at most "600 s"' in capsys.readouterr().err
+    assert 'hold = "1e9 s" is longer than a card may stay on screen; write at most "600 s"' in capsys.readouterr().err
 
 
 def test_a_text_that_no_card_holds_is_wrong_input(tmp_path, capsys):

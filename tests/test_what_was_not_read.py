@@ -165,7 +165,7 @@ def capture(without: int = -1, cell: str = "") -> str:
 @pytest.mark.parametrize("row", [1, 17, 4800, 9598])
 def test_a_row_missing_from_a_capture_is_a_gap(tmp_path, row):
     said = refused(tmp_path, AT_1K, "tone", capture(row))
-    assert f"m/x.csv:{row + 2}: the time goes on by 2 samples from the row before: a gap in a capture" in said
+    assert f"m/x.csv:{row + 2}: the time jumps by 2 samples from the row before: a gap in a capture" in said
 
 
 @pytest.mark.parametrize("cell", ["NaN", "OL", "--"])

@@ -40,7 +40,7 @@ class Options:
             overwritten; and if outputs would be read as templates.
         """
         if self.out is None and (folder / "out").is_symlink():
-            raise InputError(Fault("out", 0, "is a link; take it away, or name the folder that it leads to with --out"))
+            raise InputError(Fault("out", 0, "is a link; remove it, or name the folder that it leads to with --out"))
         if self.out is not None and is_within(self.out, folder / "templates"):
             remedy = "outputs there would be read as templates; choose another folder"
             raise InputError(Fault("--out", 0, f"{self.out} is in the session's templates/; {remedy}"))

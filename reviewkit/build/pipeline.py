@@ -335,13 +335,16 @@ def _sentences(
     # what is compared with before the repair is said of the pair, the rest of the card that judges
     judging = {card.first: card.id for card in series.cards if card.id == f"{card.first}-rated"}
     points: dict[tuple[str, str, str], list[Point]] = {}
+    loads: dict[str, set[float | None]] = {}
     for each in joined:
         m = each.conditions.measurement
+        loads.setdefault(m.card, set()).add(m.load_ohm)
         for point in KINDS[m.kind].points(each, counterpart(each, joined)) if m.stage != "bench" else ():
             compared = m.stage == "before" or any(point.facts.get(key) for key in ("before", "rise_time_before"))
             card = m.card if compared else judging.get(m.card, m.card)
             points.setdefault((segment_of_run(each), card, m.kind), []).append(point)
     for (segment, card, kind), of_card in points.items():
         for point in KINDS[kind].joined(of_card):
-            said.setdefault(segment, []).extend(word_sentences(pages.sentences(point), card))
+            differ = any(len(of) > 1 for name, of in loads.items() if card in (name, judging.get(name)))
+            said.setdefault(segment, []).extend(word_sentences(pages.sentences(point, loads_differ=differ), card))
     return said

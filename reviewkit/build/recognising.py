@@ -101,7 +101,7 @@ def recognise(
     ]
     files = [each for _, each in found]
     files += [Recognised(each.file, question=flawed[each.file]) for each in left]
-    files += [Recognised(each.file, question=f"no more than {MOST_FILES} such files are looked at") for each in surplus]
+    files += [Recognised(each.file, question=f"at most {MOST_FILES} such files are read") for each in surplus]
     return Recognition(_with_ids(whole, set(recognised)), tuple(files), digests)
 
 
@@ -113,7 +113,7 @@ def _joined(entry: MeasurementEntry, recognised: Recognised) -> MeasurementEntry
     answers = [f"{key} = {json.dumps(value)}" for each in recognised.choices for key, value in list(each.items())[:1]]
     remedy = f"; write {' or '.join(answers)}" if answers else ""
     kinds = [each["kind"] for each in recognised.choices if "kind" in each]
-    question = f"the kind isn't said, and {entry.file} doesn't show it: {recognised.question}{remedy}"
+    question = f"no kind is given, and {entry.file} doesn't show it: {recognised.question}{remedy}"
     return replace(entry, raw={"kind": next(iter(kinds), "reading"), **entry.raw}, question=question)
 
 
@@ -239,7 +239,7 @@ def _twins(
     for entry in entries:
         other = first.setdefault(digests[entry.file], entry.file)
         if other != entry.file and not entry.named:
-            twins[entry.file] = f"it holds the same as {other}"
+            twins[entry.file] = f"it has the same content as {other}"
     return twins
 
 

@@ -192,6 +192,5 @@ def _lacks_stage(session: Session, repair: tuple[RepairRow, ...]) -> Iterator[Fa
             yield Fault(
                 "session.toml",
                 m.line,
-                f"[[measurement]] {m.id}: repair.csv says that something was repaired; "
-                'say stage = "before" or stage = "after"',
+                f'[[measurement]] {m.id}: repair.csv lists a repair; write stage = "before" or stage = "after"',
             )

@@ -42,7 +42,7 @@ def read_sounds(folder: Path, session: Session) -> tuple[PlayedSound, ...]:
             continue
         values += sum(side.samples.size for side in sounds[-1].sides)
         if values > MOST_VALUES:
-            faults.append(_fault(sound, "with it all sounds together last too long; cut them shorter with from and to"))
+            faults.append(_fault(sound, "makes the sounds too long in all; shorten some with from and to"))
             break
     if faults:
         raise InputError(faults)
@@ -76,7 +76,7 @@ def remarks_on(sounds: Sequence[PlayedSound]) -> Iterator[str]:
     from reviewkit.render.footage.sound_files import can_encode_mp3
 
     if sounds and not can_encode_mp3():
-        yield "episode.html: without its sounds, for the sound library here writes no MP3"
+        yield "episode.html: without its sounds, because the sound library here can't write MP3"
     for each in sounds:
         if each.lowered_db >= _SHOWN_DB:
             below = f"{each.lowered_db:.1f} dB below {each.sound.target}".replace("-", MINUS)
@@ -102,7 +102,7 @@ def _read_sound(folder: Path, sound: Sound) -> PlayedSound:
     rate_hz = before.rate_hz
     if after.rate_hz != rate_hz:
         rates = f"{rate_hz / 1000:g} kHz before and {after.rate_hz / 1000:g} kHz after"
-        raise InputError(_fault(sound, f"is sampled at {rates}; save both at one rate"))
+        raise InputError(_fault(sound, f"is sampled at {rates}; save both at the same rate"))
     shortest_s = min(len(each.samples) for each in passages) / rate_hz
     if 2 * sound.fade_s > shortest_s:
         raise InputError(_fault(sound, f"fade is longer than half of {shortest_s:.4g} s; write a shorter one"))

@@ -107,7 +107,7 @@ def add_files(
 def show_added(added: Added) -> Iterator[str]:
     """Yield lines that say what was done."""
     yield from (f"copied: {name}" for name in added.copied)
-    yield from (f"{name}: the session says already what it is, or ignores it" for name in added.others)
+    yield from (f"{name}: the session already says what it is, or ignores it" for name in added.others)
     for each in added.recognised:
         if each.question:
             yield f"{each.file} is left out: {each.question}"
@@ -132,13 +132,15 @@ def _wanted(session: Path, sources: Sequence[Path]) -> dict[str, Path | None]:
         place = f"{MEASUREMENTS}/{name}"
         there = session / place
         if "\\" in name or not name.isprintable():
-            faults.append(Fault(str(source), 0, "its name has signs that no path in a session can have; rename it"))
+            faults.append(
+                Fault(str(source), 0, "its name has characters that a path in a session can't have; rename it")
+            )
         elif place in wanted:
             faults.append(Fault(str(source), 0, f"two of these files would be {place}; rename one, or use folders"))
         elif inside.is_there(there) and file_digest(there) != file_digest(source):
             faults.append(Fault(place, 0, f"is there already, with other content than {source}; rename one of them"))
         elif inside.is_outside(session, place):
-            faults.append(Fault(place, 0, "leads outside the session's folder; take the link away"))
+            faults.append(Fault(place, 0, "leads outside the session's folder; remove the link"))
         wanted[place] = None if inside.is_there(there) else source
     if len(wanted) > MOST_FILES:
         faults.append(Fault(str(sources[0]), 0, f"these are {len(wanted)} files; add at most {MOST_FILES} at a time"))

@@ -26,10 +26,10 @@ def check_key(text: str) -> str:
     """
     table, _, key = text.rpartition(".")
     if table and table.partition(".")[0] not in TABLES:
-        raise ValueError(f'"{text}" is no key of a session: [{table}] is unknown; {nearest(table, TABLES)}')
+        raise ValueError(f'"{text}" is not a key of a session: [{table}] is unknown; {nearest(table, TABLES)}')
     known = {each for name in ([table.partition(".")[0]] if table else TABLES) for each in _keys(name)}
     if key not in known:
-        raise ValueError(f'"{text}" is no key of a session; {nearest(key, known)}')
+        raise ValueError(f'"{text}" is not a key of a session; {nearest(key, known)}')
     return text
 
 

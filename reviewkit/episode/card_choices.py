@@ -42,7 +42,9 @@ def read_choices(given: CardChoices, names: Mapping[str, str]) -> tuple[CardChoi
             if "did you mean" in (hint := nearest(name, names)):
                 faults.add(given.lines.get(key, 0), f"[cards] {key}: there is no card {name}; {hint}")
             else:
-                remarks.append(f"session.toml:{given.lines.get(key, 0)}: {key} in [cards] names {name}, no card's name")
+                remarks.append(
+                    f"session.toml:{given.lines.get(key, 0)}: {key} in [cards] names {name}, which is not a card"
+                )
         read[key] = tuple(dict.fromkeys(names[name] for name in written if name in names))
     faults.stop_if_any()
     return CardChoices(read["hide"], read["order"], read["only_page"], given.lines), tuple(remarks)

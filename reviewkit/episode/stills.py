@@ -258,7 +258,9 @@ def judged_hero(verdict: Verdict) -> Hero:
         place = figures.where(finding)
     elif place and f" {place}" in f" {verdict.label}":
         place = ""
-    caption = ", ".join(filter(None, ("measured", _channel(finding.channel), place)))
+    weighting = finding.at.get("weighting")
+    weighted = f"{weighting}-weighted" if weighting else ""
+    caption = ", ".join(filter(None, (_channel(finding.channel), weighted, place)))
     return Hero(number, caption, "", f"± {spread}" if plus_minus else "", channel=finding.channel, findings=(finding,))
 
 

@@ -220,14 +220,14 @@ def check_samples(read: list[Array], numbers: list[int], header: Header, source:
         finite = np.isfinite(values)
         if not finite.all():
             at = (start + int(np.argmin(finite))) / header.rate_hz
-            faults.add(0, f"{where} holds samples that are no numbers, the first at {at:.6g} s; export it again")
+            faults.add(0, f"{where} has samples that aren't numbers, the first at {at:.6g} s; export it again")
             continue
         high, low = float(values.max()), float(values.min())
         if max(high, -low) > _LARGEST:
             faults.add(
                 0,
-                f"{where} holds samples up to {max(high, -low):.4g}; full scale is 1.0 in a float WAV file: "
-                "export it so, or as 24-bit PCM",
+                f"{where} has samples up to {max(high, -low):.4g}; full scale is 1.0 in a float WAV file: "
+                "export it that way, or as 24-bit PCM",
             )
             continue
         step = 2.0 ** (1 - min(header.bits, _FINEST_BITS))
@@ -236,7 +236,7 @@ def check_samples(read: list[Array], numbers: list[int], header: Header, source:
         if first is not None:
             faults.add(
                 0,
-                f"{where} is clipped, or reaches full scale too closely to tell, first at "
+                f"{where} is clipped, or too close to full scale to tell, first at "
                 f"{(start + first) / header.rate_hz:.6g} s; lower the capture level and capture again",
             )
     faults.stop_if_any()

@@ -114,8 +114,8 @@ def _without_repeats(readings: list[SingleReading], faults: Faults) -> list[Sing
         if (same.value, same.unit) != (reading.value, reading.unit):
             faults.add(
                 reading.line,
-                f"{_spaced(reading.name)}: read otherwise in line {same.line} under the same conditions; keep one, or "
-                "say in the column at what differs, for example: cold, warm; positive, negative",
+                f"{_spaced(reading.name)}: has another reading in line {same.line} under the same conditions; "
+                "keep one, or say in the column at what differs, for example: cold, warm; positive, negative",
             )
     return list(kept.values())
 

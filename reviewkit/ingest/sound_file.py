@@ -86,12 +86,12 @@ def _read(
     end_s = header.seconds if between_s[1] is None else between_s[1]
     if end_s > header.seconds + 0.5 / rate_hz:
         message = f"lasts {header.seconds:.4g} s, and the passage would end at {end_s:.6g} s"
-        raise _fault(source, f"{message}; correct to in its [[sound]]")
+        raise _fault(source, f'{message}; correct "to" in its [[sound]]')
     start, stop = round(between_s[0] * rate_hz), round(end_s * rate_hz)
     lasts = max(stop - start, 0) / rate_hz
     if not LEAST_S <= lasts <= MOST_S:
         message = f"the passage lasts {lasts:.4g} s, and may last {LEAST_S:g} s to {MOST_S:g} s"
-        raise _fault(source, f"{message}; write from and to in its [[sound]]")
+        raise _fault(source, f'{message}; write "from" and "to" in its [[sound]]')
     read = read_samples(file, header, numbers, source, start, stop)
     check_samples(read, numbers, header, source, start)
     return Passage(rate_hz, np.stack([read[0], read[-1]], axis=1))

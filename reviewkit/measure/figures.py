@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from reviewkit.measure import bench_floor
+from reviewkit.measure import KINDS, bench_floor
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.card import Body, Card, Hero
 from reviewkit.model.finding import Conditions, Finding, Run
@@ -314,7 +314,8 @@ def where(finding: Finding) -> str:
 
 
 def _swept_power(finding: Finding) -> bool:
-    return finding.kind == "distortion-power"
+    kind = KINDS.get(finding.kind)
+    return kind is not None and any("power" in roles for roles in kind.needs)
 
 
 def hero(key: Finding | None, found: Sequence[Finding] = (), what: str = "") -> Hero | None:

@@ -126,6 +126,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                     "band": band_hz,
                     "before": _furthest(before, quantities.worse(was)) if before else None,
                     "setting": run.conditions.measurement.setting,
+                    "load": run.conditions.measurement.load_ohm,
                 },
                 run.conditions.measurement.id,
             )

@@ -18,4 +18,4 @@ def templates() -> Path:
     for folder in (_PACKAGE / "_templates", _PACKAGE.parent / "templates"):
         if folder.is_dir():
             return folder
-    raise FileNotFoundError("templates did not travel with the program; install it again")
+    raise FileNotFoundError("the templates were not installed with the program; install it again")

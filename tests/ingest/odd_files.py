@@ -199,7 +199,7 @@ REFUSED: dict[str, tuple[str | bytes, tuple[str, ...]]] = {
     "no data rows": (
         HEADED,
         (
-            "m/x.csv:1: no row holds two numbers or more set apart by comma, semicolon, tab or spaces (here: "
+            "m/x.csv:1: no row holds two numbers or more separated by comma, semicolon, tab or spaces (here: "
             f"\"Frequency (Hz),Level (dBV)\"); {_TABLE}",
         ),
     ),
@@ -490,7 +490,7 @@ def _senseless() -> list[Case]:
         ),
         (
             "no row of two numbers", "hello\nworld one\n\nthis is 12\n", {},
-            "4: no row holds two numbers or more set apart by comma, semicolon, tab or spaces (here: "
+            "4: no row holds two numbers or more separated by comma, semicolon, tab or spaces (here: "
             f'"this is 12"); {_TABLE}',
         ),
         (

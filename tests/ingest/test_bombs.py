@@ -299,7 +299,7 @@ CAPTURES = {
     "samples that are no numbers": Bomb(
         "capture",
         lambda: wave(pcm(bits=32, code=3), b"\0\0\xc0\x7f" * (MB // 4)),
-        "the capture holds samples that are no numbers",
+        "the capture has samples that aren't numbers",
     ),
     "samples of eight bits": Bomb("capture", lambda: wave(pcm(bits=8), b"\x70\x90" * (MB // 2)), ""),
 }

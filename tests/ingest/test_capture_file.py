@@ -310,7 +310,7 @@ def test_a_file_that_is_no_whole_capture(name):
 def test_samples_that_are_no_numbers(wrong):
     samples = np.stack([sine(), sine()], axis=1)
     samples[2400, 1] = wrong
-    assert "channel 2 holds samples that are no numbers, the first at 0.05 s" in message(written(samples, "FLOAT"))
+    assert "channel 2 has samples that aren't numbers, the first at 0.05 s" in message(written(samples, "FLOAT"))
 
 
 def test_floats_on_an_integers_scale():
@@ -370,7 +370,7 @@ def test_a_sine_at_and_over_the_ceiling(frequency_hz, bits, dithered):
             assert read_bytes(plain(held, bits), SOURCE).rows == len(wave)
             continue
         said = message(plain(held, bits))
-        assert "the capture is clipped, or reaches full scale too closely to tell, first at " in said
+        assert "the capture is clipped, or too close to full scale to tell, first at " in said
         assert "lower the capture level" in said
         first = np.flatnonzero((held == held.max()) | (held == held.min()))[0] / RATE_HZ
         assert float(said.split("first at ")[1].split(" s;")[0]) == pytest.approx(first, rel=1e-5)

@@ -62,7 +62,7 @@ def test_no_number_in_any_sample(place: int, value: float):
     samples[place] = value
     form = pcm(2, bits=64, code=3)
     assert wrong(READERS["capture"], wave(form, struct.pack("<240d", *samples))) == ""
-    with pytest.raises(InputError, match=r"channel [12] holds samples (that are no numbers|up to 1e\+300)"):
+    with pytest.raises(InputError, match=r"channel [12] has samples (that aren't numbers|up to 1e\+300)"):
         READERS["capture"].read(wave(form, struct.pack("<240d", *samples)))
 
 

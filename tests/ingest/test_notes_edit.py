@@ -85,7 +85,7 @@ def test_a_note_that_moves_leaves_its_segment_to_those_that_took_it_from_it():
     )
 
 
-@pytest.mark.parametrize(("time", "message"), [("half past", "not a time"), ("99:00", "lies beyond")])
+@pytest.mark.parametrize(("time", "message"), [("half past", "not a time"), ("99:00", "past the end of its clip")])
 def test_what_cannot_be_read_is_not_written(time, message):
     with pytest.raises(InputError, match=message):
         notes_edit.change_note(OLD, 3, time, "opening", "x", cut=False)

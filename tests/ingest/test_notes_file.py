@@ -132,7 +132,7 @@ MISTAKES = {
     "1:60:00 x": 'notes.txt:1: "1:60:00": minutes go up to 59; write M:SS or H:MM:SS, as in 6:12',
     "13:10,5 x": 'notes.txt:1: "13:10,5" has a comma; write 13:10.5',
     "1:00 a\n0:59 b": (
-        "notes.txt:2: 0:59 goes back behind the note above it; "
+        "notes.txt:2: 0:59 is earlier than the note above it; "
         "times go back only after a clip line, for example clip bench-2.mp4"
     ),
     "0:41": "notes.txt:1: there is nothing after the time; a note looks like 0:41 front: Five knobs. [card rated]",
@@ -188,10 +188,10 @@ MISTAKES = {
         "notes.txt:2: clip A.mp4 has begun in line 1 already; keep the notes of one clip together"
     ),
     "clip A.mp4 for 1:00\n1:00.5 x": (
-        "notes.txt:2: 1:00.5 lies beyond its clip: clip A.mp4 runs 1:00; correct the time or the length"
+        "notes.txt:2: 1:00.5 is past the end of its clip: clip A.mp4 runs 1:00; correct the time or the length"
     ),
     "clip A.mp4 for 1:00 at 10:00:00\n10:01:01 x": (
-        "notes.txt:2: 10:01:01 lies beyond its clip: clip A.mp4 runs 1:00; correct the time or the length"
+        "notes.txt:2: 10:01:01 is past the end of its clip: clip A.mp4 runs 1:00; correct the time or the length"
     ),
     "clip A.mp4 at 10:00:00\n0:41 x": (
         'notes.txt:2: "0:41" is not a time of day; after "clip … at" write HH:MM:SS, as in 21:10:32'

@@ -133,7 +133,7 @@ MISTAKES = {
     "# x\nyear,rate\n1977,6.5\n": f'prices.csv:2: no column is called index in "year,rate"; write {SHAPES}',
     "date,rate\n1977-01-01,6.5\n": f'prices.csv:1: no column is called index in "date,rate"; write {SHAPES}',
     "year,index,Index\n1977,60.6,1\n": (
-        'prices.csv:1: the column "Index" appears twice; keep one, or rename the one to be passed over'
+        'prices.csv:1: the column "Index" appears twice; keep one, or rename the one to ignore'
     ),
     "year,jan,feb,mar,apr,may,jun,jly,aug,sep,oct,nov,dec\n": (
         "prices.csv:1: months without a column: July; write all twelve, blank where there is no value"

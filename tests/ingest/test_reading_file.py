@@ -205,8 +205,8 @@ def test_the_same_reading_twice_is_kept_once():
 def test_two_values_of_one_reading():
     (fault,) = faults_of(f"{HEADER}bias,L,22,mV,,\nbias,R,22,mV,,\nbias,L,24,mV,,later\n")
     assert fault == (
-        "r.csv:4: bias: read otherwise in line 2 under the same conditions; keep one, or say in the column at what "
-        "differs, for example: cold, warm; positive, negative"
+        "r.csv:4: bias: has another reading in line 2 under the same conditions; keep one, or say in the column at "
+        "what differs, for example: cold, warm; positive, negative"
     )
 
 

@@ -127,9 +127,9 @@ def test_one_mistake_gives_one_message(text, folder):
 def test_two_measurements_without_file_need_ids(folder):
     reading = '[[measurement]]\nkind = "source-impedance"\nloads = ["open", "8 ohm"]\nvolts = { L = ["2 V", "1 V"] }\n'
     assert faults_of(UNIT + reading + reading, folder) == [
-        "session.toml:4: [[measurement]] source-impedance: has no file to be named after; "
+        "session.toml:4: [[measurement]] source-impedance: has no file to take a name from; "
         'write id = "source-impedance-1"',
-        "session.toml:8: [[measurement]] source-impedance: has no file to be named after; "
+        "session.toml:8: [[measurement]] source-impedance: has no file to take a name from; "
         'write id = "source-impedance-2"',
     ]
 

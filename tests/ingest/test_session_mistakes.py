@@ -55,7 +55,7 @@ MISTAKES = {
         'input; write "rated output", "1 W" or "50 mW", or of an input "5 mV"'
     ),
     '[[rated]]\nquantity = "response"\nwithin = ["1 dB", "3 dB"]': (
-        'session.toml:6: [[rated]] response: within = ["1 dB", "3 dB"] does not hold zero between its limits; '
+        'session.toml:6: [[rated]] response: within = ["1 dB", "3 dB"] does not have zero between its limits; '
         'write the limit below and the one above: ["-1 dB", "+0 dB"]'
     ),
     '[[rated]]\nquantity = "imd"\nat_most = "0.03 %"\ntones = "60 Hz:7 kHz 4:1"': (

@@ -88,12 +88,12 @@ def test_one_time_for_both_or_one_each(folder):
         (sound(before="tone-after"), 'is a measurement of stage = "after"; name one of stage = "before"'),
         (sound(after="crosstalk-x"), 'after = "crosstalk-x": there is no such file'),
         (sound(after="sweep"), 'is a measurement that holds "m/sweep.csv", which can\'t be played; name a WAV or'),
-        (sound("match = true"), 'not what is heard, and of some sounds the level is the point; write of = "music"'),
+        (sound("match = true"), 'because for some sounds the level is the point; write of = "music"'),
         (sound("match = true", "tone-before", "many"), ""),
-        (sound("match = true", after="many"), "not what is heard"),
-        (sound('match = true\nof = "music"', after="idle"), "of noise the level is the point; leave match out"),
+        (sound("match = true", after="many"), "needs to know what is heard"),
+        (sound('match = true\nof = "music"', after="idle"), "for noise, the level is the point; leave match out"),
         *(
-            (sound(f'match = true\nof = "{of}"'), f"of {of} the level is the point; leave match out")
+            (sound(f'match = true\nof = "{of}"'), f"for {of}, the level is the point; leave match out")
             for of in ("hum", "noise", "balance", "response")
         ),
         (sound('of = "song"'), 'of = "song" is not known; write "music", "speech", "tone", "hum", "noise"'),

@@ -303,7 +303,7 @@ def test_a_step_back_is_shown_with_as_many_digits_as_it_takes(values, shown):
 def test_a_repeated_header_is_passed_over_and_told():
     sheet = read("Frequency,Level\nHz,dBV\n20,-1.5\nFrequency,Level\nHz,dBV\n1000,0\n20000,-0.5\n")
     assert seen(sheet) == RESPONSE
-    assert sheet.warnings == ("line 4: the header again, passed over",)
+    assert sheet.warnings == ("line 4: the header again, skipped",)
 
 
 # ------------------------------------------------------------------ what the session file says
@@ -361,7 +361,7 @@ def test_a_unit_for_the_left_level_leaves_the_left_distortion_alone():
 def test_units_against_the_header_are_told():
     sheet = read("Frequency (Hz),Level (dBV)\n1,0\n2,0\n", units={"frequency": "kHz"})
     assert sheet.columns[0].values.tolist() == [1000, 2000]
-    assert sheet.warnings == ('"Frequency (Hz)" is read in kHz, as units says, against its header',)
+    assert sheet.warnings == ('"Frequency (Hz)" is read in kHz, as units says, despite its header',)
 
 
 def test_columns_left_out_are_told():

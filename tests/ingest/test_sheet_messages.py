@@ -32,7 +32,7 @@ MESSAGES = {
     "workbook": (
         b"PK\x03\x04rest",
         {},
-        'm/x.csv:1: the file is a spreadsheet workbook; open it there and save it as "CSV"',
+        'm/x.csv:1: the file is a spreadsheet workbook; open it in its program and save it as "CSV"',
     ),
     "capture": (b"RIFF1234WAVE", {}, "m/x.csv:1: the file is a WAV capture; name it with the ending .wav"),
     "broken UTF-16": ((HEADED + ROWS).encode("utf-16")[:-1], {}, "m/x.csv:4: the text breaks off inside a character"),
@@ -208,8 +208,8 @@ MESSAGES = {
     "two scales": (
         "Frequency (Hz),Left (dBV),Frequency (Hz),Right (dBV)\n20,1,20,2\n30,1,31,2\n",
         {},
-        "m/x.csv:3: columns 1 and 3 are both frequency and differ here: 30 Hz and 31 Hz; export the channels over one "
-        "scale or each to its own file, or name the one to read: columns = { frequency = 1 }",
+        "m/x.csv:3: columns 1 and 3 are both frequency and differ here: 30 Hz and 31 Hz; export the channels over the "
+        "same scale or each to its own file, or name the one to read: columns = { frequency = 1 }",
     ),
     "a column without a name": (
         ",Frequency (Hz),Level (dBV)\n7,20,1\n3,30,2\n",

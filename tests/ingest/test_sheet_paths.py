@@ -195,7 +195,7 @@ def test_one_odd_line_sends_one_part_the_long_way(monkeypatch):
     sheet = read(data)
     assert sheet.rows == 40_000
     assert [row.line for row in sheet.skipped] == [25_004]
-    assert sheet.warnings == ("line 35005: the header again, passed over",)
+    assert sheet.warnings == ("line 35005: the header again, skipped",)
     assert 0 < len(count) < 15_000
 
 

@@ -73,8 +73,8 @@ def test_of_more_channels_two_are_chosen():
 @pytest.mark.parametrize(
     ("start_s", "end_s", "message"),
     [
-        (0.0, 2.01, r"lasts 2 s, and the passage would end at 2\.01 s; correct to in its \[\[sound\]\]"),
-        (1.7, None, rf"the passage lasts 0\.3 s, and may last {LEAST_S:g} s to {MOST_S:g} s; write from and to"),
+        (0.0, 2.01, r'lasts 2 s, and the passage would end at 2\.01 s; correct "to" in its \[\[sound\]\]'),
+        (1.7, None, rf'the passage lasts 0\.3 s, and may last {LEAST_S:g} s to {MOST_S:g} s; write "from" and "to"'),
         (3.0, None, r"the passage lasts 0 s"),
     ],
 )
@@ -97,7 +97,7 @@ def test_a_passage_that_clipped_is_refused_with_its_time(kind):
     loud = np.clip(3 * np.sin(np.arange(16_000) / 5)[:, np.newaxis], -1, 1 - 2**-15)
     loud[:8000] /= 4
     data = recording(loud, kind, "PCM_16")
-    assert re.search(r"is clipped, or reaches full scale .* first at 1(\.0\d*)? s; lower", refusal(data, 0.5, 1.5))
+    assert re.search(r"is clipped, or too close to full scale .* first at 1(\.0\d*)? s; lower", refusal(data, 0.5, 1.5))
     assert parse_passage(data, "a", 0.0, 0.9, {}).samples.size
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from reviewkit.measure import KINDS
+from reviewkit.model.card import Card, Chart, Panel
 from reviewkit.model.finding import Conditions, Finding, Measured, Run
 from reviewkit.model.session import Bench, Measurement, Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -79,3 +80,24 @@ def quantities(found: Measured) -> set[str]:
 def figures(found: Measured) -> Mapping[tuple[str, str], float]:
     """(quantity, channel) -> value, where each stands once."""
     return {(f.quantity, f.channel): f.value for f in found.findings}
+
+
+HERTZ = [20.0, 100.0, 1000.0, 5000.0, 20_000.0]
+CAPTURED = 70_001  # samples of a capture at 96 kHz
+
+
+def capture_of(values: ArrayLike) -> Sheet:
+    """A capture of the left channel, in volts."""
+    array = np.asarray(values)
+    return sheet(column("time", np.arange(len(array)) / 96_000), column("level", array, "L"))
+
+
+def card_of(kind: str, data: Sheet, **stated: Any) -> Card:
+    """The card of one measurement as data, drawn by nobody."""
+    return KINDS[kind].card([run_from(data, conditions(kind, **stated))], ())
+
+
+def panel_of(card: Card) -> Panel:
+    """The first panel of a card."""
+    assert isinstance(card.body, Chart)
+    return card.body.panels[0]

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from measured_sheets import all_of, column, conditions, one, quantities, run_from, sheet
+from measured_sheets import HERTZ, all_of, column, conditions, one, panel_of, quantities, run_from, sheet
 
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
@@ -237,3 +237,13 @@ def test_both_ends_of_one_control_are_said_in_one_breath():
 def test_a_card_is_called_after_the_control_that_all_its_settings_name(settings, title):
     runs = [run(setting, amplifier_db(FREQUENCY_HZ)) for setting in settings]
     assert KINDS["contour"].card(runs, ()).subject == title
+
+
+def test_the_card_holds_what_the_file_says():
+    c = conditions("contour", setting="bass up", against="flat")
+    flat = sheet(column("frequency", HERTZ), column("level", [2.0] * 5, "L"))
+    up = sheet(column("frequency", HERTZ), column("level", [4.0, 2.5, 2.0, 2.0, 2.0], "L"))
+    card = KINDS["contour"].card([run_from(up, replace(c, reference=flat, reference_name="flat"))], ())
+    (trace,) = panel_of(card).traces
+    assert trace.y == pytest.approx([20 * math.log10(2), 20 * math.log10(1.25), 0, 0, 0], abs=1e-9)
+    assert card.hero.figure == "+6.0 dB"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from measured_sheets import all_of, column, measured, one, sheet
+from measured_sheets import HERTZ, all_of, card_of, column, measured, one, panel_of, sheet
 
 from reviewkit.model.errors import InputError
 from reviewkit.model.session import Bench, Rating
@@ -145,3 +145,14 @@ def test_a_level_of_zero_volts_has_no_decibels():
     quiet[3] = 0.0
     with pytest.raises(InputError, match="reads 0 V in data row 4"):
         measured("crosstalk", levels(np.ones(31), quiet), driven="L")
+
+
+def test_the_card_holds_what_the_file_says():
+    ways = {"L>R": [-80.0, -75.0, -70.0, -60.0, -45.0], "R>L": [-81.0, -76.0, -71.0, -61.0, -46.0]}
+    card = card_of(
+        "crosstalk",
+        sheet(column("frequency", HERTZ), *(column("level", values, way, "dB") for way, values in ways.items())),
+    )
+    assert [trace.label for trace in panel_of(card).traces] == ["L → R", "R → L"]
+    assert [trace.y.tolist() for trace in panel_of(card).traces] == list(ways.values())
+    assert card.hero.figure == "−70.0 dB"

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from measured_sheets import all_of, column, measured, one, quantities, sheet
+from measured_sheets import HERTZ, all_of, card_of, column, measured, one, panel_of, quantities, sheet
 
 from reviewkit.model.session import Bench, Rating
 
@@ -100,3 +100,13 @@ def test_the_benchs_floor():
     found = measured("distortion-frequency", sweep(rising(FREQUENCY_HZ)), bench=bench)
     assert one(found, "distortion", "L").bound == "at most"  # 0.01 % < 0.012 %
     assert one(found, "worst_distortion", "L").bound == ""  # 0.0152 %
+
+
+def test_the_card_holds_what_the_file_says():
+    percent = [0.02, 0.01, 0.01, 0.02, 0.05]
+    card = card_of(
+        "distortion-frequency", sheet(column("frequency", HERTZ), column("distortion", percent, "L")), drive_w=40.0
+    )
+    assert panel_of(card).traces[0].y.tolist() == percent
+    assert panel_of(card).y.scale == "log"
+    assert card.hero.figure == "0.050 %"

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from measured_sheets import all_of, column, conditions, measured, one, quantities, run_from, sheet
+from measured_sheets import all_of, card_of, column, conditions, measured, one, panel_of, quantities, run_from, sheet
 
 from reviewkit.ingest.sheet.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
@@ -232,3 +232,13 @@ def test_two_loads_on_one_card():
     alone = KINDS["distortion-power"].card(runs[:1], ())
     assert (alone.subject, alone.conditions) == ("Distortion (THD+N)", ("8 Ω",))
     assert [trace.label for trace in alone.body.panels[0].traces] == ["L", "R"]
+
+
+def test_the_card_holds_what_the_file_says():
+    watts, percent = [1.0, 5.0, 10.0, 20.0, 40.0, 45.0], [0.02, 0.01, 0.01, 0.02, 0.05, 1.5]
+    card = card_of("distortion-power", sheet(column("power", watts), column("distortion", percent, "L")))
+    assert panel_of(card).traces[0].x.tolist() == watts
+    # 1 % on the line between 40 W and 45 W, both axes logarithmic
+    share = math.log(1 / 0.05) / math.log(1.5 / 0.05)
+    assert card.hero.findings[0].value == pytest.approx(40 * (45 / 40) ** share)
+    assert (card.hero.figure, card.hero.caption) == ("44 W", "at 1 %")

@@ -9,7 +9,18 @@ import known_tones as known
 import known_waveforms
 import numpy as np
 import pytest
-from measured_sheets import column, conditions, measured, one, quantities, run_from, sheet
+from measured_sheets import (
+    CAPTURED,
+    capture_of,
+    card_of,
+    column,
+    conditions,
+    measured,
+    one,
+    quantities,
+    run_from,
+    sheet,
+)
 
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
@@ -323,3 +334,11 @@ def test_a_faulty_channel_s_own_level_is_in_the_sentence():
     run = run_from(capture(left, left / 2), conditions(KIND, drive_w=1.0, stage="before"))
     figure = next(point for point in KINDS[KIND].points(run, None) if point.name == "figure")
     assert figure.facts["drive"] == "1 W into 8 Ω on the left, 250 mW into 8 Ω on the right"
+
+
+def test_the_card_holds_what_the_file_says():
+    side = 0.2 * 0.01
+    pair = known.sines([60.0, 7000.0, 6940.0, 7060.0], [0.8, 0.2, side, side], [0.0] * 4, 96_000, CAPTURED)
+    card = card_of("intermodulation", capture_of(pair))
+    # a sideband of 1 % of the upper tone on each side, added (IEC 60268-3's modulation method, from memory)
+    assert card.hero.figure == "2.0 %"

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import ast
 import re
-import tomllib
 from pathlib import Path
 
 import pytest
 
 from reviewkit.build import pipeline
+from reviewkit.episode.chapters import ASKED
+from reviewkit.ingest.session.session_file import TABLES
+from reviewkit.ingest.session.session_schema import schema_of
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
 from reviewkit.measure import KINDS
-from reviewkit.model import quantities
-from reviewkit.model.finding import Run
+from reviewkit.model import places, quantities
+from reviewkit.model.finding import Point, Run
+from reviewkit.model.ratings import RULES
+from reviewkit.render.pages.page import Pages
 
 ROLES = {*ROLE_UNITS, "reading"}
 STAGES = ("ingest", "render")
@@ -86,11 +90,38 @@ def test_the_help_page_describes_it(name, checkout):
 
 
 @pytest.mark.parametrize("name", KINDS)
-def test_a_sample_session_has_one(name, checkout):
-    """The amplifier's, or a small one below it for other gear."""
-    sessions = (checkout / "sample_session").rglob("session.toml")
-    tables = [table for path in sessions for table in tomllib.loads(path.read_text("utf-8"))["measurement"]]
-    assert name in {table["kind"] for table in tables}
+def test_a_sample_session_has_one(name, runs):
+    """The amplifier's, or a small one below it for other gear; with a table in session.toml or without one."""
+    assert name in {run.conditions.measurement.kind for run in runs}
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_its_titles_are_worded(name):
+    """Its question, and a fault and a repair unless its figures have no better and worse."""
+    facts = {"kind": name, "picture": "", "channel": "L", "settings": ()}
+    words = Pages(Path("no-such-folder"), places.templates()).title_words(Point("titles", "plain", facts))
+    assert set(words) == ({"question", "fault", "repair"} if KINDS[name].compared else {"question"})
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_its_own_test_compares_its_card_with_a_file(name, checkout):
+    tests = checkout / "tests" / "measure" / f"test_{name.replace('-', '_')}.py"
+    assert "\ndef test_the_card_holds_what_the_file_says():" in tests.read_text(encoding="utf-8")
+
+
+def test_each_rated_name_has_one_recipe_and_each_kind_a_chapter():
+    recipes = [rated for kind in KINDS.values() for rated in kind.recipes]
+    assert sorted(recipes) == sorted(RULES)
+    assert {kind.asks for kind in KINDS.values()} == set(ASKED)
+
+
+def test_what_kinds_share_is_told_apart():
+    """Each key belongs to a session.toml, each pattern compiles, no two kinds claim the same signal."""
+    assert {key for kind in KINDS.values() for key in kind.keys} <= set(schema_of(TABLES["measurement"]).examples())
+    assert all(re.compile(kind.file_words) for kind in KINDS.values() if kind.file_words)
+    signals = [kind.signal for kind in KINDS.values() if kind.signal]
+    assert len(set(signals)) == len(signals)
+    assert {kind.against for kind in KINDS.values()} <= {*KINDS, ""}
 
 
 @pytest.mark.parametrize("name", KINDS)

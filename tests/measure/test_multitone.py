@@ -9,7 +9,7 @@ import known_tones as known
 import known_waveforms
 import numpy as np
 import pytest
-from measured_sheets import column, conditions, measured, one, run_from, sheet
+from measured_sheets import CAPTURED, capture_of, card_of, column, conditions, measured, one, panel_of, run_from, sheet
 
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
@@ -258,3 +258,11 @@ def test_a_faulty_channel_s_own_level_is_in_the_sentence():
         assert point.facts["drive"] == "1 W into 8 Ω on the left, 250 mW into 8 Ω on the right"
     both = run_from(capture(scale * samples, scale * samples), conditions(KIND, drive_w=1.0, stage="before"))
     assert {point.facts["drive"] for point in KINDS[KIND].points(both, None)} == {"1 W into 8 Ω"}
+
+
+def test_the_card_holds_what_the_file_says():
+    tones = known.third_octaves(-10, 12)
+    peaks = [0.1] * len(tones) + [0.1 * 10 ** (-50 / 20)]
+    card = card_of("multitone", capture_of(known.sines([*tones, 1500.0], peaks, range(len(peaks)), 96_000, CAPTURED)))
+    assert float(card.hero.figure.removesuffix(" dB")) == pytest.approx(50.0, abs=0.15)
+    assert panel_of(card).traces[0].y.max() == pytest.approx(0.0, abs=3.0)

@@ -4,10 +4,23 @@ from __future__ import annotations
 
 import math
 
+import known_waveforms
 import numpy as np
 import pytest
 from known_noise import a_weighted, a_weighted_rms, exported, thermal_density, white
-from measured_sheets import all_of, column, conditions, measured, one, quantities, run_from, sheet
+from measured_sheets import (
+    CAPTURED,
+    all_of,
+    capture_of,
+    card_of,
+    column,
+    conditions,
+    measured,
+    one,
+    quantities,
+    run_from,
+    sheet,
+)
 from scipy import signal
 
 from reviewkit.measure import KINDS
@@ -403,3 +416,13 @@ def test_what_is_worth_saying(hiss):
     assert facts["ratio"]["before"].channel == "R"
     hum = {point.name: point.facts for point in KINDS["noise"].points(before, None)}["hum"]
     assert (hum["finding"].channel, hum["share"] > 0.9) == ("R", True)
+
+
+def test_the_card_holds_what_the_file_says():
+    hiss = known_waveforms.noise(np.random.default_rng(7), CAPTURED, 96_000, (20.0, 20_000.0), 1e-4)
+    card = card_of("noise", capture_of(hiss))
+    (panel,) = card.body.panels
+    assert (panel.x.unit, panel.y.unit) == ("Hz", "dBV")
+    # white over 20 kHz: the third octave about 1 kHz holds 231.6 Hz of it (IEC 61260-1's band edges, from memory)
+    at = np.searchsorted(panel.traces[0].x, 1000.0)
+    assert panel.traces[0].y[at] == pytest.approx(20 * math.log10(1e-4 * math.sqrt(231.6 / 19_980)), abs=1.5)

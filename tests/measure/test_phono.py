@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from known_noise import phono_db
-from measured_sheets import all_of, column, conditions, measured, one, run_from, sheet
+from measured_sheets import HERTZ, all_of, card_of, column, conditions, measured, one, panel_of, run_from, sheet
 from rated_and_found import verdict_of
 
 from reviewkit.measure import KINDS
@@ -197,3 +197,11 @@ def test_what_is_worth_saying():
 
 def all_of_band(run):
     return [f for f in run.findings if f.at["band"] == [20.0, 20_000.0]]
+
+
+def test_the_card_holds_what_the_file_says():
+    deviation = [0.3, 0.1, 0.0, -0.1, -0.4]
+    card = card_of("phono", sheet(column("frequency", HERTZ), column("level", deviation, "L", "dB")), equalised=True)
+    (trace,) = panel_of(card).traces
+    assert trace.y == pytest.approx(deviation)
+    assert (card.hero.figure, card.hero.caption) == ("−0.40 dB", "at 20 kHz")

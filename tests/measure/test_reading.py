@@ -8,15 +8,17 @@ import math
 from dataclasses import replace
 
 import pytest
-from measured_sheets import conditions, run_from
+from measured_sheets import card_of, column, conditions, run_from, sheet
 from rated_and_found import rated, session
 
 from reviewkit.ingest.reading_file import parse_readings
 from reviewkit.measure import KINDS
 from reviewkit.model import places
+from reviewkit.model.card import Rows
 from reviewkit.model.quantities import QUANTITIES, show
 from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Bench, Rating
+from reviewkit.model.sheet import SingleReading
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.table import split_table
 from reviewkit.render.pages.page import Pages
@@ -362,3 +364,10 @@ def test_every_quantity_it_lists_can_be_read_and_judged(name):
 )
 def test_a_reading_keeps_the_unit_it_was_written_in(value, unit, shown):
     assert show(only(f"DC offset,L,{value},{unit},,\n")) == shown
+
+
+def test_the_card_holds_what_the_file_says():
+    bias = SingleReading("bias", "L", 0.012, "V", {}, "")
+    card = card_of("reading", replace(sheet(column("frequency", [1.0])), columns=(), readings=(bias,)))
+    assert isinstance(card.body, Rows)
+    assert any("12.0 mV" in cell for row in card.body.rows for cell in row.cells)

@@ -12,7 +12,20 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from known_filters import BandPass, points_hz
-from measured_sheets import all_of, column, conditions, figures, measured, one, quantities, run_from, sheet
+from measured_sheets import (
+    HERTZ,
+    all_of,
+    card_of,
+    column,
+    conditions,
+    figures,
+    measured,
+    one,
+    panel_of,
+    quantities,
+    run_from,
+    sheet,
+)
 
 from reviewkit.ingest.sheet.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
@@ -278,3 +291,16 @@ def test_levels_and_loads_that_differ_before_and_after_are_both_stated(drives, l
         c = conditions("response", stage=stage, drive_w=drive_w, load_ohm=load_ohm, id=stage)
         runs.append(run_from(data, c))
     assert KINDS["response"].card(runs, ()).conditions == (line,)
+
+
+def test_the_card_holds_what_the_file_says():
+    volts = {"L": [1.9, 2.0, 2.0, 2.0, 1.8], "R": [2.0, 2.0, 2.0, 2.0, 2.0]}
+    columns = (column("level", values, name) for name, values in volts.items())
+    card = card_of("response", sheet(column("frequency", HERTZ), *columns))
+    left, right = panel_of(card).traces
+    assert (left.label, left.channel, right.label, right.channel) == ("L", "L", "R", "R")
+    assert left.x.tolist() == HERTZ
+    assert left.y == pytest.approx([20 * math.log10(v / 2) for v in (1.9, 2.0, 2.0, 2.0, 1.8)])
+    assert right.y == pytest.approx([0.0] * 5, abs=1e-12)
+    # 20 lg 0.9 = −0.915
+    assert (card.hero.figure, card.hero.channel) == ("±0.92 dB", "L")

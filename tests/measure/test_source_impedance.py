@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from measured_sheets import all_of, column, conditions, measured, one, quantities, sheet
+from measured_sheets import HERTZ, all_of, card_of, column, conditions, measured, one, panel_of, quantities, sheet
 from rated_and_found import found as found_one
 from rated_and_found import rated, runs_of, session
 
@@ -291,3 +291,14 @@ def test_data_that_do_not_reach_1_khz():
     found = measured(KIND, swept(frequency, mono=magnitude(frequency)))
     assert quantities(found) == {"damping_factor_lowest"}
     assert one(found, "damping_factor_lowest").at["band"] == pytest.approx([20.0, 500.0])
+
+
+def test_the_card_holds_what_the_file_says():
+    ohms = [0.1, 0.1, 0.16, 0.2, 0.3]
+    card = card_of("source-impedance", sheet(column("frequency", HERTZ), column("impedance", ohms)))
+    assert panel_of(card).traces[0].y.tolist() == [8 / z for z in ohms]
+    assert card.hero.figure == "50"  # 8 Ω / 0.16 Ω
+    bare = card_of("source-impedance", sheet(column("frequency", HERTZ), column("impedance", ohms)), load_ohm=None)
+    assert panel_of(bare).traces[0].y.tolist() == ohms
+    assert panel_of(bare).y.unit == "Ω"
+    assert bare.hero.figure == "0.160 Ω"

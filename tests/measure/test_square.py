@@ -9,7 +9,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from known_steps import BandPass, LowPass, TwoPoles
-from measured_sheets import column, conditions, measured, one, quantities, run_from, sheet
+from measured_sheets import (
+    CAPTURED,
+    capture_of,
+    card_of,
+    column,
+    conditions,
+    measured,
+    one,
+    quantities,
+    run_from,
+    sheet,
+)
 
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
@@ -175,3 +186,14 @@ def test_what_is_said():
     assert said.facts["tilt"] is None  # too small to see
     (slow,) = KIND.points(run(mono=LowPass(12e-6)), None)
     assert slow.facts["overshoot"] is None
+
+
+def test_the_card_holds_what_the_file_says():
+    wave = 2 * TwoPoles(12_000, 0.5).wave(500.3, np.arange(CAPTURED) / 96_000)
+    card = card_of("square", capture_of(wave))
+    (panel,) = card.body.panels
+    assert (panel.x.unit, panel.y.unit) == ("µs", "%")
+    shown = panel.traces[0]
+    # the edge from its base to its top and its overshoot: 16 % of the step for a damping of 0.5, from memory
+    assert shown.y.min() == pytest.approx(0.0, abs=1.0)
+    assert shown.y.max() == pytest.approx(116.3, abs=1.0)

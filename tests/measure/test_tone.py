@@ -10,7 +10,20 @@ import known_spectra
 import known_waveforms as known
 import numpy as np
 import pytest
-from measured_sheets import all_of, column, conditions, measured, one, quantities, run_from, sheet
+from measured_sheets import (
+    CAPTURED,
+    all_of,
+    capture_of,
+    card_of,
+    column,
+    conditions,
+    measured,
+    one,
+    panel_of,
+    quantities,
+    run_from,
+    sheet,
+)
 
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
@@ -525,3 +538,12 @@ def test_a_spectrum_whose_window_hides_only_the_noise(name):
         f"m: no THD+N, SINAD or SNR from this spectrum: the {name} window's own leakage hides the noise; export with "
         "another window",
     )
+
+
+def test_the_card_holds_what_the_file_says():
+    peaks = known.of_levels({2: -60.0, 3: -70.0}, np.random.default_rng(1))
+    card = card_of("tone", capture_of(known.wave(peaks, 997.0 / 96_000, CAPTURED, 0.3)))
+    stems = {stem.x / 997.0: stem.y for stem in panel_of(card).stems}
+    assert [round(order, 3) for order in stems][:3] == [1, 2, 3]
+    assert list(stems.values())[:3] == pytest.approx([0.0, -60.0, -70.0], abs=0.01)
+    assert card.hero.figure == "0.10 %"  # √(0.1² + 0.0316²) = 0.105

@@ -18,6 +18,8 @@ from pathlib import Path
 import third_session
 from third_session import CAPTURES, SWEEPS
 
+from reviewkit.measure import KINDS
+
 Change = Callable[[Path], None]
 Options = tuple[str, ...]
 
@@ -208,7 +210,6 @@ _OF_KIND: dict[str, Change] = {
     "contour": digit("measurements/bass.csv"),
     "distortion-frequency": digit("measurements/thd-looped.csv"),  # the bench's own
     "distortion-power": within('"measurements/power.csv"', 'frequency = "1 kHz"', 'frequency = "1.1 kHz"'),
-    "crosstalk": digit("measurements/left-driven.csv"),
     "source-impedance": toml('R = ["6.398 V"', 'R = ["6.399 V"'),
     "load-impedance": digit("measurements/woofer.csv"),
     "flutter": digit("measurements/flutter.wav"),
@@ -217,15 +218,18 @@ _OF_KIND: dict[str, Change] = {
     "noise": digit("measurements/idle.wav"),
     "intermodulation": digit("measurements/two-tones.wav"),
     "phono": toml("amendment = false", "amendment = true"),
-    "reading": digit("measurements/meter.csv"),
 }
 FAIR = toml("fair = 190", "fair = 210")  # no measurement depends on it: every result can be taken over
 
 
 def of_kinds() -> Iterator[Edit]:
     """A session with one kind alone: an edit of its measurement, then taken back."""
-    for kind, change in _OF_KIND.items():
-        yield Edit(f"{kind}: a change of its own", f"only {kind}", change, undo=True)
+    for kind in KINDS:
+        if kind in _OF_KIND:
+            yield Edit(f"{kind}: a change of its own", f"only {kind}", _OF_KIND[kind], undo=True)
+        else:  # the part of the sample that is of this kind
+            file = third_session.sample_files(kind)[0]
+            yield Edit(f"{kind}: a digit of its file", f"sample {kind}", digit(file), undo=True)
 
 
 # ------------------------------------------------------------------ the keys of session.toml
@@ -635,7 +639,6 @@ def of_sample() -> Iterator[Edit]:
         "multitone.wav",
         "idle.wav",
         "intermodulation.csv",
-        "readings.csv",
         "phono.csv",
     ):
         # the digit of the exported pair is in the noise, which nothing but its pictures' lowest lines could show
@@ -646,6 +649,9 @@ def of_sample() -> Iterator[Edit]:
             undo=name == "response.csv",
             alters=name != "intermodulation.csv",
         )
+    for kind in KINDS:
+        if kind not in _OF_KIND:
+            yield Edit(f"one digit of {kind}", "sample", digit(third_session.sample_files(kind)[0]))
     yield Edit("bench.mains", "sample", within("[bench]", '"120 V 60 Hz"', '"119 V 60 Hz"'))
     yield Edit("bench.level_uncertainty", "sample", toml('"0.1 dB"', '"0.2 dB"'))
     yield Edit("window of a spectrum", "sample", within("intermodulation.csv", "blackman-harris", "nuttall"))

@@ -31,6 +31,8 @@ def write_session(name: str, folder: Path) -> None:
     """Write the session of this name, as it is before any edit."""
     if name == "sample":
         shutil.copytree(CHECKOUT / "sample_session", folder, ignore=shutil.ignore_patterns("out", "__pycache__"))
+    elif name.startswith("sample "):
+        third_session.write_of_sample(folder, name.removeprefix("sample "))
     elif name == "receiver":
         receiver_session.write(folder)
     elif name in third_session.WRITERS:

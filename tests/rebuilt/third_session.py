@@ -10,6 +10,7 @@ from __future__ import annotations
 import io
 import json
 import math
+import re
 import sys
 from collections.abc import Callable, Collection, Sequence
 from functools import cache
@@ -20,6 +21,8 @@ import soundfile
 from matplotlib import get_data_path
 from numpy.typing import NDArray
 from PIL import Image
+
+from reviewkit.build.session_files import read
 
 Array = NDArray[np.float64]
 
@@ -38,6 +41,7 @@ SWEEPS = (
 )
 SHORT = ("response", "crosstalk", "source-impedance")
 CAPTURES = ("tone", "flutter", "multitone", "square", "noise", "intermodulation", "reading")
+SAMPLE = Path(__file__).resolve().parents[2] / "sample_session"
 _TYPE = Path(get_data_path(), "fonts", "ttf")
 
 UNIT = """
@@ -724,6 +728,24 @@ def _first_card(kinds: Collection[str]) -> str:
 def kinds_for(kind: str) -> Sequence[str]:
     """The kinds that a session needs to hold one."""
     return ("response", "contour") if kind == "contour" else (kind,)
+
+
+@cache
+def sample_files(kind: str) -> tuple[str, ...]:
+    """The files of the sample session that are of a kind, as the program itself sees it."""
+    return tuple(m.file for m in read(SAMPLE).session.measurements if m.kind == kind and m.file)
+
+
+def write_of_sample(folder: Path, kind: str) -> Path:
+    """Another session: the sample's unit and bench, and its measurements of one kind."""
+    tables = re.split(r"(?m)^(?=\[)", (SAMPLE / "session.toml").read_text(encoding="utf-8"))
+    files = sample_files(kind)
+    kept = [t for t in tables if t.startswith(("[unit]", "[bench]")) or any(f'"{file}"' in t for file in files)]
+    for file in files:
+        (folder / file).parent.mkdir(parents=True, exist_ok=True)
+        (folder / file).write_bytes((SAMPLE / file).read_bytes())
+    (folder / "session.toml").write_text("".join(kept), encoding="utf-8")
+    return folder
 
 
 def write(folder: Path, kinds: Collection[str]) -> Path:

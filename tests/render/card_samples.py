@@ -138,7 +138,7 @@ def response():
         ("aux",),
         title="As flat as rated",
         stage="After the repair",
-        hero=Hero("±0.57 dB", "measured, right channel, at 20 Hz", channel="R"),
+        hero=Hero("±0.57 dB", "right channel, at 20 Hz", channel="R"),
         verdict=verdict(
             "Response", "±0.5 dB", "falls short", -0.2, "±0.57 dB", margin="+0.07 dB", ends=("±1 dB", "±0.25 dB")
         ),
@@ -158,7 +158,7 @@ def power():
         ("aux",),
         title="Right at its rated power",
         stage="After the repair",
-        hero=Hero("40.3", "measured, right channel", "", "± 1.6 W", channel="R"),
+        hero=Hero("40.3", "right channel", "", "± 1.6 W", channel="R"),
         verdict=verdict("Power into 4 Ω", "40 W", "too close to call", 0.0, "40.3 ± 1.6 W", ends=("20 W", "80 W")),
         corner=UNIT,
     )

@@ -388,19 +388,33 @@ def test_a_limit_at_one_frequency_is_a_short_line_about_it_and_no_band(hertz, ac
 
 
 @pytest.mark.parametrize("shape", SHAPES)
-@pytest.mark.parametrize(
-    ("place", "limit"),
-    [
-        ("right channel, at 1 kHz", "0.2 %"),  # without "measured"
-        ("right channel, at 12.5 kHz, 250 mW to 30 W", "0.05 %"),  # without the needle too
-    ],
-)
-def test_a_strip_too_wide_leaves_out_a_word_then_its_needle(place, limit, shape):
-    hero = Hero("0.036 %", f"measured, {place}", channel="R")
-    judged = verdict("THD+N", limit, "meets", 1.0, "0.036 %", margin="5.5 ×", ends=("0.4 %", "0.1 %"))
+def test_a_strip_too_wide_leaves_out_its_needle(shape):
+    hero = Hero("0.036 %", "right channel, at 12.5 kHz, 250 mW to 30 W", channel="R")
+    judged = verdict("THD+N", "0.05 %", "meets", 1.0, "0.036 %", margin="5.5 ×", ends=("0.4 %", "0.1 %"))
     items = sound(curve_card(Trace(X, X * 0, "R"), hero=hero, verdict=judged), "lamplight", shape)
-    assert {"0.036 %", "meets", f"rated {limit}"} <= {text.text for text in texts(items)}
-    assert any(text.text in (place, f"measured, {place}") for text in texts(items))
+    assert {"0.036 %", "meets", hero.caption} <= {text.text for text in texts(items)}
+    assert_rated_once(items, "0.05 %")
+
+
+def assert_rated_once(items, limit):
+    assert sum(limit in text.text for text in texts(items)) == 1
+    assert sum("rated" in text.text for text in texts(items)) == 1
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_a_rating_that_the_chart_shows_has_no_needle_and_is_named_once(shape):
+    judged = verdict("Response", "±0.5 dB", "meets", 0.5, "±0.36 dB", margin="+0.14 dB")
+    limit = Limit(-0.5, 0.5, 20.0, 20_000.0, "rated ±0.5 dB", judged.rating)
+    card = curve_card(Trace(X, X * 0, "L"), limits=(limit,), hero=Hero("±0.36 dB", "left channel"), verdict=judged)
+    items = sound(card, "lamplight", shape)
+    assert shapes(items, "needle") == []
+    assert shapes(items, "limit")
+    assert_rated_once(items, "±0.5 dB")
+    # another rating's line keeps its own name, and the needle is there
+    other = replace(limit, rating=replace(judged.rating, source="leaflet"), label="rated ±0.7 dB")
+    items = sound(curve_card(card.body.panels[0].traces[0], limits=(other,), hero=card.hero, verdict=judged))
+    assert shapes(items, "needle")
+    assert any(text.text == "rated ±0.7 dB" for text in texts(items))
 
 
 @pytest.mark.parametrize("shape", SHAPES)

@@ -529,7 +529,7 @@ def test_an_ffmpeg_without_the_encoder_is_told_from_none(tmp_path, monkeypatch):
     program(tmp_path / "ffmpeg", "echo ' V....D mpeg4'")
     monkeypatch.setenv("PATH", str(tmp_path))
     monkeypatch.setitem(sys.modules, "imageio_ffmpeg", None)
-    with pytest.raises(InputError, match=r"--motion needs ffmpeg with libx264, which .*ffmpeg is without"):
+    with pytest.raises(InputError, match=r"--motion needs ffmpeg with libx264, which .*ffmpeg doesn't have"):
         ffmpeg.find_encoder()
 
 

@@ -470,10 +470,10 @@ FORBIDDEN = {
     "<form action=http://example.org/>": "<form>",
     "<base href=http://example.org/>": "<base>",
     "<meta http-equiv='&#82;efresh' content='0;url=http://example.org/'>": "<meta> with http-equiv=Refresh",
-    "<link rel=stylesheet href=http://example.org/x.css>": "<link> that loads something from elsewhere",
-    "<img src=http://example.org/x.png>": "<img> that loads something from elsewhere",
-    "<img src=//example.org/x.png>": "<img> that loads something from elsewhere",
-    "<img srcset='http://example.org/x.png 2x'>": "<img> that loads something from elsewhere",
+    "<link rel=stylesheet href=http://example.org/x.css>": "<link> that loads something from another place",
+    "<img src=http://example.org/x.png>": "<img> that loads something from another place",
+    "<img src=//example.org/x.png>": "<img> that loads something from another place",
+    "<img srcset='http://example.org/x.png 2x'>": "<img> that loads something from another place",
     "<picture><source srcset='data:image/png;base64,AA 1x, http://example.org/x 2x'></picture>": (
         "<source> whose srcset holds something to run"
     ),
@@ -484,8 +484,8 @@ FORBIDDEN = {
     "<script type='application/ld+json' src='x'>{}</script>": "<script>",
     "<script type='application/ld+json' async>{}</script>": "<script>",
     "<script type='application/json'>{}</script>": "<script>",
-    "<video src=http://example.org/x.mp4></video>": "<video> that loads something from elsewhere",
-    "<svg><image href=http://example.org/x.png /></svg>": "<image> that loads something from elsewhere",
+    "<video src=http://example.org/x.mp4></video>": "<video> that loads something from another place",
+    "<svg><image href=http://example.org/x.png /></svg>": "<image> that loads something from another place",
 }
 
 

@@ -125,9 +125,9 @@ def test_what_own_type_lacks_is_taken_from_the_next(session_with):
 @pytest.mark.parametrize(
     ("key", "source", "said"),
     [
-        ("font", "LICENSE_DEJAVU", "is no font that can be read; name a .ttf or .otf file"),
+        ("font", "LICENSE_DEJAVU", "is not a readable font; name a .ttf or .otf file"),
         ("font", "STIXSizFiveSymReg.ttf", "; name a font with Latin letters and digits"),
-        ("bold_font", "LICENSE_DEJAVU", "is no font that can be read; name a .ttf or .otf file"),
+        ("bold_font", "LICENSE_DEJAVU", "is not a readable font; name a .ttf or .otf file"),
     ],
 )
 def test_files_that_are_no_type_are_refused(session_with, say, key, source, said):

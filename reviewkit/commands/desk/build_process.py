@@ -56,7 +56,7 @@ class BuildProcess:
             If one is running, or for a wish that isn't known.
         """
         if self.running:
-            raise InputError(Fault("build", 0, "one is running; wait for it, or stop it"))
+            raise InputError(Fault("build", 0, "one is already running; wait for it, or stop it"))
         if unknown := set(wishes) - set(WISHES):
             raise InputError(Fault("build", 0, f"there is no option {min(unknown)[:40]}"))
         self.wishes = tuple(name for name in WISHES if name in wishes)

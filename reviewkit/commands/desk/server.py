@@ -178,7 +178,7 @@ class LiveServer:
         if request.method == "HEAD":
             return _answer(b"", "text/event-stream", _CLOSED)
         if self._streams.open >= _MOST_STREAMS:
-            raise HTTPException(503, "too many windows listen; close one")
+            raise HTTPException(503, "too many windows are open; close one")
         return StreamingResponse(self._streams.listen(), headers=_guards(_CLOSED), media_type="text/event-stream")
 
     async def _single(self, request: Request) -> Response:
@@ -201,7 +201,7 @@ class LiveServer:
     async def _act(self, request: Request) -> Response:
         action = self.served.actions.get(request.path_params["name"])
         if action is None:
-            raise HTTPException(404, "nothing can be changed by this address")
+            raise HTTPException(404, "nothing can be changed at this address")
         if request.headers.get("content-type") != "application/json":
             raise HTTPException(415, "an action is sent as JSON")
         try:
@@ -215,7 +215,7 @@ class LiveServer:
     async def _receive(self, request: Request) -> Response:
         receive, incoming = self.served.receive, self.served.incoming
         if receive is None or incoming is None:
-            raise HTTPException(404, "nothing can be changed by this address")
+            raise HTTPException(404, "nothing can be changed at this address")
         if self._uploads >= _MOST_UPLOADS:
             raise HTTPException(503, "other files are still on their way; drop this one again")
         self._uploads += 1
@@ -253,10 +253,10 @@ async def _parts(request: Request, most: int) -> AsyncIterator[bytes]:
         except StopAsyncIteration:
             return
         except TimeoutError:
-            raise HTTPException(408, "the rest of this request didn't come") from None
+            raise HTTPException(408, "the rest of this request didn't arrive") from None
         size += len(part)
         if size > most:
-            raise HTTPException(413, f"more than {most} bytes are not taken")
+            raise HTTPException(413, f"a request may have at most {most} bytes")
         yield part
 
 
@@ -343,13 +343,13 @@ class _Guard:
         fields, live = Headers(scope=scope), self._live
         changes = scope["method"] not in ("GET", "HEAD")
         if fields.getlist("host") != [f"{LOOPBACK}:{live.port}"]:
-            return 403, f"this is {live.origin} and goes by no other name"
+            return 403, f"this is {live.origin}; it has no other name"
         # a browser says where a request that changes something comes from
         origins = [{live.origin}] if changes else [{live.origin}, set()]
         if set(fields.getlist("origin")) not in origins:
-            return 403, "another page asks; open this address by itself"
+            return 403, "the request comes from another page; open this address directly"
         if not set(fields.getlist("sec-fetch-site")) <= {"same-origin"} | (set() if changes else {"none"}):
-            return 403, "another page asks; open this address by itself"
+            return 403, "the request comes from another page; open this address directly"
         path = scope["path"]
         token, _, rest = path.removeprefix("/").partition("/")
         if not path.startswith("/") or not secrets.compare_digest(token.encode(), live.token.encode()):

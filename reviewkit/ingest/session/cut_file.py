@@ -87,7 +87,7 @@ def parse_cut(text: str) -> Cut:
             remedy = "list the segments in the order of the cut"
             faults.add(line, f"{show_time(at)} is not later than {show_time(last)} above it; {remedy}")
         elif len(segments) == MOST_SEGMENTS:
-            remedy = "no cut has as many; keep one line for each chapter"
+            remedy = "no cut has that many; keep one line for each chapter"
             raise InputError(Fault(FILE_NAME, line, f"this is segment {MOST_SEGMENTS + 1}; {remedy}"))
         else:
             segments.append((float(at), name, line))

@@ -224,13 +224,13 @@ class _Reader:
                 self.faults.add(line, f"{written} is before the clip began, at {began}; correct one of them")
                 return None
         if self.last is not None and at_s < self.last:
-            back = f"{written} goes back behind the note above it"
+            back = f"{written} is earlier than the note above it"
             self.faults.add(line, f"{back}; times go back only after a clip line, for example clip bench-2.mp4")
             return None
         self.last = at_s
         if self.length is not None and at_s > self.length and self.clip is not None:
             runs = f"clip {shortened(self.clip.name, _LONGEST_SHOWN)} runs {show_time(self.length)}"
-            self.faults.add(line, f"{written} lies beyond its clip: {runs}; correct the time or the length")
+            self.faults.add(line, f"{written} is past the end of its clip: {runs}; correct the time or the length")
         return at_s
 
     def _add_words(self, draft: _NoteDraft, line: int, text: str) -> None:

@@ -138,9 +138,7 @@ def _find_columns(table: Delimited, faults: Faults) -> dict[str, int]:
         role = "index" if index and word == index else "" if word in _INDEX else word
         if role and role in columns:
             shown = header.cells[number]
-            faults.add(
-                header.line, f'the column "{shown}" appears twice; keep one, or rename the one to be passed over'
-            )
+            faults.add(header.line, f'the column "{shown}" appears twice; keep one, or rename the one to ignore')
         elif role:
             columns[role] = number
     months = [name for name in MONTHS if name in columns]

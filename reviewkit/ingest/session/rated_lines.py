@@ -83,7 +83,7 @@ def _of_table(place: Place, folder: Path) -> Iterator[RatedLine]:
         return
     source = place.raw.get(_SOURCE, "")
     if not isinstance(source, str) or not " ".join(source.split()).isprintable() or len(source) > _LONGEST_SOURCE:
-        place.fault('source is not a text of one line; write for example source = "owner\'s manual, page 14"', _SOURCE)
+        place.fault('source is not one line of text; write for example source = "owner\'s manual, page 14"', _SOURCE)
         source = ""
     if len(place.raw) > _MOST_LINES:
         place.fault(f"has {len(place.raw)} keys; keep at most {_MOST_LINES}")
@@ -108,7 +108,7 @@ def _texts(place: Place) -> Iterator[tuple[str, int | None, str]]:
             where = (key, index) if several else (key,)
             if isinstance(each, bool) or not isinstance(each, (str, int, float)):
                 place.fault(
-                    f"{show_key(key)}: {show_value(each)} is not a text; write the line in quotation marks", *where
+                    f"{show_key(key)}: {show_value(each)} is not text; write the line in quotation marks", *where
                 )
                 continue
             text = " ".join(str(each).split())
@@ -150,7 +150,7 @@ def _refuse_repeats(ratings: list[tuple[Rating, Place]]) -> None:
             apart = rating.source and other.source and rating.source != other.source
             if not (_is_table(place) and _is_table(there)) and (not apart or _limit(rating) == _limit(other)):
                 where = f"{there.faults.source}, line {there.line}"
-                place.fault(f"is rated in {where}, too; keep one of them, or write what differs")
+                place.fault(f"is also rated in {where}; keep one of them, or write what differs")
                 break
         same.append((rating, place))
 

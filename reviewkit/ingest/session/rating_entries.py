@@ -114,8 +114,8 @@ def _check_spread(
     only_last = having == [False] * (len(own) - 1) + [True] and not any(token.key == key for token in heads[-1])
     lacking = key in _SIDES and not all(having) and not any(token.key == key for token in shared)
     if (only_last and not enclosed) or (lacking and not only_last):
-        remedy = f"write it before the first if it is of all, else with each (the first is {first.text})"
-        raise NotUnderstood(f'"{shortened(text, 40)}" may be of one figure or of all; {remedy}')
+        remedy = f"write it before the first figure, {first.text}, if it is for all, or else with each"
+        raise NotUnderstood(f'"{shortened(text, 40)}" may be for one figure or for all; {remedy}')
 
 
 def refuse_two_limits(tables: Sequence[Mapping[str, Any]]) -> None:

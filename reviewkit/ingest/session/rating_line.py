@@ -74,7 +74,7 @@ def read_line(line: str) -> LineRead:
         raise NotUnderstood(_unknown(written))
     if of_input.casefold() == "tuner":
         raise NotUnderstood(
-            'may be of the radio or of the input; begin it with "FM" or, of the input, write "…: tuner …"'
+            'may be for the radio or for its input; begin with "FM" for the radio, or write "…: tuner …" for the input'
         )
     name, meant = NAMES[_plain_name(named)]
     rest = f"{of_input} {text[len(of_input) :].lstrip()[len(named) :]}"
@@ -136,7 +136,7 @@ def _unknown(line: str) -> str:
     head = re.split(r"[:=\d(]", line, maxsplit=1)[0].strip().casefold()
     guess = nearest(head, NAMES, least=_MUCH_ALIKE)
     known = guess if guess.startswith("did you mean") else 'begin with a name such as "power", "THD" or "S/N".'
-    return f'what is rated is not known; {known} Only to print it, write "{NOT_MEASURED}: {said}"'
+    return f'this rating is not known; {known} Only to print it, write "{NOT_MEASURED}: {said}"'
 
 
 # ------------------------------------------------------------------ decimal marks
@@ -256,7 +256,7 @@ class _LineParser:
         keys: dict[str, Any] = {}
         inputs: tuple[str, ...] = ("phono",) if self.meant == "phono" else ("",)
         if self.meant == "of an input" and not any(token.key == "input" for token in conditions):
-            raise NotUnderstood(f'which input {value.text} is of is not printed; write it, such as "aux", or "FM"')
+            raise NotUnderstood(f'{value.text} is printed without its input; write it, such as "aux", or "FM"')
         impedance = ""
         for token in conditions:
             if token.key == "input":
@@ -304,7 +304,9 @@ class _LineParser:
         if self.name == "power":
             self._check_power(value, words, keys)
         if "half" in words:
-            raise NotUnderstood(f"half of which power {value.text} is for is not printed here; write it, such as 20 W")
+            raise NotUnderstood(
+                f"{value.text} is at half of a power that this line doesn't print; write it, such as 20 W"
+            )
         if "unsaid weighting" in words and "weighting" not in words:
             raise NotUnderstood('no weighting is named; write "A-weighted" or "unweighted"')
         if "din" in words and self.name != "power":
@@ -316,7 +318,7 @@ class _LineParser:
         rule = keys.get("rule") or ("DIN" if "din" in words else "")
         if self.meant == "maximum":
             what = 'write "continuous power" or "music power"'
-            raise NotUnderstood(f"what a maximum power such as {value.text} is, is not defined; {what}")
+            raise NotUnderstood(f"a maximum power such as {value.text} may be continuous or music power; {what}")
         if self.meant not in ("", "total") and rule not in ("", self.meant):
             raise NotUnderstood(f"the power is {self.meant} and {rule}; write one of them")
         rule = rule or (self.meant if self.meant != "total" else "")
@@ -325,7 +327,7 @@ class _LineParser:
         total = "total" in words or self.meant == "total"
         if total == ("each" in words):
             other = f'"{value.text} per channel" or "{value.text} total"'
-            raise NotUnderstood(f"{value.text} may be of each channel or of both; write {other}")
+            raise NotUnderstood(f"{value.text} may be for each channel or for both; write {other}")
         keys |= {"rule": rule} if rule else {}
         keys |= {"total": True} if total else {}
 
@@ -359,7 +361,8 @@ class _LineParser:
             return [{"quantity": "corner low", "at_most": low}, {"quantity": "corner high", "at_least": high}]
         size = f"{abs(value.value):g}"
         raise NotUnderstood(
-            f"{value.text} alone may be one side or both; write +0 −{size} dB or ±{size} dB, whichever is meant"
+            f"{value.text} alone may be a limit on one side or on both; write +0 −{size} dB or ±{size} dB, whichever "
+            "is meant"
         )
 
 

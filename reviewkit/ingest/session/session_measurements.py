@@ -46,7 +46,7 @@ def _ids(entries: Sequence[Entry]) -> list[str]:
         if not ids[number] and kind and kinds[kind] == 1 and kind not in given:
             ids[number] = kind
         elif not ids[number] and kind and all(place.raw.get(key) in (None, "") for key in ("id", "file")):
-            place.fault(f'has no file to be named after; write id = "{kind}-{number + 1}"')
+            place.fault(f'has no file to take a name from; write id = "{kind}-{number + 1}"')
     first: dict[str, Place] = {}
     for (each, place), name in zip(entries, ids, strict=True):
         if not name:
@@ -145,7 +145,7 @@ def _check_source(each: Measurement, place: Place, kinds: Mapping[str, Kind]) ->
         place.fault("has a file and the voltages of a two-load reading; leave one of them out", "file")
     if each.without_hz is not None and each.kind in kinds and "without" not in kinds[each.kind].keys:
         those = " or ".join(show_value(name) for name, kind in kinds.items() if "without" in kind.keys)
-        place.fault(f"without is read of kind = {those} alone; leave it out", "without")
+        place.fault(f"without goes with kind = {those} only; leave it out", "without")
     if not in_place and place.raw.get("file") in (None, ""):
         place.fault('has no file; write for example file = "measurements/response.csv"')
 
@@ -165,7 +165,7 @@ def _check_two_loads(each: Measurement, place: Place) -> None:
 def _complete(each: Measurement, place: Place, name: str, bench: Bench, kinds: Mapping[str, Kind]) -> Measurement:
     if each.range and each.range.casefold() not in bench.ranges:
         remedy = nearest(each.range, bench.ranges) if bench.ranges else "write a table of that name: [bench.NAME]"
-        place.fault(f"range = {show_value(each.range)} is none of [bench]; {remedy}", "range")
+        place.fault(f"range = {show_value(each.range)} names no table of [bench]; {remedy}", "range")
     of_kind = kinds[each.kind].input if each.kind in kinds else ""
     name_of_range = range_of(each.range, each.input, of_kind, bench.input)
     range_ = name_of_range if name_of_range in bench.ranges else ""

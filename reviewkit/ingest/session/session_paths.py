@@ -66,11 +66,11 @@ def fixed_faults(folder: Path) -> list[Fault]:
 
 
 _FIXED_REMEDIES = {
-    inside.OUTSIDE: " the session's folder; put the file itself in the link's place",
+    inside.OUTSIDE: " the session's folder; put the file itself in place of the link",
     inside.A_FOLDER: "; a file is read by this name, so call the folder something else",
-    inside.NO_FILE: " but a pipe, a device or a socket; put a file in its place, or take it away",
-    inside.ABSENT: ": the link leads to nothing; put a file in its place, or take it away",
-    inside.LOST: "; put a file in its place, or take it away",
+    inside.NO_FILE: " but a pipe, a device or a socket; put a file in its place, or remove it",
+    inside.ABSENT: ": the link leads to nothing; put a file in its place, or remove it",
+    inside.LOST: "; put a file in its place, or remove it",
 }
 
 
@@ -89,7 +89,7 @@ def templates_of(folder: Path) -> Path:
 
 def links_out(folder: Path) -> list[Fault]:
     """Return a fault for each link in a session's folder to another one outside it."""
-    remedy = "copy what you need of it into the session's folder, and take the link away"
+    remedy = "copy what you need of it into the session's folder, and remove the link"
     faults = []
     for place, names, _ in os.walk(folder):
         names[:] = [name for name in names if Path(place) != folder or name != "out"]

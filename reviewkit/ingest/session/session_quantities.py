@@ -69,7 +69,7 @@ def quantity_in(base: str, *, signed: bool = False) -> Callable[[Any], float]:
             if abs(result) > _LARGEST:
                 raise ValueError("is too large")
             if base == "s" and result > MOST_HELD_S:
-                raise ValueError(f'is longer than a card is shown; write at most "{MOST_HELD_S:g} s"')
+                raise ValueError(f'is longer than a card may stay on screen; write at most "{MOST_HELD_S:g} s"')
             if 0 < abs(result) < _SMALLEST:
                 raise ValueError("is too small")
             if result < 0 and not signed:
@@ -208,7 +208,7 @@ def read_within(value: Any) -> tuple[float, float]:
         raise ValueError(f"is not a pair of limits; {remedy}")
     low, high = (quantity_in("dB", signed=True)(limit) for limit in value)
     if not (low <= 0 <= high and low < high):
-        raise ValueError(f"does not hold zero between its limits; {remedy}")
+        raise ValueError(f"does not have zero between its limits; {remedy}")
     return low, high
 
 

@@ -76,10 +76,11 @@ def _check_match(each: Sound, place: Place, shown: Sequence[str]) -> None:
     level = next((word for word in shown if word in _LEVEL_COUNTS), "")
     if level:
         place.fault(
-            f"match = true would hide the difference: of {level} the level is the point; leave match out", "match"
+            f"match = true would hide the difference: for {level}, the level is the point; leave match out", "match"
         )
     elif not any(shown):
         remedy = 'write of = "music", of = "speech" or of = "tone"'
         place.fault(
-            f"match = true, but not what is heard, and of some sounds the level is the point; {remedy}", "match"
+            f"match = true needs to know what is heard, because for some sounds the level is the point; {remedy}",
+            "match",
         )

@@ -121,7 +121,7 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
 def _cut_down(place: Place, known: int) -> dict[str, Any]:
     """Return the keys of a table that are worth reading: no more than a session can have."""
     if len(place.raw) > _MOST_KEYS:
-        place.fault(f"holds {len(place.raw)} keys, and there are {known} that it may hold; keep those that are known")
+        place.fault(f"has {len(place.raw)} keys, and may have at most {known}; keep those that are known")
         return {}
     raw = dict(place.raw)
     for key, value in place.raw.items():
@@ -145,7 +145,7 @@ def _note(error: Mapping[str, Any], raw: Mapping[str, Any], place: Place, schema
     elif kind == "literal_error":
         problem = f"is not known; write {error['ctx']['expected']}".replace("'", '"')
     elif kind == "string_type" and isinstance(given, (list, dict)):
-        problem = "is not a text; write a single one in quotation marks"
+        problem = "is not text; write one text in quotation marks"
     else:
         problem = _PROBLEMS[kind].format(**error.get("ctx", {})) if kind in _PROBLEMS else error["msg"]
     name = ".".join(show_key(part) for part in where[: 1 if of_key else None] if isinstance(part, str))

@@ -112,7 +112,7 @@ def _check(document: TomlDocument, folder: Path) -> None:
     faults = Faults(STUDIO)
     for key, value in list(document.data.items())[:100]:
         if key not in TABLES:
-            why = f"[{show_key(key)}] is no table of a studio; {nearest(key, TABLES)}"
+            why = f"[{show_key(key)}] is not a table of {STUDIO}; {nearest(key, TABLES)}"
             faults.add(document.line(key), why if isinstance(value, (dict, list)) else f"{show_key(key)}: {why}")
         elif not isinstance(value, dict):
             faults.add(document.line(key), f"{key} is a single table; write [{key}]")

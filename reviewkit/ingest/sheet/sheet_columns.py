@@ -174,7 +174,7 @@ def _with_session_units(
                 continue  # left = "dBV" is about the left level, not the left distortion next to it
             taken.add(key)
             if draft.heading.firm and draft.unit != unit:
-                warnings.append(f"{draft.name} is read in {units[key]}, as units says, against its header")
+                warnings.append(f"{draft.name} is read in {units[key]}, as units says, despite its header")
             draft = replace(draft, unit=unit, heading=replace(draft.heading, unknown_unit="", clash="", doubt=""))
             break
         joined.append(draft)
@@ -216,7 +216,7 @@ def _understood(
             kept.remove(draft)
             lost.append(draft)
         elif draft.guessed:
-            warnings.append(f"{draft.name} is taken for {draft.role}, by its unit")
+            warnings.append(f"{draft.name} is taken as {draft.role}, by its unit")
     lost.sort(key=lambda draft: draft.index)
     if written.named:
         warnings += [f"{draft.name} is not used" for draft in lost]

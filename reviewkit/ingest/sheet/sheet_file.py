@@ -68,7 +68,7 @@ def parse_sheet(
     layout = find_layout(NumberedLines(beginning)) or find_layout(NumberedLines(text))
     if layout is None:
         line, shown = _first_odd_line(NumberedLines(beginning))
-        none = f'no row holds two numbers or more set apart by comma, semicolon, tab or spaces (here: "{shown}")'
+        none = f'no row holds two numbers or more separated by comma, semicolon, tab or spaces (here: "{shown}")'
         raise InputError(Fault(source, line, f"{none}; export the readings as a table of text"))
     chosen, notes = choose_columns(layout, columns, units, source)
     faults = Faults(source)
@@ -120,12 +120,12 @@ def _laid_out(layout: Layout, *, turned: bool) -> tuple[str, ...]:
         said.append(f"the header is line {layout.header_line}: {layout.header_text.strip()[:80]}")
         if layout.header_line > 1:
             before = "line 1" if layout.header_line == 2 else f"lines 1 to {layout.header_line - 1}"
-            said.append(f"{before} passed over: remarks before the header")
+            said.append(f"{before} skipped: remarks before the header")
     else:
         said.append("there is no header")
     if layout.units_text.strip():
         said.append(f"the units are in a row of their own: {layout.units_text.strip()[:80]}")
-    said.append(f"the readings begin in line {layout.first}" + (", in falling order: turned round" if turned else ""))
+    said.append(f"the readings begin in line {layout.first}" + (", in falling order: reversed" if turned else ""))
     return tuple(said)
 
 

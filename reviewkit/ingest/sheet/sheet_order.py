@@ -117,7 +117,7 @@ def over_one_scale(
             faults.add(
                 int(table.lines[at]),
                 f"{numbers} are both {column.role} and differ here: {texts[0]} and {texts[1]}; export the channels "
-                f"over one scale or each to its own file, or name the one to read: "
+                f"over the same scale or each to its own file, or name the one to read: "
                 f"columns = {{ {column.role} = {chosen[before].index + 1} }}",
             )
     if len(kept) == len(chosen):

@@ -74,7 +74,7 @@ def shown(layout: Layout) -> str:
 def channels_in_rows(layout: Layout) -> str:
     """Return the message for channels that stand below one another."""
     rows = " and ".join(f'"{shortened(side, _LONGEST_NAME)}"' for side in layout.sides[:_MOST_NAMED])
-    return f"rows of {rows} stand in one column; export each channel to a column or a file of its own ({shown(layout)})"
+    return f"rows of {rows} are in one column; export each channel to a column or a file of its own ({shown(layout)})"
 
 
 @dataclass(frozen=True)
@@ -265,7 +265,7 @@ def no_reading(drafts: Sequence[ColumnDraft], unused: Sequence[ColumnDraft], wri
                 f"{written.columns_line({role: draft.index + 1})} ({written.shown})"
             )
     names = " and ".join(draft.name for draft in drafts)
-    return f"the file holds nothing to read but {names}; export them with the readings ({written.shown})"
+    return f"the file has nothing to read except {names}; export them with the readings ({written.shown})"
 
 
 def missing_units(missing: Sequence[ColumnDraft], written: Written) -> str:

@@ -96,7 +96,7 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
         more = odd.count - len(odd.skipped)
         why = f"and {more} rows before it, of which none holds a reading"
         odd.skipped.append(Skipped(odd.last, why, unread=True))
-    warnings = (f"line {odd.headers[0]}: the header again, passed over",) if odd.headers else ()
+    warnings = (f"line {odd.headers[0]}: the header again, skipped",) if odd.headers else ()
     return NumericTable(values[:count], lines[:count], decimal, tuple(odd.skipped), warnings)
 
 

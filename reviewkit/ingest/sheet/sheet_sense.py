@@ -64,7 +64,7 @@ def _check_gaps(table: NumericTable, time: NDArray[np.float64], faults: Faults) 
             step = trimmed(float(time[at] - time[at - 1]) / float(np.median(steps)), 3)
             faults.add(
                 int(table.lines[at]),
-                f"the time goes on by {step} samples from the row before: a gap in a capture falsifies every figure; "
+                f"the time jumps by {step} samples from the row before: a gap in a capture falsifies every figure; "
                 f"{remedy}, with all digits of the time",
             )
             return

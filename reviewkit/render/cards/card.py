@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from reviewkit.model.card import Card, Chart, Ending, Fix, Hunt, Number, Price, Rows, Score
 from reviewkit.render.cards.colour_roles import ROLES, apply_look
@@ -72,7 +73,9 @@ def _compose(page: Page, card: Card) -> None:
 
     body = card.body
     if isinstance(body, Chart):
-        _place_chart(page, card, body)
+        card = _rated_once(card, body)
+        assert isinstance(card.body, Chart)
+        _place_chart(page, card, card.body)
     elif isinstance(body, Rows):
         from reviewkit.render.cards.table import place_table
 
@@ -130,6 +133,22 @@ def _place_chart(page: Page, card: Card, chart: Chart) -> None:
         size = min(strip.size for _, strip in strips)
         end = max(place_strip(each, strip, shape.strip + lower, size) for each, strip in strips)
         place_chart(page, chart, end + shape.under_strip, shape.chart[1])
+
+
+def _rated_once(card: Card, chart: Chart) -> Card:
+    """Return a card that says once what is rated: if its chart shows the rating as a limit, there is no needle, and
+    the limit has no label that repeats the verdict's.
+    """
+    verdict = card.verdict
+    limits = [limit for panel in chart.panels for limit in panel.limits]
+    if verdict is None or not any(limit.rating == verdict.rating for limit in limits):
+        return card
+    repeated = f"rated {verdict.limit}"
+    panels = [
+        replace(panel, limits=tuple(replace(e, label="") if e.label == repeated else e for e in panel.limits))
+        for panel in chart.panels
+    ]
+    return replace(card, body=replace(chart, panels=tuple(panels)), verdict=replace(verdict, position=None))
 
 
 def _place_heroes_in_charts(pages: Sequence[Page], cards: Sequence[Card], lower: float) -> bool:

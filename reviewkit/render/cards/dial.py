@@ -58,7 +58,7 @@ def _place_ticks(page: Page, axis: Axis, loud: tuple[float, ...]) -> None:
         number = page.text(text, centre, shape.numbers, AXIS, look.ink, weight=weight, anchor="centre")
         page.add(number)
         reach = max(reach, number.box.right)
-    if axis.unit:
+    if axis.unit and not any(text.endswith(f" {axis.unit}") for _, text, _ in _numbers(page, axis, loud)):
         width = page.width(axis.unit, AXIS)
         if reach + 14 + width <= shape.safe.right:
             page.add(page.text(axis.unit, reach + 14, shape.numbers, AXIS, look.soft))
@@ -69,14 +69,15 @@ def _numbers(page: Page, axis: Axis, loud: tuple[float, ...]) -> list[tuple[floa
     left, right = page.shape.curves
     ticks = [(axis_position(axis, value), strip_unit(text, axis), value in loud) for value, text in axis.ticks if text]
     ticks = [tick for tick in ticks if -1e-6 <= tick[0] <= 1 + 1e-6]
+    last = ticks[-1][0] if ticks else 1.0
     order = [t for t in ticks if t[2]] + ticks[:1] + ticks[-1:] + ticks[1:-1]
     kept: list[tuple[float, str, bool, float, float]] = []
     for at, text, heavy in dict.fromkeys(order):
         half = page.width(text, AXIS, "black" if heavy else "regular") / 2 + _NUMBER_GAP / 2
         # the last one needs room for the unit after it
-        room = page.width(axis.unit, AXIS) + 14 if axis.unit and at > 1 - 1e-6 else 0.0
+        room = page.width(axis.unit, AXIS) + 14 if axis.unit and at == last else 0.0
         start, stop = at * (right - left) - half, at * (right - left) + half
-        if axis.unit and at > 1 - 1e-6 and left + stop + room > page.shape.safe.right:
+        if room and left + stop + room > page.shape.safe.right:
             text, stop = f"{text} {axis.unit}", stop + room
             start -= room
         if len(kept) < _MOST_NUMBERS and all(stop <= other[3] or start >= other[4] for other in kept):

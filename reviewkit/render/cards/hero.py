@@ -19,6 +19,7 @@ _CAPTION_GAP, _NOTE_GAP = 36.0, 34.0  # between caption, figure and note
 _STACK_GAP = 40.0  # between the old figure and the new one's caption
 _PART_GAP = 64.0  # between figure, needle and word
 _WORD, _LONG_WORD = 120.0, 84.0
+_RATED = (110.0, 96.0, 84.0, 72.0, 60.0, NOTE)  # what is rated, beside the figure
 _LEAST_NEEDLE, _MOST_NEEDLE = 330.0, 560.0
 _LINE = 46.0  # pitch of captions and notes
 
@@ -154,20 +155,18 @@ class Strip:
 
 
 def fit_strip(page: Page, hero: Hero, verdict: Verdict | None) -> Strip:
-    """Fit a strip to the width: without the caption's first word if need be, then without the needle.
+    """Fit a strip to the width, without the needle if need be.
 
     Raises
     ------
     LayoutFault
         If no form fits.
     """
-    short = replace(hero, caption=hero.caption.removeprefix("measured, "))
     verdicts = [verdict] if verdict is None or verdict.position is None else [verdict, replace(verdict, position=None)]
     for tried in verdicts:
-        for form in (hero, short):
-            size = _strip_size(page, form, tried)
-            if size is not None:
-                return Strip(form, tried, size)
+        size = _strip_size(page, hero, tried)
+        if size is not None:
+            return Strip(hero, tried, size)
     raise page.fault(hero.figure, SHORTEN_HERO)
 
 
@@ -176,15 +175,17 @@ def _strip_size(page: Page, hero: Hero, verdict: Verdict | None) -> float | None
     safe, stacked = page.shape.safe, page.shape.stacked
     others = 0.0
     if verdict is not None and not page.shape.is_tall:
-        word = _WordBlock.of(page, verdict)
+        word = _WordBlock.of(page, verdict, with_limit=stacked)
         others = _PART_GAP + word.width
+        if not stacked and not has_needle(verdict):
+            others += _PART_GAP + _rated_width(page, verdict, _RATED[-1])
         if not stacked and has_needle(verdict):
             needle = max(_least_needle(page, verdict), _LEAST_NEEDLE)
             if needle > _MOST_NEEDLE:
                 return None
             others += _PART_GAP + needle
     elif verdict is not None and has_needle(verdict):
-        word = _WordBlock.of(page, verdict)
+        word = _WordBlock.of(page, verdict, with_limit=False)
         if _least_needle(page, verdict) > _tall_needle(page, word):
             return None
     for size in STRIP_HEROES:
@@ -218,26 +219,45 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
     bottom = top + block.height
     if verdict is None:
         return bottom
-    word = _WordBlock.of(page, verdict)
+    word = _WordBlock.of(page, verdict, with_limit=page.shape.stacked and not page.shape.is_tall)
     word_left = safe.right - word.width
     if page.shape.is_tall and has_needle(verdict):
         line_y = bottom + NOTCH + 24
         _needle(page, safe.left + 24, line_y, _tall_needle(page, word), verdict)
         return max(line_y + FOOT, word.place(page, word_left, line_y + 20))
     if page.shape.is_tall:
-        return word.place(page, word_left, bottom + word.height(page) + 24)
+        caption = page.cap(NOTE) + _CAPTION_GAP
+        baseline = bottom + _STACK_GAP + max(caption + page.cap(_RATED[0]), word.height(page))
+        top = baseline - page.cap(_RATED[0]) - caption
+        _place_rated(page, Box(safe.left, top, word_left - _PART_GAP, baseline), verdict, in_middle=False)
+        return word.place(page, word_left, baseline)
     baseline = top + (page.cap(NOTE) + _CAPTION_GAP if hero.caption or hero.before else 0.0)
     if page.shape.stacked:  # the word's head is as high as the figure's
         return max(bottom, word.place(page, word_left, baseline + word.height(page)))
     baseline += page.cap(size, "black")
     bottom = max(bottom, word.place(page, word_left, baseline))
-    if not has_needle(verdict):
-        return bottom
     start = safe.left + block.width + _PART_GAP
     room = word_left - _PART_GAP - start
+    if not has_needle(verdict):
+        _place_rated(page, Box(start, top, start + room, baseline), verdict, in_middle=True)
+        return bottom
     width = min(room, _MOST_NEEDLE)
     _needle(page, start + (room - width) / 2, baseline - 55, width, verdict)
     return max(bottom, baseline - 55 + FOOT)
+
+
+def _rated_width(page: Page, verdict: Verdict, size: float) -> float:
+    """Return the width of what is rated, with its caption."""
+    return max(page.width("rated", NOTE), page.width(verdict.limit, size))
+
+
+def _place_rated(page: Page, room: Box, verdict: Verdict, *, in_middle: bool) -> None:
+    """Place what is rated, on the lower end of a room, its caption at the upper end."""
+    size = next((size for size in _RATED if _rated_width(page, verdict, size) <= room.width), _RATED[-1])
+    left = room.left + (room.width - _rated_width(page, verdict, size)) / 2 if in_middle else room.left
+    with page.part_of("reading"):
+        page.add(page.text("rated", left, room.top + page.cap(NOTE), NOTE, page.look.soft))
+        page.add(page.text(verdict.limit, left, room.bottom, size, page.look.soft, remedy=SHORTEN_VERDICT))
 
 
 def _least_needle(page: Page, verdict: Verdict) -> float:
@@ -274,8 +294,8 @@ class _WordBlock:
     status: str
 
     @classmethod
-    def of(cls, page: Page, verdict: Verdict) -> _WordBlock:
-        """Lay out a verdict's word: large on one line, or on two if long; its rating below if there is no needle."""
+    def of(cls, page: Page, verdict: Verdict, *, with_limit: bool) -> _WordBlock:
+        """Lay out a verdict's word: large on one line, or on two if long; below it the rating, if it is to be there."""
         word, look = verdict.verdict, page.look
         short = len(word) <= 6
         lines = (word,) if short else halves(word)
@@ -284,12 +304,8 @@ class _WordBlock:
             size = _LONG_WORD if short else 72.0
         width = max(page.width(line, size, "bold") for line in lines)
         notes: list[tuple[str, float, str]] = []
-        limit = (
-            f"rated {verdict.limit}"
-            if not has_needle(verdict) or (page.shape.stacked and not page.shape.is_tall)
-            else ""
-        )
-        for text, colour in ((margin_text(verdict), look.ink), (limit, look.soft)):
+        limit = f"rated {verdict.limit}" if with_limit else ""
+        for text, colour in ((limit, look.ink), (margin_text(verdict), look.soft if limit else look.ink)):
             if text:
                 fitted = fit_text(page, text, (NOTE, LEAST), max(width, 360.0), most=2)
                 if fitted is None:

@@ -100,7 +100,7 @@ def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: 
             free.occupy_line(leader, 4.0)
             return place
         trial.occupy_box(found)
-    raise page.fault(line.trace.label, SHORTEN_LABEL, "has no room beside its curve")
+    raise page.fault(line.trace.label, SHORTEN_LABEL, "has no room next to its curve")
 
 
 def _label_colour(page: Page, line: DrawnTrace, place: Box) -> str:
@@ -140,13 +140,13 @@ def _label_place(
     if len(ends) < 2:
         return None
     # clear of the others first; then rather to the right, where a reader's eye ends
-    away = (
-        np.min([np.where(np.isfinite(other), np.abs(own - other), 1.0) for other in others], axis=0)
-        if others
-        else (np.ones_like(own))
-    )
-    # one of several settings is named where it does most, a channel to the right, where a reader's eye ends
-    does = np.abs(own - np.nanmedian(own)) if others and len(line.trace.label) > 2 else np.zeros_like(own)
+    away = np.min([_gaps(own, other) for other in others], axis=0) if others else np.ones_like(own)
+    # as wide as the name is
+    reach = int(np.ceil(width / 2 / box.width * len(across)))
+    away = np.array([np.min(away[max(i - reach, 0) : i + reach + 1]) for i in range(len(away))])
+    # one of several settings is named where it does most, a stage or a channel to the right, where a reader's eye ends
+    settings = len(line.trace.label) > 2 and all(other.trace.role == line.trace.role for other in lines)
+    does = np.abs(own - np.nanmedian(own)) if others and settings else np.zeros_like(own)
     merit = 100 * np.minimum(np.rint(4 * does), 2) + 10 * np.minimum(np.rint(8 * away), 6) + across
     best_first = [i for i in np.argsort(-merit) if np.isfinite(own[i])]
     if where == _ALONG_BEST:
@@ -158,9 +158,8 @@ def _label_place(
             x, y = box.left + float(across[index]) * box.width, box.bottom - float(own[index]) * box.height
             above, below, beside = y - high - 20, y + 20, y - high / 2
             # beside a curve is for a steep one; the free places tell whether it is
-            for left, top in (
-                (x - width / 2, above), (x - width / 2, below), (x + 44, beside), (x - width - 44, beside)
-            ):  # fmt: skip
+            over = min(max(x - width / 2, free.box.left + MARGIN), free.box.right - MARGIN - width)
+            for left, top in ((over, above), (over, below), (x + 44, beside), (x - width - 44, beside)):
                 candidate = Box(left, top, left + width, top + high)
                 if not free.is_free(candidate.grown(MARGIN, MARGIN), grid=False):
                     continue
@@ -183,6 +182,14 @@ def _label_place(
             return candidate
     found = free.nearest(x, y, width + 2 * MARGIN, high + 2 * MARGIN, within=_FAR_NAME)
     return found.grown(-MARGIN, -MARGIN) if found else None
+
+
+def _gaps(own: Array, other: Array) -> Array:
+    """Return how far a curve is from another at each place: 0 beside a crossing, 1 where there is no other."""
+    gaps = np.where(np.isfinite(other), np.abs(own - other), 1.0)
+    crossed = np.flatnonzero(np.sign(own - other)[1:] * np.sign(own - other)[:-1] < 0)
+    gaps[crossed] = gaps[crossed + 1] = 0.0
+    return np.asarray(gaps)
 
 
 def _is_nearest(name: Box, plot: Box, across: Array, own: Array, others: Sequence[Array]) -> bool:

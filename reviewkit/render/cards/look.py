@@ -210,7 +210,7 @@ def _channel_faults(left: str, right: str) -> list[str]:
     if ratio < LEFT_RIGHT_CONTRAST:
         found.append(
             f"left and right differ in lightness by {_round_down(ratio, 2)}:1; they need {LEFT_RIGHT_CONTRAST:g}:1, or "
-            "they are one in grey"
+            "they look the same in grey"
         )
     for deficiency in DEFICIENCIES:
         apart = distance(simulate_deficiency(left, deficiency), simulate_deficiency(right, deficiency))

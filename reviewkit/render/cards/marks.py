@@ -46,7 +46,7 @@ def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
     worded = [(mark, point) for mark, point in zip(panel.marks, points, strict=True) if mark.text]
     for mark, point in worded:
         if not _place_text(page, free, mark, point, points):
-            raise page.fault(mark.text, SHORTEN_LABEL, "has no free place in the picture")
+            raise page.fault(mark.text, SHORTEN_LABEL, "has no free space in the picture")
 
 
 def _point(panel: Panel, mark: Mark, box: Box) -> tuple[float, float]:

@@ -59,9 +59,8 @@ def place_number(page: Page, body: Number, lower: float) -> None:
 
 
 def _fit_figure(page: Page, text: str, height: float) -> Setting | None:
-    """Return the figure as large as fits; in a tall frame its unit may go below it."""
-    most = 2 if page.shape.height > page.shape.width else 1
-    return fit_block(page, text, _FIGURES, page.shape.safe.width, height, most=most, leading=0.86)
+    """Return the figure as large as fits on one line."""
+    return fit_block(page, text, _FIGURES, page.shape.safe.width, height, most=1, leading=0.86)
 
 
 def _place_needles(page: Page, body: Number) -> None:

@@ -50,7 +50,7 @@ def find_font_fault(path: str) -> str:
         font = get_font(path)
         known = font.get_charmap()
     except (OSError, RuntimeError, ValueError):
-        return "is no font that can be read; name a .ttf or .otf file"
+        return "is not a readable font; name a .ttf or .otf file"
     missing = "".join(sign for sign in "0123456789ABCLRabc.,%" if ord(sign) not in known)
     if missing:
         return f"has no {missing[:1]}; name a font with Latin letters and digits"

@@ -20,5 +20,5 @@ def refuse_settings() -> None:
         If there is such a file.
     """
     if Path(NAME).exists() and not Path(NAME).is_dir():
-        remedy = "run reviewkit from another folder, or take the file away"
-        raise InputError(Fault(NAME, 0, f"holds settings that the drawing library would take up from here; {remedy}"))
+        remedy = "run reviewkit from another folder, or remove the file"
+        raise InputError(Fault(NAME, 0, f"has settings that the drawing library would read from here; {remedy}"))

@@ -46,7 +46,7 @@ def find_encoder() -> Encoder:
     for ffmpeg in _candidates():
         if _can_encode(ffmpeg):
             return Encoder(ffmpeg, _digest(ffmpeg))
-        lacking = lacking or f" with {ENCODER}, which {ffmpeg} is without"
+        lacking = lacking or f" with {ENCODER}, which {ffmpeg} doesn't have"
     raise InputError(
         Fault(f"--motion needs ffmpeg{lacking}", 0, "install it, or: pip install 'bench-reviewkit[motion]'")
     )

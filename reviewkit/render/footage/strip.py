@@ -63,7 +63,7 @@ def choose_content(card: Card) -> StripContent | None:
         title, hero = card.title, card.hero
     if hero is None:
         return None
-    where = "" if hero.before else hero.caption.removeprefix("measured, ")
+    where = "" if hero.before else hero.caption
     subjects = replace(card, subject=", ".join(filter(None, (card.subject, where))))
     conditions = tuple(" · ".join(filter(None, (card.stage, form))) for form in shorter_overlines(subjects))
     return StripContent(title, conditions, hero if hero.before else replace(hero, caption=""), card.verdict)

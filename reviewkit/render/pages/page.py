@@ -80,9 +80,12 @@ class Pages:
         """Convert the Markdown from a template to HTML. Raises InputError, as `text` does."""
         return self._own_templates.html(template, markdown_text) if self._has_own else render_markdown(markdown_text)
 
-    def sentences(self, point: Point) -> list[str]:
-        """Return the sentences for a fact, from its kind's file in templates/words/."""
-        text = self.text(f"words/{point.kind}.j2", name=point.name, **point.facts)
+    def sentences(self, point: Point, *, loads_differ: bool = False) -> list[str]:
+        """Return the sentences for a fact, from its kind's file in templates/words/.
+
+        `loads_differ`: whether its card has runs into different loads, so that a sentence has to name its own.
+        """
+        text = self.text(f"words/{point.kind}.j2", name=point.name, loads_differ=loads_differ, **point.facts)
         return [line.strip() for line in re.sub(r"[ \t]+", " ", text).splitlines() if line.strip()]
 
     def kind_words(self, kind: str, name: str, **facts: Any) -> str:

@@ -108,7 +108,7 @@ def _flaw(node: LexborNode, known: str) -> str:
         if _RUN.match(address):
             return f"<{tag}> whose {name} holds something to run"
         if loads and address and not address.startswith("#"):
-            return f"<{tag}> that loads something from elsewhere"
+            return f"<{tag}> that loads something from another place"
     return ""
 
 

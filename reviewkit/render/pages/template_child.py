@@ -53,7 +53,7 @@ _AT_FAULT = (
     *(jinja2.TemplateError, TypeError, ValueError, AttributeError, LookupError, ArithmeticError),
     *(AssertionError, MemoryError, OSError, RuntimeError, SyntaxError, TooLong),
 )
-_NO_FILE = "put a file in its place, or take it away"
+_NO_FILE = "put a file in its place, or remove it"
 _FLAWS = {
     inside.OUTSIDE: "leads outside the session's folder; copy the file into it",
     inside.ABSENT: f"is a link to nothing; {_NO_FILE}",
