@@ -166,7 +166,7 @@ def recognise(sheet: Sheet, name: NameWords) -> Content | None:
     if not columns or frequency is None:
         return None
     resonates = all(impedance.is_load(frequency.values, column.values) for column in columns)
-    if not resonates and "load-impedance" not in name.kinds:
+    if not resonates and name.kinds != {"load-impedance"}:
         return None
     return Content(("load-impedance",), "impedance over frequency with a resonance, as a loudspeaker's")
 
@@ -193,7 +193,7 @@ KIND = Kind(
     card=card,
     points=points,
     keys=("enclosure", "dc_resistance"),
-    file_words="(?:load|loudspeaker|speaker|woofer|tweeter|driver|headphones?|cartridge) (?:impedance|z)|zma",
+    file_words="(?<!output )(?<!source )impedance|zma",
     recognise=recognise,
     optional_line='#enclosure = "closed"  # or "vented", or "none" for a bare driver',
 )

@@ -25,6 +25,8 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.signal.impedance import is_load
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
+_LOADS = "load speaker loudspeaker woofer tweeter driver headphone headphones cartridge".split()
+_NOT_OF_A_LOAD = "".join(f"(?<!{word} )" for word in _LOADS)
 _HIGHEST_SOURCE_OHM = 4.0  # above it, it may be the impedance of something else: a loudspeaker, an input
 
 
@@ -307,7 +309,9 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:
     """Return whether a file is an impedance, and whether it is the output's."""
     columns, frequency = sheet.all("impedance"), sheet.find("frequency")
-    if not columns or (frequency and all(is_load(frequency.values, column.values) for column in columns)):
+    if not columns or name.kinds == {"load-impedance"}:
+        return None
+    if frequency is not None and all(is_load(frequency.values, column.values) for column in columns):
         return None
     ohms = float(np.median(np.concatenate([column.values for column in sheet.all("impedance")])))
     what = f"impedance over frequency, {quantities.shown(ohms, 'ohms')} in the middle"
@@ -331,7 +335,7 @@ KIND = Kind(
     findings=findings,
     card=card,
     points=points,
-    file_words="(?:output |source )?impedance|damping(?: factor)?|z ?out",
+    file_words=f"{_NOT_OF_A_LOAD}(?:output |source )?impedance|damping(?: factor)?|z ?out",
     recognise=recognise,
     recipes={"damping_factor": _request, "source_impedance": _request},
 )
