@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+import runpy
 import subprocess
 import sys
 import tokenize
@@ -505,3 +506,10 @@ def test_the_walk_sees_an_import_wherever_it_stands(text, tmp_path):
     file = tmp_path / "some_module.py"
     file.write_text(text, encoding="utf-8")
     assert [target for _, target in own_imports(file)] == ["verdict/verdict"]
+
+
+@pytest.mark.parametrize("path", sorted((PACKAGE.parent / "tests" / "bench").glob("*.py")), ids=lambda path: path.name)
+def test_a_bench_imports_only_what_there_is(path, monkeypatch):
+    """No test runs them whole, so nothing else would notice that a name they use is gone."""
+    monkeypatch.setattr(sys, "path", [str(path.parent), *sys.path])
+    runpy.run_path(str(path))

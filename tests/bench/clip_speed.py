@@ -16,6 +16,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from fractions import Fraction
 from functools import cache
 from pathlib import Path
 from statistics import median
@@ -39,8 +40,9 @@ from reviewkit.render.cards.card import lay_out  # noqa: E402
 from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, LOOKS  # noqa: E402
 from reviewkit.render.cards.paint import paint  # noqa: E402
 from reviewkit.render.cards.scene import Item, Stroke, Text  # noqa: E402
-from reviewkit.render.footage.clip import QUALITY, Motion, plan_length, split_layers, write_opaque_clip  # noqa: E402
+from reviewkit.render.footage.clip import QUALITY, Motion, _count_drawn, count_frames, write_opaque_clip  # noqa: E402
 from reviewkit.render.footage.ffmpeg import ENCODER, find_encoder  # noqa: E402
+from reviewkit.render.footage.steps import plan_steps  # noqa: E402
 
 LEAST = 8.0  # times the animation's frames per second
 LOOK = LOOKS["lamplight"]
@@ -90,7 +92,7 @@ def font_file(bold: bool) -> str:
 
 def artist_of(item: Item, points: float) -> Any:
     if isinstance(item, Text):
-        font = FontProperties(fname=font_file(item.bold), size=item.size * points)
+        font = FontProperties(fname=font_file(item.weight in ("bold", "black")), size=item.size * points)
         return Words(item.x, item.baseline, item.text, color=item.colour, fontproperties=font, parse_math=False)
     where = np.asarray(item.points, dtype=float)
     if not isinstance(item, Stroke):
@@ -120,19 +122,20 @@ def main() -> None:
     card = next(card for card in episode.cards if card.id == asked.card)
     settings = episode.session.episode
     length_s = card.hold_s or settings.card_seconds
-    made = plan_length(length_s, settings.frame_rate)
     encoder = find_encoder()
     mpl.rcParams["animation.ffmpeg_path"] = encoder.ffmpeg
     items = list(lay_out(card, LOOK.name))  # loads the fonts too
+    steps, scale = plan_steps(card, items, (), Fraction(length_s)), width / FRAME_WIDTH
+    frames, drawing = count_frames(length_s, settings.frame_rate), _count_drawn(steps, length_s, settings.frame_rate)
     with tempfile.TemporaryDirectory() as folder:
         motion = Motion(settings.frame_rate, settings.card_seconds, encoder, Path(folder))
 
         def clip() -> None:
-            pixels = (paint(part, LOOK.ground, width) for part in split_layers(items))
-            write_opaque_clip(pixels, motion.file(card.id, ".mp4"), motion, length_s)
+            pixels = (paint(step.items, LOOK.ground, width) for step in steps)
+            write_opaque_clip(pixels, steps, scale, motion.file(card.id, ".mp4"), motion, length_s)
 
-        def animated(frames: int = made.frames) -> Callable[[], None]:
-            moving = animation(items, width, made.drawing, frames)
+        def animated(frames: int = frames) -> Callable[[], None]:
+            moving = animation(items, width, drawing, frames)
             rate: Any = settings.frame_rate  # as a fraction, so that it is exact
             arguments = [*QUALITY, "-pix_fmt", "yuv420p"]
             writer = FFMpegWriter(fps=rate, codec=ENCODER, extra_args=arguments)
@@ -142,12 +145,12 @@ def main() -> None:
         animated(3)()  # both have their fonts and modules now
         times = [(seconds(clip), seconds(animated())) for _ in range(asked.pairs)]
     for (ours, our_busy), (theirs, their_busy) in times:
-        print(f"clip {ours:6.2f} s, {made.frames / ours:6.1f} frames/s   ", end="")
-        print(f"animation {theirs:6.2f} s, {made.frames / theirs:5.1f} frames/s   {theirs / ours:4.1f} times", end="")
+        print(f"clip {ours:6.2f} s, {frames / ours:6.1f} frames/s   ", end="")
+        print(f"animation {theirs:6.2f} s, {frames / theirs:5.1f} frames/s   {theirs / ours:4.1f} times", end="")
         print(f"   (processors: {our_busy:.2f} s and {their_busy:.2f} s, {their_busy / our_busy:.1f} times)")
     ratio = median(theirs / ours for (ours, _), (theirs, _) in times)
     print(
-        f"{card.id}, {made.frames} frames of {width} pixels, {os.cpu_count()} cores, {platform.machine()}, median of",
+        f"{card.id}, {frames} frames of {width} pixels, {os.cpu_count()} cores, {platform.machine()}, median of",
         end="",
     )
     print(f" {asked.pairs}: {ratio:.1f} times the animation's frames per second (at least {LEAST:g})")

@@ -127,7 +127,7 @@ STORIES = {
     ),
     "nothing done at the points": (
         episode(repair=[repaired("Rail", "in order", "none")], verdicts=[MET]),
-        "This 1977 Norrvale Forty was measured against its maker's ratings. The one judged rating was met.",
+        "This 1977 Norrvale Forty meets its rated separation: 52 dB, rated 60 dB. The one judged rating was met.",
     ),
 }
 

@@ -73,7 +73,7 @@ def _compose(page: Page, card: Card) -> None:
 
     body = card.body
     if isinstance(body, Chart):
-        card = _rated_once(card, body)
+        card = _name_rating(card, body)
         assert isinstance(card.body, Chart)
         _place_chart(page, card, card.body)
     elif isinstance(body, Rows):
@@ -135,9 +135,9 @@ def _place_chart(page: Page, card: Card, chart: Chart) -> None:
         place_chart(page, chart, end + shape.under_strip, shape.chart[1])
 
 
-def _rated_once(card: Card, chart: Chart) -> Card:
-    """Return a card that says once what is rated: if its chart shows the rating as a limit, there is no needle, and
-    the limit has no label that repeats the verdict's.
+def _name_rating(card: Card, chart: Chart) -> Card:
+    """Return a card that names its rating one time: if its chart shows it as a limit, there is no needle, and the limit
+    has no label that repeats the verdict's.
     """
     verdict = card.verdict
     limits = [limit for panel in chart.panels for limit in panel.limits]

@@ -120,4 +120,5 @@ def place_rules(page: Page, axis: Axis, box: Box, gap: tuple[float, float] | Non
         for left, right in spans:
             if right > left:
                 page.add(Stroke("grid", ((left, y), (right, y)), look.rule, 2.0))
-        page.add(page.text(text, safe.left, y - _OVER_RULE, AXIS, look.soft))
+        if safe.left + page.width(text, AXIS) <= page.shape.curves[0]:  # 0.000000001 would run into the curves
+            page.add(page.text(text, safe.left, y - _OVER_RULE, AXIS, look.soft))

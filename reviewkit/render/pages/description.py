@@ -13,6 +13,7 @@ from reviewkit.model import quantities
 from reviewkit.model.episode import Episode
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.repair import RepairRow
+from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.changes import is_repaired
 from reviewkit.verdict.repair_points import OK, is_before_repair, point_verdict, was_worked_on
@@ -46,6 +47,7 @@ def render_headline(episode: Episode, pages: Pages, *, with_ratings: bool = True
             year=unit.year,
             repaired=story.repaired,
             measured=bool(episode.findings),
+            telling=_find_telling(episode.verdicts),
             compared=any(v.verdict != UNMEASURED for v in episode.verdicts),
             subject=story.subject,
             before=quantities.show(change.before) if change else "",
@@ -57,6 +59,16 @@ def render_headline(episode: Episode, pages: Pages, *, with_ratings: bool = True
             undecided=story.undecided,
         ).split()
     )
+
+
+def _find_telling(verdicts: Sequence[Verdict]) -> Verdict | None:
+    """Return the verdict that says most of a unit on which nothing was repaired: the worst miss, its power, the
+    narrowest pass.
+    """
+    judged = sorted((v for v in verdicts if v.verdict in (SHORT, MEETS)), key=lambda v: v.position or 0.0)
+    missed = [v for v in judged if v.verdict == SHORT]
+    power = [v for v in judged if v.rating.quantity == "power"]
+    return next(iter((*missed, *power, *judged)), None)
 
 
 def description_facts(episode: Episode, table: SpecTable, pages: Pages) -> dict[str, Any]:
