@@ -33,7 +33,7 @@ _ABOVE = 2.0  # of the highest peak: room for its name
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """Return the figures of a recorded tone, per channel.
+    """Return the figures of a recorded tone: of the stronger channel, because both waver alike.
 
     speed_error, speed_drift, wow_and_flutter and unweighted_flutter (%), and strongest_rate (Hz).
     wow_and_flutter is given twice: as weighted peak (exceeded 5 % of the time) and as weighted r.m.s.
@@ -41,13 +41,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     assert sheet is not None
     c = _played(c)
     rate_hz = sample_rate_hz(sheet)
-    found: list[Finding] = []
-    drawn: list[Curve] = []
-    for column in sheet.all("level"):
-        read = _read(sheet, column, rate_hz, c)
-        found += _figures(c, column.channel, read)
-        drawn += _curves(column.channel, read, c)
-    return Measured(tuple(found), curves=tuple(drawn))
+    read = _read(sheet, max(sheet.all("level"), key=lambda column: float(np.std(column.values))), rate_hz, c)
+    return Measured(tuple(_figures(c, read)), curves=tuple(_curves(read, c)))
 
 
 def _played(c: Conditions) -> Conditions:
@@ -68,26 +63,25 @@ def _read(sheet: Sheet, column: Column, rate_hz: float, c: Conditions) -> Flutte
     try:
         return analyse_flutter(samples, rate_hz, m.frequency_hz)
     except NotModulated as why:
-        whose = f"channel {column.channel}: " if column.channel else ""
-        raise InputError(Fault(sheet.source, 0, f"{whose}{why}")) from None
+        raise InputError(Fault(sheet.source, 0, str(why))) from None
 
 
-def _figures(c: Conditions, channel: str, read: Flutter) -> list[Finding]:
+def _figures(c: Conditions, read: Flutter) -> list[Finding]:
     hz = c.measurement.frequency_hz
     found = [
-        figures.finding(c, "speed_error", channel, 100 * read.speed_error, frequency=hz),
-        figures.finding(c, "speed_drift", channel, 100 * read.drift, frequency=hz),
-        figures.finding(c, "unweighted_flutter", channel, 100 * read.unweighted_peak, frequency=hz),
+        figures.finding(c, "speed_error", "", 100 * read.speed_error, frequency=hz),
+        figures.finding(c, "speed_drift", "", 100 * read.drift, frequency=hz),
+        figures.finding(c, "unweighted_flutter", "", 100 * read.unweighted_peak, frequency=hz),
     ]
     for weighting, ratio in ((WEIGHTED_PEAK, read.weighted_peak), (WRMS, read.weighted_rms)):
-        found.append(figures.finding(c, "wow_and_flutter", channel, 100 * ratio, frequency=hz, weighting=weighting))
+        found.append(figures.finding(c, "wow_and_flutter", "", 100 * ratio, frequency=hz, weighting=weighting))
     if read.rates:
         rate_hz = read.rates[0].frequency_hz
-        found.append(figures.finding(c, "strongest_rate", channel, rate_hz))
+        found.append(figures.finding(c, "strongest_rate", "", rate_hz))
     return found
 
 
-def _curves(channel: str, read: Flutter, c: Conditions) -> list[Curve]:
+def _curves(read: Flutter, c: Conditions) -> list[Curve]:
     """Return the deviation over time and the spectrum of rates, both in %, with the strongest rates by name."""
     named = {**_PLATTER_HZ, **c.measurement.rates_hz}
     strongest = [
@@ -101,8 +95,8 @@ def _curves(channel: str, read: Flutter, c: Conditions) -> list[Curve]:
     time_s, percent = _averaged(read.time_s, 100 * read.deviation)
     rates_hz, peaks = _highest(read.spectrum_hz, 100 * read.spectrum)
     return [
-        Curve("deviation", channel, read_only(time_s), read_only(percent), {"seconds": read.seconds}),
-        Curve("rates", channel, read_only(rates_hz), read_only(peaks), {"strongest": strongest}),
+        Curve("deviation", "", read_only(time_s), read_only(percent), {"seconds": read.seconds}),
+        Curve("rates", "", read_only(rates_hz), read_only(peaks), {"strongest": strongest}),
     ]
 
 
@@ -131,32 +125,26 @@ def _highest(rates_hz: Array, peaks: Array) -> tuple[Array, Array]:
     return rates_hz[highest], peaks[highest]
 
 
-def shown(run: Run) -> list[Finding]:
-    """Return the wow and flutter that a card shows large, per channel: as rated, else the weighted peak."""
+def shown(run: Run) -> Finding | None:
+    """Return the wow and flutter that a card shows large: as the maker rates it, else the weighted peak."""
     rated = [rating.weighting for rating in figures.rated(run.conditions, "wow_and_flutter")]
     weighting = next((each for each in rated if each in (WRMS, WEIGHTED_PEAK)), WEIGHTED_PEAK)
-    return figures.by_channel(run, "wow_and_flutter", weighting=weighting)
+    return run.get("wow_and_flutter", weighting=weighting)
+
+
+def _curve(run: Run, name: str) -> Curve:
+    return next(curve for curve in run.curves if curve.name == name)
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the deviation over time beside the spectrum of rates, the strongest rates ringed."""
     runs = [replace(run, conditions=_played(run.conditions)) for run in runs]
     main = figures.main_run(runs)
-    found = shown(main)
-    worst = quantities.worse(found)
-    channel = worst.channel if worst else ""
-    # a change may be the other channel's
-    several = len({run.conditions.measurement.stage for run in runs}) > 1
-    deviations = _traces(runs, "deviation", "" if several else channel)
-    rates = _traces(runs, "rates", "" if several else channel)
-    longest_s = max(curve.facts["seconds"] for run in runs for curve in run.curves if curve.name == "deviation")
+    deviations, rates = _traces(runs, "deviation"), _traces(runs, "rates")
     percents = [float(v) for trace in deviations for v in (np.min(trace.y), np.max(trace.y))]
     peaks = [_ABOVE * max(float(np.max(trace.y)), _LOWEST_DRAWN_PERCENT) for trace in rates]
-    marks = tuple(
-        replace(mark, role=figures.trace_role(run, runs)) for run in runs for mark in _named_rates(run, channel)
-    )
     over_time = Panel(
-        scales.seconds(longest_s),
+        scales.seconds(max(_curve(run, "deviation").facts["seconds"] for run in runs)),
         scales.around_no_error(percents, "%"),
         deviations,
         label="speed over time",
@@ -166,62 +154,53 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         scales.rates(*BAND_HZ),
         scales.decades([_LOWEST_DRAWN_PERCENT, *peaks], "%"),
         rates,
-        marks=marks,
+        marks=tuple(mark for run in runs for mark in _named_rates(run, figures.trace_role(run, runs))),
         label="wavering by rate",
         one_channel=True,
     )
-    hero = figures.hero(worst, found, str(worst.at["weighting"]) if worst else "")
     names = ("speed_error", "wow_and_flutter", "unweighted_flutter", "speed_drift")
-    further = [f for name in names for f in figures.by_channel(main, name)]
+    figure = shown(main)
+    hero = figures.hero(figure, (), str(figure.at["weighting"]) if figure else "")
     return figures.card(
         runs,
         KIND.title,
         Chart((over_time, spectrum), (1.0, 1.0), beside=True),
         # the frequency is the tone's, not a place on the dial
         replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,
-        further,
-        (quantities.hertz(float(worst.at["frequency"])),) if worst else (),
+        [f for name in names for f in figures.by_channel(main, name)],
+        (quantities.hertz(float(figure.at["frequency"])),) if figure else (),
     )
 
 
-def _traces(runs: Sequence[Run], name: str, channel: str) -> tuple[Trace, ...]:
-    return tuple(
-        Trace(curve.x, curve.y, curve.channel, figures.trace_role(run, runs))
-        for run in runs
-        for curve in run.curves
-        if curve.name == name and (curve.channel == channel or not channel)
-    )
+def _traces(runs: Sequence[Run], name: str) -> tuple[Trace, ...]:
+    curves = [(run, _curve(run, name)) for run in runs]
+    return tuple(Trace(curve.x, curve.y, "", figures.trace_role(run, runs)) for run, curve in curves)
 
 
-def _named_rates(run: Run, channel: str) -> list[Mark]:
-    """Return the strongest rates of a channel, with what turns at them."""
-    curve = next((each for each in run.curves if each.name == "rates" and each.channel == channel), None)
-    if curve is None:
-        return []
+def _named_rates(run: Run, role: str) -> list[Mark]:
+    """Return the strongest rates, with what turns at them."""
     return [
-        Mark(rate_hz, peak, turns or f"{quantities.shown(rate_hz, 'corner')}", channel)
-        for rate_hz, peak, turns in curve.facts["strongest"][:_MOST_NAMED]
+        Mark(rate_hz, peak, turns or quantities.shown(rate_hz, "corner"), role=role, optional=True)
+        for rate_hz, peak, turns in _curve(run, "rates").facts["strongest"][:_MOST_NAMED]
         if peak > _LOWEST_DRAWN_PERCENT
     ]
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return speed, wow and flutter of the worse channel, what turns at the strongest rate, and what it was before."""
-    worst = quantities.worse(shown(run))
-    if worst is None:
+    """Return speed, wow and flutter, what turns at the strongest rate, and what these were before."""
+    figure = shown(run)
+    if figure is None:
         return ()
-    curve = next(each for each in run.curves if each.name == "rates" and each.channel == worst.channel)
-    was = None
-    if before is not None:
-        was = quantities.worse(figures.by_channel(before, "wow_and_flutter", weighting=worst.at["weighting"]))
+    weighting = figure.at["weighting"]
+    strongest = _curve(run, "rates").facts["strongest"]
     facts = {
-        "flutter": worst,
-        "weighting": worst.at["weighting"],
-        "speed": run.get("speed_error", worst.channel),
-        "rate": run.get("strongest_rate", worst.channel),
-        "turns": curve.facts["strongest"][0][2] if curve.facts["strongest"] else "",
-        "before": was,
-        "speed_before": before.get("speed_error", worst.channel) if before else None,
+        "flutter": figure,
+        "weighting": weighting,
+        "speed": run.get("speed_error"),
+        "rate": run.get("strongest_rate"),
+        "turns": strongest[0][2] if strongest else "",
+        "before": before.get("wow_and_flutter", weighting=weighting) if before else None,
+        "speed_before": before.get("speed_error") if before else None,
     }
     return (Point("flutter", "speed", facts, run.conditions.measurement.id),)
 

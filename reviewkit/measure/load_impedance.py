@@ -141,7 +141,7 @@ def _marks(run: Run, lowest: Finding | None) -> tuple[Mark, ...]:
         if place is not None:
             height = curves.value_at(curve.x, curve.y, place.value)
             if height is not None:
-                marks.append(Mark(place.value, height, quantities.show(place), lowest.channel))
+                marks.append(Mark(place.value, height, quantities.show(place), lowest.channel, optional=True))
     return tuple(marks)
 
 

@@ -63,10 +63,12 @@ def test_slow_and_fast_rates_weigh_less():
         assert weighted == pytest.approx(0.1 / 2**0.5 * 10 ** (weight_db / 20), rel=0.015)
 
 
-def test_each_channel_by_itself():
-    found = measured(KIND, capture(played(), played([(4.0, 3e-3)])), frequency_hz=3150.0)
-    left, right = (one(found, "wow_and_flutter", name, weighting="WRMS").value for name in "LR")
-    assert right / left == pytest.approx(3.0, rel=0.01)
+def test_the_stronger_channel_is_read():
+    """Both tracks of a tape waver alike; a mono test tape may leave one to hiss."""
+    hiss = np.random.default_rng(5).normal(0, 1e-3, 16 * RATE_HZ)
+    found = measured(KIND, capture(hiss, played()), frequency_hz=3150.0)
+    assert one(found, "wow_and_flutter", weighting="WRMS").value == pytest.approx(0.1 / 2**0.5, rel=0.01)
+    assert {f.channel for f in found.findings} == {""}
 
 
 def test_the_tone_must_be_named():

@@ -36,6 +36,7 @@ _CLEAR = 40.0  # round a hero in the chart
 _SPACING = 6.0  # pixels: points of a curve further apart than this are joined by a smooth line
 _PANEL_GAP = 70.0
 _BESIDE_GAP = 40.0
+_SCALE_HIGH = 130.0  # of a scale within the chart, with the numbers of the plot below it
 _SHORT_LIMIT = 132.0  # the width of a limit at one frequency
 _DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn thinner, or it would be a block
 _ROLES = ("bench", "residual", "before", "now")  # drawn in this order
@@ -93,6 +94,8 @@ def _parts(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Pa
     if not chart.beside:
         boxes = _panel_boxes(page, chart, top, bottom)
         return [(page, panel, box) for panel, box in zip(chart.panels, boxes, strict=True)]
+    if page.shape.is_tall:
+        return _parts_below_each_other(page, chart, top, bottom)
     shape = page.shape
     gutter = shape.curves[0] - shape.safe.left
     room = shape.curves[1] - shape.safe.left - (gutter + _BESIDE_GAP) * (len(chart.panels) - 1) - gutter
@@ -100,10 +103,24 @@ def _parts(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Pa
     for index, panel in enumerate(chart.panels):
         right = left + gutter + room * chart.heights[index] / sum(chart.heights)
         last = index == len(chart.panels) - 1
-        safe = replace(shape.safe, left=left, right=shape.safe.right if last else right)
+        safe = replace(shape.safe, left=left, right=shape.safe.right if last else right + _BESIDE_GAP / 2)
         own = page.within(replace(shape, safe=safe, curves=(left + gutter, right)))
         parts.append((own, panel, Box(left + gutter, top, right, bottom)))
         left = right + _BESIDE_GAP
+    return parts
+
+
+def _parts_below_each_other(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
+    """Return panels that stand one above the other, each with a scale of its own; the last has the dial."""
+    shape = page.shape
+    under = shape.dial - bottom  # from a plot to its scale
+    room = bottom - top - (len(chart.panels) - 1) * (under + _SCALE_HIGH)
+    parts = []
+    for panel in chart.panels:
+        foot = top + room / len(chart.panels)
+        part = page.within(replace(shape, dial=foot + under))
+        parts.append((part, panel, Box(shape.curves[0], top, shape.curves[1], foot)))
+        top = foot + under + _SCALE_HIGH
     return parts
 
 
