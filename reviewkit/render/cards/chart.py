@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 _CLEAR = 40.0  # round a hero in the chart
 _SPACING = 6.0  # pixels: points of a curve further apart than this are joined by a smooth line
 _PANEL_GAP = 70.0
-_BESIDE_GAP = 40.0
+_BESIDE_GAP = 72.0
 _SCALE_HIGH = 130.0  # of a scale within the chart, with the numbers of the plot below it
 _SHORT_LIMIT = 132.0  # the width of a limit at one frequency
 _DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn thinner, or it would be a block
@@ -103,7 +103,7 @@ def _parts(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Pa
     for index, panel in enumerate(chart.panels):
         right = left + gutter + room * chart.heights[index] / sum(chart.heights)
         last = index == len(chart.panels) - 1
-        safe = replace(shape.safe, left=left, right=shape.safe.right if last else right + _BESIDE_GAP / 2)
+        safe = replace(shape.safe, left=left, right=shape.safe.right if last else right + _BESIDE_GAP / 4)
         own = page.within(replace(shape, safe=safe, curves=(left + gutter, right)))
         parts.append((own, panel, Box(left + gutter, top, right, bottom)))
         left = right + _BESIDE_GAP
