@@ -182,6 +182,17 @@ def _frequency(name: str, figure: str) -> dict[str, list[Way]]:
 VOLTS = {"level": Level(2.0, "V")}
 FULL = {"level": Level(0.0, "dBFS")}
 TAPE = {"level": Level(-20.0, "dB", reference="250 nWb/m")}
+FLUX = {"level": Level(250.0, "nWb/m")}
+# level, the same as read, more of it, less of it: of the gear whose output has no load
+OF_GEAR = (
+    (Level(65.0, "dBf"), {"dbf": 65.05}, {"dbf": 70.0}, {"dbf": 50.0}),
+    (Level(250.0, "nWb/m"), {"flux": 251.0}, {"flux": 320.0}, {"flux": 200.0}),
+    (Level(5.0, "cm/s"), {"velocity": 5.0}, {"velocity": 10.0}, {"velocity": 3.5}),
+    (Level(90.0, "dB SPL"), {"sound_pressure": 90.0}, {"sound_pressure": 96.0}, {"sound_pressure": 84.0}),
+    (Level(0.0, "VU"), {"vu": 0.0}, {"vu": 3.0}, {"vu": -20.0}),
+    # 250 nWb/m at −20 dB are 25 nWb/m
+    (Level(-20.0, "dB", reference="250 nWb/m"), {"flux": 25.0}, {"flux": 250.0}, {"flux": 2.5}),
+)
 
 
 def _level(name: str, figure: str) -> dict[str, list[Way]]:
@@ -210,14 +221,17 @@ def _level(name: str, figure: str) -> dict[str, list[Way]]:
         way(FULL, {"dbfs": 0.0}),
         way(TAPE, {"relative_level": [-20.05, "250 nWb/m"]}),
     ]
+    as_rated += [way({"level": level}, same) for level, same, _, _ in OF_GEAR]
     # 20 lg(3/2) = 3.5 dB more, and 3.5 dB less
     more = [
+        *(way({"level": level}, above) for level, _, above, _ in OF_GEAR),
         way(says, {"power": 45.0}),
         way(VOLTS, {"voltage": 3.0}),
         way({"level": Level(-60.0, "dBFS")}, {"dbfs": -20.0}),
         way(TAPE, {"relative_level": [-10.0, "250 nWb/m"]}),
     ]
     less = [
+        *(way({"level": level}, below) for level, _, _, below in OF_GEAR),
         way(says, {"power": 30.0}),
         way(VOLTS, {"voltage": 1.33}),
         way(FULL, {"dbfs": -60.0}),
@@ -228,6 +242,7 @@ def _level(name: str, figure: str) -> dict[str, list[Way]]:
         way(FULL),
         way(FULL, {"voltage": 2.0}),
         way(TAPE, {"relative_level": [-20.0, "200 nWb/m"]}),
+        way(FLUX, {"dbf": 65.0}),
     ]
     if RULES[name].level == HARD:  # less of it is the easier test: no slewing, and nothing clips
         return {SAME: as_rated, HARDER: more, EASIER: less, APART: apart}
@@ -255,11 +270,68 @@ def _figure(name: str, figure: str) -> dict[str, list[Way]]:
     return {SAME: [way({}, {"figure": wanted})], stand: [way({}, {"figure": other}), way()]}
 
 
+# what a ratio is relative to, the same as read, and another
+REFERENCES = (
+    (Level(2.0, "V"), [2.01, "V", ""], [1.0, "V", ""]),
+    (Level(0.0, "dBFS"), [0.0, "dBFS", ""], [-20.0, "dBFS", ""]),
+    (Level(250.0, "nWb/m"), [250.0, "nWb/m", ""], [200.0, "nWb/m", ""]),
+    (Level(65.0, "dBf"), [65.0, "dBf", ""], [250.0, "nWb/m", ""]),
+    (Level(3.0, "%", reference="third harmonic"), [3.0, "%", "third harmonic"], [3.0, "%", "distortion"]),
+)
+
+
+def _signal(name: str, figure: str) -> dict[str, list[Way]]:
+    """Of noise: the level at a tuner's antenna and the like; the power at an output is none of it."""
+    return {
+        SAME: [
+            *(way({"level": level}, same) for level, same, _, _ in OF_GEAR),
+            *(way({}, {"dbf": 65.0}), way({"power_w": 5.0})),
+        ],
+        APART: [
+            *(way({"level": level}, other) for level, _, more, less in OF_GEAR for other in (more, less)),
+            *(way({"level": level}) for level, _, _, _ in OF_GEAR),
+        ],
+    }
+
+
+def _conditions(name: str, figure: str) -> dict[str, list[Way]]:
+    says = {"conditions": (("noise reduction", "on"), ("tape", "chrome"))}
+    both = {"tape": "Chrome", "noise reduction": "ON", "head": "new"}
+    speed = {"conditions": (("speed", "33 1/3 rpm"),)}
+    return {
+        SAME: [
+            way(says, {"conditions": both}),
+            way({}, {"conditions": both}),
+            way(speed, {"conditions": {"speed": "33⅓rpm"}}),
+        ],
+        APART: [
+            way(says, {"conditions": {**both, "tape": "metal"}}),
+            way(says, {"conditions": {"tape": "chrome"}}),
+            way(says),
+            way(speed, {"conditions": {"speed": "45 rpm"}}),
+        ],
+    }
+
+
 def _reference(name: str, figure: str) -> dict[str, list[Way]]:
     says = {"reference": "1 W", "reference_w": 1.0}
     return {
-        SAME: [way(says, {"reference": 1.0}), way({}, {"reference": 40.0})],
+        SAME: [
+            way(says, {"reference": 1.0}),
+            way({}, {"reference": 40.0}),
+            way({}, {"reference_level": [2.0, "V", ""]}),
+            *(
+                way({"reference": "printed", "reference_level": level}, {"reference_level": read})
+                for level, read, _ in REFERENCES
+            ),
+        ],
         APART: [
+            *(
+                way({"reference": "printed", "reference_level": level}, under)
+                for level, _, other in REFERENCES
+                for under in ({"reference_level": other}, {"reference": 40.0})
+            ),
+            way(says, {"reference_level": [0.0, "dBFS", ""]}),
             way(says, {"reference": 40.0}),
             way({"reference": "5 mV", "reference_v": 0.005}, {"reference": 40.0}),
         ],
@@ -271,7 +343,7 @@ def _weighting(name: str, figure: str) -> dict[str, list[Way]]:
     return {
         SAME: [way(says, {"weighting": "A"}), way()],
         # the maker who names none means the plain figure (IEC 60268-3, from memory); weighting makes it look better
-        EASIER: [way({}, {"weighting": "A"}), way({}, {"weighting": "C"})],
+        EASIER: [way({}, {"weighting": each}) for each in ("A", "C", "DIN B", "WRMS", "weighted peak")],
         APART: [way(says, {"weighting": "CCIR"}), way(says), way({}, {"weighting": "CCIR"})],
     }
 
@@ -300,6 +372,8 @@ WAYS = {
     "termination": lambda name, figure: _word("termination", "shorted", "1 kΩ"),
     "volume": lambda name, figure: _word("volume", "full", "half"),
     "figure": _figure,
+    "conditions": _conditions,
+    "signal": _signal,
     "reference": _reference,
     "tones": _tones,
 }
@@ -405,7 +479,9 @@ def faults_of(name: str, condition: str, figure: str, stand: str, one: Way, side
 # what each condition can do
 EQUAL_ONLY = {SAME, APART}
 STANDS = {
-    **dict.fromkeys(("load", "input", "termination", "volume", "reference", "tones"), EQUAL_ONLY),
+    **dict.fromkeys(
+        ("load", "input", "conditions", "termination", "volume", "signal", "reference", "tones"), EQUAL_ONLY
+    ),
     "weighting": {SAME, EASIER, APART},
     "channels": {SAME, HARDER, EASIER, APART},
     "mains": {SAME, HARDER, EASIER},

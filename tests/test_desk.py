@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from datetime import datetime
+from types import SimpleNamespace
 
 import pytest
 
 pytest.importorskip("watchfiles", reason="needs watchfiles: pip install -e '.[test]'")
 pytest.importorskip("starlette", reason="needs starlette: pip install -e '.[test]'")
 
-from reviewkit.commands.desk import points
+from reviewkit.commands.desk import points, session_edits
 from reviewkit.commands.desk.dropped_files import clean_name
 from reviewkit.commands.desk.inputs import MOST_CHANGES, Inputs
 from reviewkit.commands.desk.server import Conflict
+from reviewkit.commands.desk.session_actions import SessionActions
 from reviewkit.ingest.session.repair_file import parse_repair
 from reviewkit.model.errors import InputError
 
@@ -147,3 +149,31 @@ def test_a_dropped_file_gets_a_name_that_any_system_keeps(name, kept):
 def test_a_dropped_file_without_a_name_is_refused(name):
     with pytest.raises(InputError, match="rename it"):
         clean_name(name)
+
+
+# ------------------------------------------------------------------ what holds for every measurement
+
+
+def test_the_bench_is_written_key_by_key_and_comments_stay():
+    text = '[unit]\nmaker = "Norrvale"\n\n# the bench in the shed\n[bench]\nload = "8 ohm"  # halved for 4\n'
+    written = session_edits.describe_bench(text, {"load": "4 ohm", "input": "aux"})
+    assert "# the bench in the shed" in written
+    assert 'load = "4 ohm"  # halved for 4' in written
+    assert session_edits.bench_values(written) == dict.fromkeys(session_edits.BENCH_KEYS, "") | {
+        "load": "4 ohm",
+        "input": "aux",
+    }
+    assert session_edits.bench_values(session_edits.describe_bench(written, {"load": "4 ohm"}))["input"] == ""
+    assert session_edits.describe_bench(written, session_edits.bench_values(written)) == written
+
+
+def test_a_bench_that_cannot_be_read_is_refused_before_it_is_written(tmp_path):
+    (tmp_path / "session.toml").write_text('[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n', encoding="utf-8")
+    session = SimpleNamespace(folder=tmp_path, faults=(), shown=None)
+    inputs = Inputs(tmp_path, tmp_path / "aside")
+    act = SessionActions(session, inputs).by_name()["bench"]
+    with pytest.raises(InputError, match="load"):
+        act({"load": "a big one"})
+    assert "bench" not in inputs.text("session.toml")
+    act({"load": "8 ohm", "channels": "both"})
+    assert '[bench]\nload = "8 ohm"\nchannels = "both"\n' in inputs.text("session.toml")

@@ -22,6 +22,7 @@ import pytest
 import soundfile
 from PIL import Image
 
+from reviewkit.build.session_files import read
 from reviewkit.commands import cli, command_line
 from reviewkit.ingest.measurement_file import read_any
 from reviewkit.ingest.session.cut_file import parse_cut
@@ -102,6 +103,12 @@ def test_the_readme_opens_with_the_job_and_three_cards(readme):
             assert card.width * 9 == card.height * 16
         size += (CHECKOUT / path).stat().st_size
     assert size < 400_000
+
+
+def test_the_readme_says_in_five_lines_what_comes_out(readme):
+    listed = readme.partition("## What comes out\n\n")[2].partition("\n\n")[0].splitlines()
+    assert len(listed) == 5
+    assert all(line.startswith("- **") and len(line) <= 120 for line in listed)
 
 
 def test_the_readme_links_to_every_page(readme):
@@ -286,10 +293,10 @@ READERS = {
 }
 # the samples' first file of each kind, for examples that name a file of it
 FILES = {
-    measurement["kind"]: path.parent / measurement["file"]
+    m.kind: path.parent / m.file
     for path in sorted(SAMPLE.rglob("session.toml"))
-    for measurement in reversed(tomllib.loads(path.read_text(encoding="utf-8"))["measurement"])
-    if "file" in measurement
+    for m in reversed(read(path.parent).session.measurements)
+    if m.file
 }
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\nyear = 1977\nmains = "120 V 60 Hz"\n'
 

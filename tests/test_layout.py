@@ -361,12 +361,13 @@ def missing_sections(tree: ast.Module) -> Iterator[tuple[int, str]]:
     """Yield what the docstrings of a module's public functions leave out.
 
     A function that takes or returns an array names each parameter under Parameters, and has Returns (or Yields) if it
-    returns anything. One that raises names each error under Raises.
+    returns anything. One that raises names each error under Raises, and no docstring says so in its text.
     """
     arrays = names_of_arrays(tree)
     for function in public_functions(tree.body):
         sections, missing = sections_of(function), []
-        taken = [*function.args.posonlyargs, *function.args.args, *function.args.kwonlyargs]
+        given = function.args
+        taken = [*given.posonlyargs, *given.args, *given.kwonlyargs, *filter(None, (given.vararg, given.kwarg))]
         if any(mentions(annotation, arrays) for annotation in (function.returns, *(each.annotation for each in taken))):
             missing += [
                 f"Parameters: {each.arg}"
@@ -375,6 +376,8 @@ def missing_sections(tree: ast.Module) -> Iterator[tuple[int, str]]:
             ]
             returns = not (isinstance(function.returns, ast.Constant) and function.returns.value is None)
             missing += ["Returns"] if returns and not {"Returns", "Yields"} & set(sections) else []
+        if re.search(r"\bRaises [A-Z`]", ast.get_docstring(function) or ""):
+            missing.append("Raises, as a section")
         for name in sorted(set(raised_in(function))):
             if "Raises" not in sections or not re.search(rf"\b{name}\b", sections["Raises"]):
                 missing.append(f"Raises: {name}")
@@ -418,8 +421,9 @@ RAISED = "\n    Raises\n    ------\n    KeyError\n        If it isn't a ValueErr
         ('class _C:\n    def f(self, x: Array) -> float:\n        """Return the mean."""', []),
         ('def f() -> None:\n    """Stop."""\n    raise errors.Fault("no")', ["Raises: Fault"]),
         ('def f() -> None:\n    """Stop."""\n    raise fault("no")', ["Raises: "]),
+        ('def f() -> None:\n    """Stop. Raises Fault."""\n    g()', ["Raises, as a section"]),
         (
-            'def f() -> None:\n    """Stop. Raises ValueError."""\n    try:\n        g()\n    except E:\n        raise',
+            'def f() -> None:\n    """Stop, as in ValueError."""\n    try:\n        g()\n    except E:\n        raise',
             ["Raises: "],
         ),
         ('def f() -> None:\n    """Stop."""\n    def g() -> None:\n        raise KeyError(1)', []),
@@ -427,6 +431,7 @@ RAISED = "\n    Raises\n    ------\n    KeyError\n        If it isn't a ValueErr
         (DESCRIBED.format(more="", returns="float", sections="", body=""), ["Returns"]),
         (DESCRIBED.format(more="", returns="float", sections=RETURNED, body=""), []),
         (DESCRIBED.format(more="y: int", returns="float", sections=RETURNED, body=""), ["Parameters: y"]),
+        (DESCRIBED.format(more="**y: int", returns="float", sections=RETURNED, body=""), ["Parameters: y"]),
         (DESCRIBED.format(more="", returns="None", sections=RAISED, body="raise KeyError(x) from None"), []),
         (DESCRIBED.format(more="", returns="None", sections=RAISED, body="raise ValueError"), ["Raises: ValueError"]),
     ],

@@ -146,7 +146,7 @@ def pasted(keys: Keys, message: str) -> Iterator[Keys]:
         yield keys | {"drive": f'"{held[1]}"'}
     if full_scale := re.search(r'correct full_scale: with ("[^"]*") in place of', message):
         yield keys | {"full_scale": full_scale[1]}
-    for out in re.findall(r"leave (\w+) out|take (\w+) = true out", message):
+    for out in re.findall(r"leave (\w+) out|remove (\w+) = true", message):
         if set(out) & set(keys):
             yield {key: value for key, value in keys.items() if key not in out}
     if "with two write left and right" in message:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import html
 import itertools
+import json
 import math
 import re
 from dataclasses import replace
@@ -28,6 +29,7 @@ from reviewkit.measure.power_requests import find_blocker
 from reviewkit.model import places
 from reviewkit.model.capture_request import Basis
 from reviewkit.model.finding import Conditions, Finding, Run
+from reviewkit.model.level import Level
 from reviewkit.model.ratings import RULES
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Bench, Measurement, Rating, Session
@@ -71,9 +73,12 @@ SAID: dict[str, list[Any]] = {
     "band_hz": [(20.0, 20_000.0), (40.0, 15_000.0), (10.0, 35_000.0), (2000.0, 9000.0)],
     "frequency_hz": [1000.0, 63.0, 10_000.0],
     "power_w": [1.0, 20.0, 40.0],
+    "conditions": [(("tape", "chrome"),), (("speed", "33 1/3"), ("tape", "metal"))],
+    "signal": [Level(65.0, "dBf"), Level(250.0, "nWb/m")],
 }
 # which of them a rule's conditions are said by
 KEYS = {"load": "load_ohm", "tones": "tones_hz", "band": "band_hz", "frequency": "frequency_hz", "level": "power_w"}
+FIELDS = {"signal": "level"}
 
 
 @st.composite
@@ -84,7 +89,7 @@ def ratings(draw: st.DrawFn, names: tuple[str, ...] = tuple(RULES)) -> Rating:
     for condition in RULES[name].conditions:
         key = KEYS.get(condition, condition)
         if key in SAID and draw(st.booleans()) and not (name == "power" and key == "power_w"):
-            keys[key] = draw(st.sampled_from(SAID[key]))
+            keys[FIELDS.get(key, key)] = draw(st.sampled_from(SAID[key]))
     limits = dict(LIMITS[name])
     if name == "power":
         for key in ("thd_percent", "thd_plus_noise_percent"):
@@ -503,6 +508,12 @@ def as_toml(rating: Rating) -> str:
             lines.append(f'{key} = "{limit:g} {rating.unit}"' if rating.unit else f"{key} = {limit:g}")
     if rating.within:
         lines.append(f'within = ["{rating.within[0]:g} dB", "{rating.within[1]:+g} dB"]')
+    if rating.conditions:
+        lines.append(
+            f"conditions = {{ {', '.join(f'{json.dumps(k)} = {json.dumps(v)}' for k, v in rating.conditions)} }}"
+        )
+    if rating.level:
+        lines.append(f'level = "{rating.level.value:g} {rating.level.unit}"')
     for key, (name, form) in words.items():
         if getattr(rating, key):
             lines.append(f'{name} = "{form.format(getattr(rating, key))}"')
@@ -542,8 +553,10 @@ def test_the_tables_to_write_down_are_read_back_with_the_conditions_that_are_wan
                 assert wanted.at.get("load", 8.0) in (*m.loads_ohm, 8.0)
                 continue
             had = {"load": m.load_ohm, "input": m.input, "channels": m.channels, "power": m.drive_w}
+            had["conditions"] = dict(m.conditions)
+            had |= m.level.entries() if m.level else {}
             for key in set(had) & set(wanted.at):
-                exact = isinstance(wanted.at[key], str)
+                exact = isinstance(wanted.at[key], (str, dict))
                 assert had[key] == (wanted.at[key] if exact else pytest.approx(wanted.at[key], rel=1e-5))
 
 

@@ -171,6 +171,10 @@ def test_the_two_sides_of_a_response(high, low, text):
         (quantities.percent, 1.0, "1 %"),
         (quantities.band, (20.0, 20_000.0), "20 Hz – 20 kHz"),
         (quantities.hertz, 19_000.0, "19 kHz"),
+        (quantities.hertz, 98e6, "98 MHz"),
+        (quantities.hertz, 999_400.0, "999 kHz"),
+        (quantities.band, (87.5e6, 108e6), "87.5 MHz – 108 MHz"),
+        (quantities.corner, 10.7e6, "10.7 MHz"),
         (quantities.hertz, 440.0, "440 Hz"),
     ],
 )
@@ -239,7 +243,7 @@ def test_an_unknown_style_is_a_fault_of_ours():
 # ------------------------------------------------------------------ for any value
 
 STYLES = sorted({quantity.style for quantity in QUANTITIES.values()})
-SCALES = {"W": 1.0, "mW": 1e-3, "V": 1.0, "mV": 1e-3, "µV": 1e-6, "kHz": 1e3, "Hz": 1.0}
+SCALES = {"W": 1.0, "mW": 1e-3, "V": 1.0, "mV": 1e-3, "µV": 1e-6, "MHz": 1e6, "kHz": 1e3, "Hz": 1.0}
 SCALES |= {"s": 1.0, "ms": 1e-3, "µs": 1e-6, "ns": 1e-9}
 amounts = st.one_of(st.just(0.0), st.floats(1e-7, 1e6), st.floats(-1e6, -1e-7))
 

@@ -69,7 +69,7 @@ def test_the_table_is_well_formed(name):
     assert set(rule.limits) <= {"at_least", "at_most", "within", "nominal"}
     assert rule.margin in {"percent", "db", "ratio"}
     assert len(set(rule.conditions)) == len(rule.conditions)
-    assert rule.level in ({EQUAL, HARD, UPWARD} if "level" in rule.conditions else {""})
+    assert rule.level in ({EQUAL, HARD, UPWARD} if {"level", "signal"} & {*rule.conditions} else {""})
     # a distance in dB is told in dB; a ratio of two dB figures says nothing
     assert (rule.margin == "db") == (rule.unit == "dB")
 

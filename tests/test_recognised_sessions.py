@@ -187,8 +187,8 @@ def test_ignore_outside_its_table_leads_there(folder):
 def test_a_twin_of_another_file_is_left_out(folder):
     table = '\n[[measurement]]\nkind = "response"\nfile = "measurements/r.csv"\n'
     files = write(folder, table, r_csv=sweep(), copy_csv=sweep(), x_csv=sweep(1), y_csv=sweep(1))
-    assert question(files, "copy.csv") == "it holds the same as measurements/r.csv"
-    assert question(files, "y.csv") == "it holds the same as measurements/x.csv"
+    assert question(files, "copy.csv") == "it has the same content as measurements/r.csv"
+    assert question(files, "y.csv") == "it has the same content as measurements/x.csv"
     assert set(ids(files)) == {"r.csv", "x.csv"}
 
 
@@ -255,7 +255,7 @@ def test_more_files_than_any_session_has(folder, monkeypatch):
     monkeypatch.setattr(recognising, "MOST_FILES", 2)
     files = write(folder, a_csv=sweep(), b_csv=sweep(1), c_csv=sweep(2))
     assert list(ids(files)) == ["a.csv", "b.csv"]
-    assert question(files, "c.csv") == "no more than 2 such files are looked at"
+    assert question(files, "c.csv") == "at most 2 such files are read"
 
 
 # ------------------------------------------------------------------ whatever the files are

@@ -155,21 +155,8 @@ def test_values_alike_share_a_scale(factor):
     assert scales.twenties([-50.0 - 20.0 * factor]) == scales.twenties([-65.0])
 
 
-@given(st.floats(1e-3, 1e3), st.floats(0, 0.2))
-def test_a_close_up_holds_its_values_in_a_few_steps(value, share):
-    values = (value, value * (1 + share))
-    axis = scales.close_up(values, "V")
-    assert axis.low < values[0] <= values[1] < axis.high
-    assert 2 <= len(axis.ticks) <= 7
-    # what differs by more than a thousandth fills a good part of the height
-    if share > 1e-3:
-        assert (values[1] - values[0]) / (axis.high - axis.low) > 0.3
-
-
 def test_what_nobody_measures_has_a_scale_too():
     # a slip of the pen must not end in a traceback
-    assert scales.close_up([12.5, 1e12], "V").high >= 1e12
-    assert scales.close_up([-1e30, 1e30], "V").low <= -1e30
     assert scales.milliseconds(1e20).high == 1e23
 
 

@@ -284,6 +284,23 @@ def test_a_tone_at_one_watt_shows_crossover_too():
     assert judged(OVER_BAND, *swept(0.02, 40.0), *noisy, others=()).verdict == MEETS
 
 
+def test_a_distortion_read_into_a_load_without_a_rated_power_is_held_to_the_rated_output_all_the_same():
+    """0.1 % is printed, and 40 W into 8 Ω: a reading at 1 W into 4 Ω says nothing of it."""
+    rating = rated("thd", at_most=0.1)
+    found_4 = found("thd", 0.08, frequency=1000.0, power=1.0, load=4.0)
+    verdict = judged(rating, found_4)
+    assert (verdict.verdict, verdict.brief) == (INCOMPARABLE, "measured at 1 W")
+    assert judged(rating, replace(found_4, at={**found_4.at, "power": 40.0})).verdict == MEETS
+
+
+def test_so_does_a_tone_whose_level_is_in_volts():
+    """2.828 V into 8 Ω is 1 W."""
+    tones = [found("thd", 0.2, side, frequency=1000.0, measurement="tone", voltage=8**0.5, load=8.0) for side in "LR"]
+    assert judged(OVER_BAND, *swept(0.02, 40.0), *tones, others=()).verdict == SHORT
+    quiet = [replace(tone, at={**tone.at, "voltage": 1.0}) for tone in tones]  # 125 mW: nothing is promised there
+    assert judged(OVER_BAND, *swept(0.02, 40.0), *quiet, others=()).verdict == MEETS
+
+
 def power_sweep(percent_of: Any, header: str = "THD (%)", lowest_w: float = 0.05) -> Run:
     """A sweep at 1 kHz from 50 mW to 60 W, eight points a decade, which rises through 1 % at 50 W."""
     watts = np.geomspace(lowest_w, 60.0, 60)

@@ -39,7 +39,7 @@ def write_whole(place: Path, content: bytes) -> None:
 
 
 def write_flushed(place: Path, content: bytes | Path) -> None:
-    """Write a file that nobody reads yet, and have it on the disk. `content`: its bytes; or a file, which is moved."""
+    """Write a file that nobody reads yet, and flush it to the disk. `content`: its bytes; or a file, which is moved."""
     place.parent.mkdir(parents=True, exist_ok=True)
     if isinstance(content, Path):
         os.replace(content, place)  # noqa: PTH105

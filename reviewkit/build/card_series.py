@@ -72,7 +72,13 @@ class Results:
 
 
 def make_series(results: Results, fonts: Fonts, shapes: Sequence[str], pages: Pages) -> Series:
-    """Return every card as data with its words. Raises InputError for a wrong name in [cards] or in `readings`."""
+    """Return every card as data with its words.
+
+    Raises
+    ------
+    InputError
+        For a wrong name in [cards] or in `readings`.
+    """
     files, runs = results.files, results.runs
     frames = [SHAPES[name] for name in dict.fromkeys((WIDE.name, *shapes))]  # the page's pictures are wide
     called = {OLD_NAMES.get(name, name) for note in files.notes.notes if not note.cut for name in note.cards}
@@ -116,7 +122,7 @@ def _whole_series(measured: Sequence[Card], results: Results, called: Set[str]) 
 
 
 def _finished(card: Card, files: SessionFiles) -> Card:
-    """Return a card, with that as found, complete with the unit's name, the user's mark and its text for the blind."""
+    """Return a card, with that as found, complete with the unit's name, the user's mark and its alternative text."""
     mark = files.mark if card.id in ("title", "ending") else b""
     alone = add_alt_text(replace(card, corner=files.session.unit.short_name, mark=mark, found=None))
     return replace(alone, found=replace(_finished(card.found, files), repaired=alone)) if card.found else alone

@@ -33,7 +33,7 @@ class LastBuild:
     listed: Sequence[str] = ()
 
     def is_current(self, folder: Path, out: Path) -> bool:
-        """Return whether every input and output is as it was, and no output of another build is beside them."""
+        """Return whether every input and output is as it was, and there is no output of another build."""
         return (
             {name for name in self.inputs if name.startswith(f"{TEMPLATES}/")} == set(own_templates(folder))
             and tuple(self.listed) == listed_files(folder)

@@ -158,7 +158,13 @@ def run(
 
 
 def prepare(folder: Path, cache: Cache = NO_CACHE, options: Options | None = None) -> Composed:
-    """Return everything up to the drawing. Raises InputError with all that is wrong in the session."""
+    """Return everything up to the drawing.
+
+    Raises
+    ------
+    InputError
+        With all that is wrong in the session.
+    """
     options = options or Options()
     files, measured = measure(read(folder, ALONE, cache, in_studio=options.studio), ALONE, cache)
     runs = share_cards(measured)
@@ -169,14 +175,26 @@ def prepare(folder: Path, cache: Cache = NO_CACHE, options: Options | None = Non
 
 
 def check(folder: Path, cache: Cache = NO_CACHE, options: Options | None = None) -> Episode:
-    """Return the episode as far as the drawing; what is missing is in `left_out`. Raises InputError."""
+    """Return the episode as far as the drawing; what is missing is in `left_out`.
+
+    Raises
+    ------
+    InputError
+        As `prepare` does.
+    """
     return prepare(folder, cache, options).episode
 
 
 def plan(
     folder: Path, cache: Cache = NO_CACHE, *, in_studio: bool = True
 ) -> tuple[PlanWords, dict[str, bytes], tuple[Path, ...]]:
-    """Return what to measure, in words and as files; and which files were read for it. Raises InputError."""
+    """Return what to measure, in words and as files; and which files were read for it.
+
+    Raises
+    ------
+    InputError
+        With all that is wrong in the files it reads.
+    """
     files, measured = measure(read(folder, ALONE, cache, for_plan=True, in_studio=in_studio), ALONE, cache)
     runs = share_cards(measured)
     pages = _pages(folder, cache)
@@ -332,7 +350,7 @@ def _sentences(
     """Return what the bench has to say, by segment."""
     said = framing_sentences(pages, files.repair, verdicts, series.price)
     joined = join_runs(runs)
-    # what is compared with before the repair is said of the pair, the rest of the card that judges
+    # comparisons with before the repair go with the pair, the rest with the card that judges
     judging = {card.first: card.id for card in series.cards if card.id == f"{card.first}-rated"}
     points: dict[tuple[str, str, str], list[Point]] = {}
     loads: dict[str, set[float | None]] = {}

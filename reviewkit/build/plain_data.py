@@ -23,7 +23,12 @@ class NotPlain(TypeError):
 
 def to_text(value: Any) -> str:
     """Return a value as JSON: numbers, texts, tuples, lists, mappings, bytes, arrays, and dataclasses of them. Equal
-    values give equal texts. Raises NotPlain for anything else.
+    values give equal texts.
+
+    Raises
+    ------
+    NotPlain
+        If anything else is among them.
     """
     return json.dumps(_plain(value), separators=(",", ":"))
 
@@ -43,7 +48,13 @@ def from_text(text: str) -> Any:
 
 
 def fingerprint(*values: Any) -> str:
-    """Return a digest that is the same for equal values and another for any other. Raises NotPlain."""
+    """Return a digest that is the same for equal values and another for any other.
+
+    Raises
+    ------
+    NotPlain
+        As `to_text` does.
+    """
     return hashlib.sha256(to_text(values).encode(errors="surrogatepass")).hexdigest()
 
 

@@ -150,9 +150,14 @@ def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
 
 
 def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING) -> Recognised:
-    """Return what a file is recognised as by itself, by its content and its path. Raises InputError.
+    """Return what a file is recognised as by itself, by its content and its path.
 
     `given`: keys whose values are known.
+
+    Raises
+    ------
+    InputError
+        If its content can't be analysed.
     """
     from reviewkit.measure.recognition import content_of, remarked
 

@@ -71,8 +71,14 @@ class SessionFiles:
 def read(
     folder: Path, pool: Pool = ALONE, cache: Cache = NO_CACHE, *, for_plan: bool = False, in_studio: bool = True
 ) -> SessionFiles:
-    """Read a session folder. Raises InputError if session.toml itself can't be read; the faults of the other files are
-    collected. `for_plan`: read only what was measured and repaired; `in_studio`: use the studio.toml above it.
+    """Read a session folder.
+
+    `for_plan`: read only what was measured and repaired; `in_studio`: use the studio.toml above it.
+
+    Raises
+    ------
+    InputError
+        If session.toml itself can't be read. The faults of the other files are collected.
     """
     before = {name: file_digest(folder / name) for name in ("session.toml", RATINGS)}
     if in_studio:

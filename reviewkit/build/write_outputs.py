@@ -20,7 +20,12 @@ _STILL_THERE = "the outputs of the last build are still there"
 
 class Incoming:
     """A folder next to the outputs, for files that are too large for memory until all is ready. `path` exists until its
-    content is delivered; `at_end` takes a call that clears it in any case. Raises CannotFinish.
+    content is delivered; `at_end` takes a call that clears it in any case.
+
+    Raises
+    ------
+    CannotFinish
+        If the folder can't be made.
     """
 
     def __init__(self, out: Path, at_end: Callable[[Callable[[], None]], object]) -> None:

@@ -31,7 +31,7 @@ MOST_READINGS = 8  # further figures; the page has a table of them all
 
 
 def heading_of(card: Card) -> str:
-    """Return what a card is called: its title, else the large text that stands for one."""
+    """Return what a card is called: its title, else the large text in place of one."""
     match card.body:
         case Number(sentence=text) | Ending(word=text) | TitlePage(hook=text):
             return card.title or text

@@ -98,7 +98,7 @@ def choose_for_film(cards: Sequence[Card], called: Set[str], only_page: Collecti
 
 
 def for_film(cards: Sequence[Card]) -> list[Card]:
-    """Return the cards for filming; a pair of which only the card as found is one has that in its place."""
+    """Return the cards for filming. If only the as-found card of a pair is for filming, it replaces the pair."""
     kept = [card if card.on_film else card.found for card in cards]
     shown = [card for card in kept if card is not None and card.on_film]
     return [replace(card, found=None) if card.found and not card.found.on_film else card for card in shown]

@@ -84,7 +84,7 @@ def assemble(
     said : mapping of str to sequence of Sentence
         What the bench has to say, by segment.
     cards : sequence of Card
-        The cards in order. What is said of other measurements is left out.
+        The cards in order. Sentences about other measurements are left out.
     cautions : mapping of str to sequence of str
         By "open", "cold", "live", "repair", "power", "sound" and "all"; the last are spoken before everything else, in
         the first segment's time.
@@ -177,7 +177,7 @@ def _move_to_shown(
     """Move sentences to the segment in which a note shows their card, unless one does so in their own; without a note
     to where it is shown anyway.
 
-    Those about the time before the repair are said of the card as found, all others of the card after it.
+    Those about the time before the repair go with the card as found, all others with the card after it.
     """
     found = {card.found.id for card in cards if card.found} | {card.id for card in cards if card.stage == BEFORE}
     shown_in: dict[tuple[str, bool], list[str]] = {}
@@ -286,9 +286,9 @@ def _talking_s(texts: Sequence[str], session: Session) -> float:
 def plan_beat(
     beat: Beat, session: Session, holds: Mapping[str, float | None], lengths_s: Mapping[str, float]
 ) -> tuple[float, float]:
-    """Return how long a beat takes, and for how much of that its cards stand with nothing to hear, s.
+    """Return how long a beat takes, and how much of that its cards are on screen with nothing said, s.
 
-    It takes as long as its words, figures as spoken, and then its sounds, or as its cards are held if that is longer.
+    It takes as long as its words, figures as spoken, and its sounds, or as its cards if they stay on screen longer.
     """
     heard_s = _talking_s([*([beat.note.text] if beat.note else []), *beat.sentences], session)
     heard_s += sum(lengths_s[stem] for stem in beat.sounds)

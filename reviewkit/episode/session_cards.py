@@ -117,7 +117,7 @@ def _repair_row(r: RepairRow, repair: Sequence[RepairRow]) -> Row:
     expected = f"{r.expected_text} ± {r.tolerance_text}" if r.expected_text and r.tolerance_text else r.expected_text
     done = "" if r.action.lower() in NOTHING_DONE else r.action
     now = f"now {reading_after(r, repair)[0]}" if r.after_text else ""
-    # "open" needs no figure beside it
+    # "open" needs no figure next to it
     found = "" if r.found_text in (OPEN, SHORT) else r.found_text
     return Row((r.point, expected, found), point_word(r), note="; ".join(text for text in (done, now) if text))
 

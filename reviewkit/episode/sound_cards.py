@@ -29,7 +29,7 @@ def make_sound_cards(sound: PlayedSound, corner: str) -> dict[str, Card]:
             id=sound.stem(name),
             subject=sound.words.get(name, name),
             conditions=(sound.words["short"],) if "short" in sound.words else (),
-            body=Chart((Panel(x, y, traces, label="level re full scale"),)),
+            body=Chart((Panel(x, y, traces, label="level relative to full scale"),)),
             title=sound.title,
             corner=corner,
         )

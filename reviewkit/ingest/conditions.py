@@ -1,6 +1,6 @@
 """Text → tokens: values by their units, bands, two tones, and words that name a condition, in any order.
 
-What a brochure prints and what someone writes beside a reading are understood by the same table of words; each reader
+What a brochure prints and what someone writes next to a reading are understood by the same table of words; each reader
 says which of its tokens it can use.
 """
 
@@ -9,14 +9,17 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache
 from typing import Any
 
-from reviewkit.model.units import UNITS, normalised, scaled
+from reviewkit.model.units import SINGLE_UNITS, UNITS, normalised, scaled, symbol_of
+from reviewkit.model.weightings import SPELLINGS, weighting_of
 
 NUMBER = r"[+-]?(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,2})?"
 UNSIGNED = r"(?:\d{1,15}(?:\.\d{1,15})?|\.\d{1,15})"
-UNIT = "|".join(re.escape(spelling) for spelling in sorted(UNITS, key=len, reverse=True))
+# "60 C" is no temperature in a brochure, but a cassette, or half of a word
+UNIT = "|".join(re.escape(spelling) for spelling in sorted({*SINGLE_UNITS} - {"C"}, key=len, reverse=True))
 HERTZ = "|".join(re.escape(word) for word in sorted(UNITS, key=len, reverse=True) if UNITS[word].base == "Hz")
 END = r"(?![^\W\d_%])"  # of a unit: no letter follows
 SEPARATORS = ",;/():=.+"
@@ -25,7 +28,23 @@ BARE_END = "bare end"  # key of a band whose lower end has no unit where the upp
 _SPACE = re.compile(r"\s+")
 _BAND = re.compile(rf"({UNSIGNED})[ -]?({HERTZ})?\s*(?:\bto\b|-|~|…|\.\.+)\s*({UNSIGNED})[ -]?({HERTZ}){END}")
 _TONES = re.compile(rf"({UNSIGNED})[ -]?({HERTZ})\s*([+:/]|\band\b)\s*({UNSIGNED})[ -]?({HERTZ}){END}")
-_AMOUNT = re.compile(rf"({NUMBER})[ -]?\s*({UNIT}){END}")
+_AMOUNT = re.compile(rf"({NUMBER}(?: [12]/[23](?![\d/]))?)[ -]?\s*({UNIT}){END}")
+_EITHER_WAY_OF = re.compile(rf"(?:±|\+/-|\+-|plus or minus)\s*({UNSIGNED})[ -]?({UNIT}){END}", re.IGNORECASE)
+_TWO_SIDES_OF = re.compile(
+    rf"\+\s*({UNSIGNED})[ -]?({UNIT})?[\s,/]*-\s*({UNSIGNED})[ -]?({UNIT}){END}|"
+    rf"-\s*({UNSIGNED})[ -]?({UNIT})?[\s,/]*\+\s*({UNSIGNED})[ -]?({UNIT}){END}"
+)
+# what a figure or a level is relative to
+_REFERENCE = re.compile(
+    rf"(?:re|ref\.?|relative to|referred to)\s+((?:{NUMBER})\s*(?:{UNIT}){END}(?: (?:third harmonic|distortion|thd))?)"
+    r"(?: distortion)?(?: (?:at the )?(input|output)\b)?",
+    re.IGNORECASE,
+)
+# an amount that a word behind it makes a condition of its own
+_NAMED = re.compile(
+    rf"(?:(?:±|\+/-)\s*)?({UNSIGNED}\s*(?:{UNIT}))\s*(modulation|deviation|spacing|taps?)\b"
+    r"|\bC-?(46|60|90|120)(?: cassette| tape)?\b"
+)
 _BARE = re.compile(rf"{UNSIGNED}(?![\w%])")
 _DECIBELS = r"[ -]?(?:dB|db|DB)"
 _EITHER_WAY = re.compile(rf"(?:±|\+/-|\+-|plus or minus)\s*({UNSIGNED}){_DECIBELS}{END}", re.IGNORECASE)
@@ -42,7 +61,8 @@ class Token:
     """A part of a text. `text`: as it would be written in session.toml.
 
     `key`: the base unit of an amount; band, tones (played together), two frequencies, within (a tolerance in dB),
-    number; a condition's key; "word" for one that isn't known; or a separator itself.
+    "either way" (one in another unit), number, reference; a condition's key; "named" for one without a key, with its
+    name and value; "word" for one that isn't known; or a separator itself.
     """
 
     key: str
@@ -50,20 +70,12 @@ class Token:
     text: str
 
 
-@cache
-def _symbols() -> dict[tuple[str, float], str]:
-    """Return the usual spelling of each unit."""
-    found: dict[tuple[str, float], str] = {}
-    for spelling, unit in sorted(UNITS.items(), key=lambda item: "µ" not in item[0]):
-        found.setdefault((unit.base, unit.factor), spelling)
-    return found
-
-
 def amount(number: str, unit: str) -> Token:
     """Return a value with its unit as a token under its base unit."""
-    known = UNITS[unit]
-    spelled = number.removesuffix(".")
-    return Token(known.base, scaled(float(number), known.factor), f"{spelled} {_symbols()[(known.base, known.factor)]}")
+    known = SINGLE_UNITS[unit]
+    whole, _, part = number.removesuffix(".").partition(" ")
+    value = float(whole) + float(Fraction(part)) if part else float(whole)
+    return Token(known.base, scaled(value, known.factor), f"{number.removesuffix('.')} {symbol_of(known)}")
 
 
 @cache
@@ -106,17 +118,26 @@ def scan(text: str, words: Mapping[str, tuple[str, Any]]) -> list[Token]:
 
 
 def _next(text: str, at: int, known: re.Pattern[str], words: Mapping[str, tuple[str, Any]]) -> tuple[Token, int]:
+    if match := _NAMED.match(text, at):
+        name, value = (match[2].removesuffix("s"), match[1]) if match[2] else ("cassette", f"C-{match[3]}")
+        return Token("named", (name, value), match[0]), match.end()
+    if match := _REFERENCE.match(text, at):
+        return Token("reference", match[2] or "", " ".join(filter(None, (match[1], match[2])))), match.end()
     if match := known.match(text, at):
         key, value = words[plain(match[0])]
         return Token(key, value, match[0]), match.end()
     if match := _WEIGHTED.match(text, at):
-        weighting = match[1].upper() if len(match[1]) == 1 else match[1]
-        return Token("weighting", weighting, match[0]), match.end()
+        return Token("weighting", weighting_of(match[1]), match[0]), match.end()
     if match := _EITHER_WAY.match(text, at):
         return Token("within", None, f"{match[1]} dB"), match.end()
     if match := _TWO_SIDES.match(text, at):
         low, high = match[2] or match[3], match[1] or match[4]
         return Token("within", [f"-{low} dB", f"+{high} dB"], match[0]), match.end()
+    if match := _EITHER_WAY_OF.match(text, at):
+        half = amount(match[1], match[2])
+        return Token("either way", (half.key, half.value, None), half.text), match.end()
+    if match := _TWO_SIDES_OF.match(text, at):
+        return _two_sides(match), match.end()
     if match := _BAND.match(text, at):
         return _band(match), match.end()
     if match := _TONES.match(text, at):
@@ -128,6 +149,12 @@ def _next(text: str, at: int, known: re.Pattern[str], words: Mapping[str, tuple[
     if text[at] not in SEPARATORS and (match := _WORD.match(text, at)):
         return Token("word", None, match[0]), match.end()
     return Token(text[at], None, text[at]), at + 1
+
+
+def _two_sides(match: re.Match[str]) -> Token:
+    high, of_high, low, of_low = match.groups()[:4] if match[1] else (match[7], match[8], match[5], match[6])
+    upper, lower = amount(high, of_high or of_low), amount(low, of_low or of_high)
+    return Token("either way", (upper.key, upper.value, [f"-{lower.text}", f"+{upper.text}"]), match[0])
 
 
 def _tones(match: re.Match[str]) -> Token:
@@ -142,3 +169,33 @@ def _band(match: re.Match[str]) -> Token:
         return Token(BARE_END, match[1], match[0])
     ends = sorted((low, high), key=lambda token: float(token.value))
     return Token("band", [end.value for end in ends], " to ".join(end.text for end in ends))
+
+
+def _named(name: str, value: str, phrases: str) -> dict[str, tuple[str, Any]]:
+    return {phrase.strip(): ("named", (name, value)) for phrase in phrases.split(",")}
+
+
+# what both brochures and readings call conditions that have no key, and what has the same words in both
+SHARED_WORDS: dict[str, tuple[str, Any]] = {
+    **{spelling: ("weighting", name) for spelling, name in SPELLINGS.items() if not spelling.isdigit()},
+    **_named("mode", "mono", "mono, monophonic, monaural"),
+    **_named("mode", "stereo", "stereo, stereophonic"),
+    **_named("tape", "normal", "normal tape, ferric tape, type i tape, type i, fe2o3 tape, standard tape"),
+    **_named("tape", "chrome", "chrome tape, chromium tape, type ii tape, type ii, cro2 tape, cro2"),
+    **_named("tape", "ferrichrome", "ferrichrome tape, type iii tape, type iii, fecr tape"),
+    **_named("tape", "metal", "metal tape, type iv tape, type iv"),
+    **_named("noise reduction", "on", "noise reduction on, nr on, with noise reduction on, with noise reduction"),
+    **_named(
+        "noise reduction", "off", "noise reduction off, nr off, without noise reduction, with noise reduction off"
+    ),
+    **_named("antenna", "ferrite", "ferrite antenna, bar antenna"),
+    **_named("method", "EIAJ", "eiaj"),
+    **_named("output", "pre out", "pre out, preamp out"),
+    **_named("output", "tape out", "tape out, tape rec out"),
+    **_named("output", "rec out", "rec out, recording output"),
+    **dict.fromkeys(
+        ("shorted", "input shorted", "inputs shorted", "short circuited", "shorted input"), ("termination", "shorted")
+    ),
+    **dict.fromkeys((f"volume {words}maximum" for words in ("", "at ", "control at ")), ("volume", "maximum")),
+    **dict.fromkeys((f"volume {words}minimum" for words in ("", "at ", "control at ")), ("volume", "minimum")),
+}

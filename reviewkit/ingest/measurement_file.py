@@ -76,9 +76,14 @@ def _check_levels(sheet: Sheet, m: Measurement) -> None:
 
 def read_any(path: Path, source: str, *, given: Mapping[str, Any] = _NOTHING_GIVEN) -> Sheet:
     """Read a file on its own: as a capture if its name says so, as single readings if its header has `name` and
-    `value`, else as delimited text. Raises InputError.
+    `value`, else as delimited text.
 
     `given`: `columns`, `units` and `full_scale` as session.toml has them, as far as they can be read.
+
+    Raises
+    ------
+    InputError
+        If the file can't be read as what it is.
     """
     refuse_devices(path, source)
     if _holds_readings(path):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -12,35 +11,40 @@ import numpy as np
 
 from reviewkit.ingest.conditions import NUMBER
 from reviewkit.ingest.delimited import Delimited, DelimitedRow, parse_delimited
+from reviewkit.ingest.known_names import LONGEST_NAME, misspelled
 from reviewkit.ingest.plain_text import decode, read_text
 from reviewkit.ingest.reading_conditions import conditions_of
-from reviewkit.ingest.session.part_units import canonical, part_unit
 from reviewkit.ingest.sheet.sheet_numbers import is_missing
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
+from reviewkit.model.gear_names import shown_name
 from reviewkit.model.quantities import BY_METER, QUANTITIES
-from reviewkit.model.ratings import RULES, TRADE_WORDS
+from reviewkit.model.ratings import RULES, TRADE_WORDS, own_name, plain_name
 from reviewkit.model.sheet import Sheet, SingleReading, Skipped
-from reviewkit.model.units import EXAMPLES, UnitSpelling, last_digit, normalised, scaled
+from reviewkit.model.units import EXAMPLES, UnitSpelling, canonical, last_digit, normalised, scaled, single_unit
 from reviewkit.signal.decibels import volts_of
 
 COLUMNS = ("name", "channel", "value", "unit", "at", "note")
 NEEDED = ("name", "value")
-_CHANNELS = {"": "", "l": "L", "left": "L", "r": "R", "right": "R", "both": "both"}
+_CHANNELS = {"": "", "l": "L", "left": "L", "r": "R", "right": "R", "both": "both", "l>r": "L>R", "r>l": "R>L"}
+_OPPOSITE = "separation"  # kept as the crosstalk that it is the opposite of
+_BELOW = ("hum", "crosstalk")
 # negative with a meter's leads reversed; everything else that isn't a level in dB is above zero
 _SIGNED = ("dc_offset", "bias")
 _LEVELS = ("dBV", "dBu", "dBm")
 _VALUE = re.compile(rf"({NUMBER})\s*(.*)")
-# how similar a name must be to a known one to be a misspelling of it: a transposed pair in a long word, a letter too
-# many; "rail voltage" isn't "hum voltage"
-_ALIKE = 0.85
-_MOST_IN_A_NAME = 60
 _MOST_VALUE, _MOST_DB = 1e30, 1000.0
+_KNOWN = frozenset((*QUANTITIES, *RULES))
 _NO_UNIT = UnitSpelling("", 1.0)
-_KNOWN = tuple(sorted({*BY_METER, *QUANTITIES, *RULES, *TRADE_WORDS}))
 
 
 def read_readings(path: Path, source: str) -> Sheet:
-    """Return the readings of a file. Raises InputError with every fault in it."""
+    """Return the readings of a file.
+
+    Raises
+    ------
+    InputError
+        With every fault in it.
+    """
     return parse_readings(read_text(path, source, western=True), source)
 
 
@@ -148,7 +152,12 @@ class _ReadingParser:
         value, base = self._converted(value, unit, wanted)
         if not (self.sound and self._has_its_sign(quantity, value)):
             return None
-        return SingleReading(quantity, channel, value, base, at, self.cells["note"], self.line, self.step, self.written)
+        if name == _OPPOSITE:
+            value, quantity = -value, "crosstalk"
+        called = "" if quantity in QUANTITIES else shown_name(self.cells["name"])
+        return SingleReading(
+            quantity, channel, value, base, at, self.cells["note"], self.line, self.step, self.written, called
+        )
 
     def _fault(self, message: str) -> None:
         name = self.cells["name"]
@@ -158,7 +167,7 @@ class _ReadingParser:
     def _name(self) -> str:
         cell = self.cells["name"]
         name = _as_quantity(cell)
-        if name in BY_METER:
+        if name in BY_METER or name == _OPPOSITE:
             return name
         stem, _, last = name.rpartition("_")
         if not any(sign.isalpha() for sign in cell):
@@ -171,9 +180,9 @@ class _ReadingParser:
             self._fault(
                 "is not a single reading: it is worked out from a curve or a capture; measure it with that kind"
             )
-        elif len(name) > _MOST_IN_A_NAME:
-            self._fault(f"the name is longer than {_MOST_IN_A_NAME} characters; shorten it, and put the rest into note")
-        elif meant := _misspelled(name):
+        elif len(name) > LONGEST_NAME:
+            self._fault(f"the name is longer than {LONGEST_NAME} characters; shorten it, and put the rest into note")
+        elif meant := misspelled(name):
             self._fault(f'is not a quantity; did you mean "{_spaced(meant)}"?')
         return name
 
@@ -196,9 +205,9 @@ class _ReadingParser:
             self._fault(f'value "{cell[:40]}" is not a reading; write a number such as 0.38, or -- where there is none')
             return 0.0, ""
         for unit in (match[2], of_row):
-            if unit and part_unit(unit) is None:
+            if unit and single_unit(unit) is None:
                 self._fault(f'the unit "{unit[:20]}" is not known; write for example V, mV, ohm, dB or mA')
-        own, row = part_unit(match[2]), part_unit(of_row)
+        own, row = single_unit(match[2]), single_unit(of_row)
         if own is not None and row is not None and own.base != row.base:
             self._fault(f'value "{cell[:40]}" is in {match[2]} where the row is in {of_row}; write one unit')
         if abs(float(match[1])) > (_MOST_DB if (own or row or _NO_UNIT).base.startswith("dB") else _MOST_VALUE):
@@ -211,15 +220,16 @@ class _ReadingParser:
 
         Hum is one quantity in volts and another in dB; a power at a stated distortion is the power at that limit.
         """
-        known = part_unit(unit)
+        known = single_unit(unit)
         if name == "hum" and known is not None and (known.base == "V" or known.base in _LEVELS):
             name = "hum_voltage"
         if name == "power" and "limit" in at:
             name = "power_at_limit"
-        return name, QUANTITIES[name].unit if name in QUANTITIES else None
+        kept = "crosstalk" if name == _OPPOSITE else name
+        return name, QUANTITIES[kept].unit if kept in QUANTITIES else None
 
     def _converted(self, value: float, unit: str, wanted: str | None) -> tuple[float, str]:
-        known = part_unit(unit)
+        known = single_unit(unit)
         base = known.base if known else ""
         in_base = scaled(value, known.factor) if known else value
         if wanted is None or base == wanted:
@@ -245,26 +255,18 @@ class _ReadingParser:
         return in_base, base
 
     def _has_its_sign(self, quantity: str, value: float) -> bool:
-        if quantity == "hum" and value > 0:
-            self._fault(f"is above 0 dB; hum is below what it is relative to, write -{self.cells['value']}")
+        if quantity in _BELOW and value > 0:
+            self._fault(f"is above 0 dB; {quantity} is below what it is relative to, write -{self.cells['value']}")
+        if quantity == _OPPOSITE and value < 0:
+            self._fault("is below 0 dB; a separation is written without its sign, a crosstalk with it")
         if value < 0 and quantity in BY_METER and QUANTITIES[quantity].unit != "dB" and quantity not in _SIGNED:
             self._fault(f'value "{self.cells["value"]}" is negative; write it without the sign')
         return self.sound
 
 
 def _as_quantity(words: str) -> str:
-    """Return a name with underscores and in lower case; a trade word is replaced by its quantity."""
-    name = "_".join(words.strip().lower().replace("-", "_").split())
+    """Return a name as a quantity: a trade word's own, else the name as it is compared."""
+    name = plain_name(words)
     name = TRADE_WORDS.get(name, name)
+    name = name if name in _KNOWN else own_name(words)
     return "power" if name == "power_at_limit" else name
-
-
-def _misspelled(name: str) -> str | None:
-    """Return the known name that this one is a misspelling of: nearly the same, or its letters in another order."""
-    # a known name with words before or after it is one of the user's own
-    if any(f"_{each}_" in f"_{name}_" for each in _KNOWN):
-        return None
-    # the others are too short or too long to be that similar
-    near = [each for each in _KNOWN if 2 * min(len(each), len(name)) >= _ALIKE * (len(each) + len(name))]
-    swapped = next((each for each in near if sorted(each) == sorted(name)), None)
-    return swapped or next(iter(get_close_matches(name, near, n=1, cutoff=_ALIKE)), None)

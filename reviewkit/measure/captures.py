@@ -43,17 +43,13 @@ def sample_rate_hz(sheet: Sheet) -> float:
     seconds = time.values
     span = float(seconds[-1] - seconds[0])
     if span <= 0:
-        raise InputError(Fault(sheet.source, 0, "a single sample is no waveform; export the whole capture"))
+        raise sheet.fault("a single sample is not a waveform; export the whole capture")
     rate = (len(seconds) - 1) / span
     stray = np.abs((seconds - seconds[0]) * rate - np.arange(len(seconds)))
     if float(np.max(stray)) > 1.0:
-        raise InputError(
-            Fault(
-                sheet.source,
-                0,
-                f"the time stamps are not evenly spaced (row {int(np.argmax(stray)) + 1} of the data is "
-                "more than a sample off); export the capture without gaps",
-            )
+        raise sheet.fault(
+            f"the time stamps are not evenly spaced (row {int(np.argmax(stray)) + 1} of the data is "
+            "more than a sample off); export the capture without gaps"
         )
     return rate
 
@@ -110,7 +106,7 @@ def refuse_silence(column: Column, sheet: Sheet) -> None:
     elif others:
         remedy = f"export the file without it, or {remedy}"
     named = f"channel {column.channel}" if column.channel else "the capture"
-    raise InputError(Fault(sheet.source, 0, f"{named} is silent, without even noise; {remedy}"))
+    raise sheet.fault(f"{named} is silent, without even noise; {remedy}")
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,6 +122,21 @@ class ExportedLines:
     hint: str
 
 
+def stated_window(c: Conditions) -> str | None:
+    """Return the window that the session says a spectrum has; None if it says none.
+
+    Raises
+    ------
+    InputError
+        If it isn't a known one.
+    """
+    stated = c.measurement.window
+    window = window_name(stated) if stated else None
+    if stated and window is None:
+        raise c.fault(f'window = "{stated}" is not known; known: {", ".join(COSINE_SUMS)}')
+    return window
+
+
 def exported_lines(sheet: Sheet, column: Column, c: Conditions) -> ExportedLines:
     """Return a channel of an exported spectrum, with its window if that is known.
 
@@ -136,12 +147,10 @@ def exported_lines(sheet: Sheet, column: Column, c: Conditions) -> ExportedLines
     """
     frequency, m = sheet.need("frequency"), c.measurement
     if len(frequency.values) < FEWEST_LINES:
-        few = f"{len(frequency.values)} lines are no spectrum; export more lines, or is this a response?"
-        raise InputError(Fault(sheet.source, 0, few))
-    window = window_name(m.window) if m.window else None
-    if m.window and window is None:
-        known = f'[[measurement]] {m.id}: window = "{m.window}" is not known; known: ' + ", ".join(COSINE_SUMS)
-        raise InputError(Fault("session.toml", m.line, known))
+        raise sheet.fault(
+            f"{len(frequency.values)} lines are too few for a spectrum; export more lines, or is this a response?"
+        )
+    window = stated_window(c)
     hint = "" if window else 'the window is not known; write for example window = "hann"'
     if window and not is_even(frequency.values):
         window, hint = None, "its lines are not evenly spaced"

@@ -21,7 +21,6 @@ from reviewkit.measure.control_readings import (
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Card, Chart, Panel, Trace
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.sheet import Column, Sheet
@@ -38,20 +37,14 @@ _ENDS = re.compile(r"\b(?:full|fully|all the way|up|down|max(?:imum)?|min(?:imum
 _TITLES = {"loudness": "Loudness", "filter": "Filters"} | dict.fromkeys(("bass", "treble", "tone"), "Tone controls")
 
 
-def _fault(c: Conditions, what: str) -> InputError:
-    return InputError(Fault("session.toml", c.measurement.line, f"[[measurement]] {c.measurement.id}: {what}"))
-
-
 def _reference(c: Conditions) -> Sheet:
     """Return the response that the measurement is compared with. Raise InputError if there is none, or no sweep."""
     against = c.measurement.against
     if not against:
-        raise _fault(
-            c, 'a contour is compared with another response; name that one\'s id, for example against = "flat"'
-        )
+        raise c.fault('a contour is compared with another response; name that one\'s id, for example against = "flat"')
     if c.reference is None or c.reference.find("frequency") is None or not sweeps.levels_of(c.reference):
         what = f'against = "{against}" has no columns of frequency and level; name a response of the same unit'
-        raise _fault(c, what)
+        raise c.fault(what)
     return c.reference
 
 
@@ -66,7 +59,7 @@ def _counterpart(column: Column, columns: Sequence[Column], reference: Sheet, c:
         kept = {key: value for key, value in c.measurement.columns.items() if key != "level"}
         written = c.measurement.columns.get("level", column.header)
         lines = (inline_table({**kept, side: written}) for side in ("left", "right"))
-        raise _fault(c, f"{what}write {' or '.join(f'columns = {line}' for line in lines)}")
+        raise c.fault(f"{what}write {' or '.join(f'columns = {line}' for line in lines)}")
     return None
 
 
@@ -98,7 +91,7 @@ def _differences(sheet: Sheet, c: Conditions) -> tuple[list[tuple[str, Array, Ar
         other = _counterpart(column, columns, reference, c)
         if other is None:
             withheld.append(
-                f'{m.id}: no figures for channel {column.channel}, the reference "{m.against}" does not hold it'
+                f'{m.id}: no figures for channel {column.channel}, the reference "{m.against}" does not have it'
             )
             continue
         pair = _difference(sheet, column, reference, other)
@@ -195,7 +188,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
             was = [f for f in figures.by_channel(before, name) if f.channel == corner.channel] if before else []
             facts = {"setting": m.setting, "corner": corner, "slope": slope, "low": name == "corner_low"}
             facts["before"] = quantities.worse(was)
-            return (Point("contour", "corner", facts, m.id),)
+            return (run.point("corner", **facts),)
     other = "boost_high" if largest.quantity == "boost_low" else "boost_low"
     was = [f for f in before.findings if f.quantity == largest.quantity] if before else []
     facts = {
@@ -206,7 +199,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "flat": size_of(largest) < _FLAT_DB,
         "before": next((f for f in was if f.channel == largest.channel), None),
     }
-    return (Point("contour", "boost", facts, m.id),)
+    return (run.point("boost", **facts),)
 
 
 def join_points(points: Sequence[Point]) -> tuple[Point, ...]:

@@ -11,9 +11,8 @@ import numpy as np
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import quantities, rating_words
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
+from reviewkit.model.capture_request import SWEEP, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Card, Chart, Limit, Panel
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import QUIET, Kind
 from reviewkit.model.recognised import DIRECTION, SIDE
@@ -36,37 +35,22 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
         for column in ready:
             if not column.unit.startswith("dB"):
                 message = f'column "{column.header}" is in {column.unit}: crosstalk of one direction is a ratio in dB'
-                raise InputError(Fault(sheet.source, 0, message))
+                raise sheet.fault(message)
         found = [(column.channel, column.values) for column in ready]
     else:
         driven = c.measurement.driven
         if driven not in _OTHER:
-            raise InputError(
-                Fault(
-                    "session.toml",
-                    c.measurement.line,
-                    f"[[measurement]] {c.measurement.id}: which channel was "
-                    f'driven? write driven = "L" or driven = "R", or export columns "L to R" and "R to L"',
-                )
+            raise c.fault(
+                'which channel was driven? write driven = "L" or driven = "R", or export columns "L to R" and "R to L"'
             )
         there = {column.channel: column for column in sweeps.levels_of(sheet)}
         if not {"L", "R"} <= set(there):
-            raise InputError(
-                Fault(
-                    sheet.source,
-                    0,
-                    'crosstalk needs the levels of both channels; export both, or columns "L to R" and "R to L"',
-                )
+            raise sheet.fault(
+                'crosstalk needs the levels of both channels; export both, or columns "L to R" and "R to L"'
             )
         source, victim = there[driven], there[_OTHER[driven]]
         if source.unit != victim.unit:
-            raise InputError(
-                Fault(
-                    sheet.source,
-                    0,
-                    f"left in {there['L'].unit} and right in {there['R'].unit}: export both in one unit",
-                )
-            )
+            raise sheet.fault(f"left in {there['L'].unit} and right in {there['R'].unit}: export both in one unit")
         found = [
             (
                 f"{driven}>{_OTHER[driven]}",
@@ -75,13 +59,9 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
         ]
     for direction, level_db in found:
         if float(np.median(level_db)) > 0:
-            raise InputError(
-                Fault(
-                    sheet.source,
-                    0,
-                    f"crosstalk {direction} reads above 0 dB: the undriven channel over the driven one "
-                    "is negative; export it so, or check which channel was driven",
-                )
+            raise sheet.fault(
+                f"crosstalk {direction} reads above 0 dB: the undriven channel over the driven one "
+                "is negative; export it so, or check which channel was driven"
             )
     return found
 
@@ -173,25 +153,14 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "before": quantities.worse(was),
     }
     found = facts["spot"] or facts["worst"]
-    return (Point("crosstalk", "separation", facts, run.conditions.measurement.id),) if found else ()
+    return (run.point("separation", **facts),) if found else ()
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    at = basis.named(rating, "input") | band_or_spot(rating)
+    at = basis.named(rating, "input") | band_or_spot(rating) | {"channels": "one"}
     wording = {"bands": (rating.band_hz,)} if rating.band_hz else {"frequencies": (at["frequency"],)}
-    return (
-        CaptureRequest(
-            "crosstalk",
-            "crosstalk",
-            ("crosstalk_worst" if rating.band_hz else "crosstalk",),
-            at | {"channels": "one"},
-            SWEEP,
-            *basis.sized(rating, USUAL_SHARE),
-            basis.place(rating),
-            channels=("L>R", "R>L"),
-            wording=wording,
-        ),
-    )
+    quantity = "crosstalk_worst" if rating.band_hz else "crosstalk"
+    return (basis.request(rating, (quantity,), at, SWEEP, channels=("L>R", "R>L"), wording=wording),)
 
 
 KIND = Kind(

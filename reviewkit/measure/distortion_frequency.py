@@ -89,17 +89,13 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     here = [f for f in worst if f.at["band"] == band]
     was = [f for f in figures.by_channel(before, "worst_distortion") if f.at["band"] == band] if before else []
     return (
-        Point(
-            "distortion-frequency",
+        run.point(
             "worst",
-            {
-                "findings": here,
-                "worse": quantities.worse(here),
-                "band": band,
-                "drive": figures.drive(run.conditions),
-                "before": quantities.worse(was),
-            },
-            run.conditions.measurement.id,
+            findings=here,
+            worse=quantities.worse(here),
+            band=band,
+            drive=figures.drive(run.conditions),
+            before=quantities.worse(was),
         ),
     )
 

@@ -21,7 +21,6 @@ from reviewkit.measure.power_requests import power_requests
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import POWER, Kind
 from reviewkit.model.ratings import LOWEST_POWER_W, distortion_limit
@@ -51,7 +50,7 @@ def _power_w(sheet: Sheet, channel: str, c: Conditions) -> Array:
             elif column.unit == "dBFS":
                 remedy = 'say in session.toml what full scale is, for example full_scale = "10 V"'
             message = f'column "{column.header}" in {column.unit} cannot be turned into watts; {remedy}'
-            raise InputError(Fault(sheet.source, 0, message))
+            raise sheet.fault(message)
         return volts**2 / c.measurement.load_ohm
     there = sheet.find("power") or sheet.find("level")
     remedy = "export the power, or the volts, next to the distortion"
@@ -59,9 +58,7 @@ def _power_w(sheet: Sheet, channel: str, c: Conditions) -> Array:
         line = inline_table({**c.measurement.columns, there.role: there.header})
         remedy = f'is "{there.header}" that of every channel? Then write under its [[measurement]] in session.toml '
         remedy += f"columns = {line}"
-    raise InputError(
-        Fault(sheet.source, 0, f"no column of power or volts for the {channel or 'only'} channel; {remedy}")
-    )
+    raise sheet.fault(f"no column of power or volts for the {channel or 'only'} channel; {remedy}")
 
 
 def _sweep(sheet: Sheet, column: Column, c: Conditions) -> tuple[Array, Array]:
@@ -230,14 +227,14 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": figures.driven(run.conditions)}
     if spot and (was or m.stage == "before"):
         facts = {"findings": spot, "worse": quantities.worse(spot), "before": quantities.worse(was), "power": _SPOT_W}
-        said.append(Point("distortion-power", "spot", {**shared, **facts}, m.id))
+        said.append(run.point("spot", **{**shared, **facts}))
     here = powers(run, ONE_PERCENT)
     # of a channel that passes the limit at a lower power as well, this one says nothing
     if here and not (m.stage == "before" and _rises_early(run)):
         # not called "before": the card of this power is the one that judges it
         earlier = powers(before, ONE_PERCENT) if before and not _rises_early(before) else []
         facts = {"findings": here, "worse": quantities.worse(here), "earlier": quantities.worse(earlier)}
-        said.append(Point("distortion-power", "power", {**shared, **facts, "limit": ONE_PERCENT}, m.id))
+        said.append(run.point("power", **{**shared, **facts, "limit": ONE_PERCENT}))
     return tuple(said)
 
 

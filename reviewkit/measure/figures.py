@@ -13,6 +13,7 @@ from reviewkit.model.card import Body, Card, Hero
 from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.finding_conditions import DRIVEN
 from reviewkit.model.session import Rating
+from reviewkit.model.weightings import weighted
 
 _FROM_MEASUREMENT = ("load", "input", "channels", "setting", "termination", "volume")
 LN10_OVER_20 = math.log(10) / 20
@@ -47,6 +48,8 @@ def finding(
         entry = m.load_ohm if key == "load" else getattr(m, key)
         if entry not in (None, "") and key not in under:
             under[key] = entry
+    if m.conditions:
+        under["conditions"] = {**dict(m.conditions), **under.get("conditions", {})}
     value = float(value)
     floor = bench_floor.of(c, quantity, channel, under)
     bound = bench_floor.bound(quantity, value, floor)
@@ -180,13 +183,19 @@ def stated(runs: Sequence[Run], *more: str, level: str = "") -> tuple[tuple[str,
     first = (
         level or ", ".join(part for part in (ohms, *_levels(runs)) if part),
         *more,
-        shared([run.conditions.measurement.setting for run in runs]),
+        shared([", ".join(_settings(run)) for run in runs]),
     )
     then = (
         shared([run.conditions.measurement.input for run in runs]),
         shared([driven(run.conditions) for run in runs]),
     )
     return tuple(filter(None, first)), tuple(filter(None, then))
+
+
+def _settings(run: Run) -> list[str]:
+    """Return the setting and the conditions that the user names."""
+    m = run.conditions.measurement
+    return [*([m.setting] if m.setting else []), *quantities.named_conditions(m.conditions)]
 
 
 def _levels(runs: Sequence[Run]) -> list[str]:
@@ -217,7 +226,7 @@ def join_channels(runs: Sequence[Run]) -> list[Run]:
         m = run.conditions.measurement
         for index, other in enumerate(joined):
             o = other.conditions.measurement
-            alike = (m.stage, m.setting, m.load_ohm, m.input) == (o.stage, o.setting, o.load_ohm, o.input)
+            alike = (m.stage, _settings(run), m.load_ohm, m.input) == (o.stage, _settings(other), o.load_ohm, o.input)
             if alike and drive(run.conditions) == drive(other.conditions) and not _channels(run) & _channels(other):
                 joined[index] = replace(
                     other,
@@ -246,7 +255,7 @@ def run_label(run: Run, runs: Sequence[Run]) -> str:
     m = run.conditions.measurement
     for texts, own in (
         ([r.conditions.measurement.stage for r in runs], m.stage),
-        ([r.conditions.measurement.setting for r in runs], m.setting),
+        ([", ".join(_settings(r)) for r in runs], ", ".join(_settings(run))),
         ([drive(r.conditions) for r in runs], drive(run.conditions)),
         ([_load(r) for r in runs], _load(run)),
     ):
@@ -344,6 +353,6 @@ def _words(f: Finding, *, with_setting: bool) -> tuple[str, ...]:
         CHANNELS.get(f.channel, f.channel.replace(">", " → ")),
         f"at {quantities.percent(f.at['limit'])} distortion" if of_power else where(f),
         f"re {quantities.watts(f.at['reference'])}" if "reference" in f.at else "",
-        f"{f.at['weighting']}-weighted" if "weighting" in f.at else "",
+        weighted(f.at["weighting"]) if "weighting" in f.at else "",
         str(f.at.get("setting", "")) if with_setting else "",
     )

@@ -13,7 +13,6 @@ from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.capture_request import IDLE, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart, Mark, Panel, Trace
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import STEADY, Kind
 from reviewkit.model.session import Rating
@@ -53,17 +52,16 @@ def _played(c: Conditions) -> Conditions:
 def _read(sheet: Sheet, column: Column, rate_hz: float, c: Conditions) -> Flutter:
     m = c.measurement
     if m.frequency_hz is None:
-        message = (
-            f"[[measurement]] {m.id}: which tone is on the tape or record? Write frequency = "
-            '"3150 Hz" (IEC, DIN) or frequency = "3000 Hz" (JIS, NAB), because the speed depends on it'
+        raise c.fault(
+            'which tone is on the tape or record? Write frequency = "3150 Hz" (IEC, DIN) or frequency = "3000 Hz" '
+            "(JIS, NAB), because the speed depends on it"
         )
-        raise InputError(Fault("session.toml", m.line, message))
     samples, _ = waveform_samples(column, sheet.source)
     refuse_silence(column, sheet)
     try:
         return analyse_flutter(samples, rate_hz, m.frequency_hz)
     except NotModulated as why:
-        raise InputError(Fault(sheet.source, 0, str(why))) from None
+        raise sheet.fault(str(why)) from None
 
 
 def _figures(c: Conditions, read: Flutter) -> list[Finding]:
@@ -202,7 +200,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "before": before.get("wow_and_flutter", weighting=weighting) if before else None,
         "speed_before": before.get("speed_error") if before else None,
     }
-    return (Point("flutter", "speed", facts, run.conditions.measurement.id),)
+    return (run.point("speed", **facts),)
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:

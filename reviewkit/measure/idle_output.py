@@ -8,11 +8,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from reviewkit.measure import figures, scales
-from reviewkit.measure.captures import refuse_silence, sample_rate_hz, waveform_samples
+from reviewkit.measure.captures import refuse_silence, sample_rate_hz, stated_window, waveform_samples
 from reviewkit.model import digits, quantities
 from reviewkit.model.arrays import read_only
 from reviewkit.model.card import Axis, Panel, Trace
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Run
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.signal import noise_lines
@@ -20,7 +19,6 @@ from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude, volts_of
 from reviewkit.signal.noise_lines import Noise
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.spectrum_lines import is_even
-from reviewkit.signal.windows import COSINE_SUMS, window_name
 
 FEWEST_LINES = 32
 SHORTEST_S = 0.1  # less does not hold the mains line
@@ -47,16 +45,14 @@ def read_noise(sheet: Sheet, column: Column, c: Conditions) -> tuple[Noise, bool
         rate_hz = sample_rate_hz(sheet)
         if len(values) < SHORTEST_S * rate_hz:
             length = quantities.seconds(len(values) / rate_hz)
-            raise InputError(Fault(sheet.source, 0, f"a record of {length} holds no hum; capture a few seconds"))
+            raise sheet.fault(f"a record of {length} is too short for hum; capture a few seconds")
         return noise_lines.of_waveform(values, rate_hz), volts
     frequency_hz, m = sheet.need("frequency").values, c.measurement
     if len(frequency_hz) < FEWEST_LINES:
-        few = f"{len(frequency_hz)} lines are no spectrum of noise; export more lines, or is this a response?"
-        raise InputError(Fault(sheet.source, 0, few))
-    window = window_name(m.window) if m.window else None
-    if m.window and window is None:
-        known = f'[[measurement]] {m.id}: window = "{m.window}" is not known; known: ' + ", ".join(COSINE_SUMS)
-        raise InputError(Fault("session.toml", m.line, known))
+        raise sheet.fault(
+            f"{len(frequency_hz)} lines are too few for a spectrum of noise; export more lines, or is this a response?"
+        )
+    window = stated_window(c)
     if window is None:
         raise Withheld(
             "the window is not known, so the lines' noise bandwidth is not; write for example "
@@ -94,7 +90,7 @@ def refuse_tone(sheet: Sheet, c: Conditions, noise: Noise, band_hz: tuple[float,
     tone_hz = noise_lines.lone_tone(noise, band_hz, c.mains_hz)
     if tone_hz is not None:
         message = f"a tone of {quantities.hertz(tone_hz)} is in it: capture the idle output, or is it another kind?"
-        raise InputError(Fault(sheet.source, 0, message))
+        raise sheet.fault(message)
 
 
 def not_reached(sheet: Sheet, noise: Noise, band_hz: tuple[float, float]) -> list[str]:

@@ -21,7 +21,7 @@ from reviewkit.measure.tone_sheets import (
     spectrum_curve,
 )
 from reviewkit.model import digits, quantities
-from reviewkit.model.capture_request import LINE_V, PAIR, Basis, CaptureRequest
+from reviewkit.model.capture_request import PAIR, Basis, CaptureRequest
 from reviewkit.model.card import Axis, Card, Chart, Mark, Panel, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import CLEAN, Kind
@@ -184,7 +184,6 @@ def _whole(highest_hz: float) -> Axis:
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the worse channel's figure with its tones, and what it was."""
-    m = run.conditions.measurement
     here = figures.by_channel(run, "imd")
     worst = quantities.worse(here)
     if worst is None:
@@ -196,7 +195,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "drive": levels_in_words(run, here),
         "tones": worst.at["tones"],
     }
-    return (Point("intermodulation", "figure", facts, m.id),)
+    return (run.point("figure", **facts),)
 
 
 USUAL_TONES_HZ = (60.0, 7000.0)
@@ -204,18 +203,9 @@ USUAL_TONES_HZ = (60.0, 7000.0)
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     tones = rating.tones_hz or USUAL_TONES_HZ
-    watts = rating.power_w or basis.share(rating, 1.0)
     at = basis.named(rating, "load", "input", "channels") | {"tones": tones}
-    if watts is not None:
-        at["power"] = watts
-    level = None if watts is not None else LINE_V
-    where = basis.place(rating)
-    wording = {"tones": (tones,)}
-    return (
-        CaptureRequest(
-            "intermodulation", "intermodulation", ("imd",), at, PAIR, watts, level, where, apart=tones, wording=wording
-        ),
-    )
+    request = basis.request(rating, ("imd",), at, PAIR, 1.0, apart=tones, wording={"tones": (tones,)})
+    return (replace(request, at=at | ({"power": request.power_w} if request.power_w is not None else {})),)
 
 
 KIND = Kind(

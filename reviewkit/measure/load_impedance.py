@@ -156,7 +156,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     was = before.get("system_resonance", worst.channel) if before else None
     lowest_before = quantities.worse(figures.by_channel(before, "minimum_impedance")) if before else None
     facts |= {"before": lowest_before, "resonance_before": was}
-    return (Point("load-impedance", "load", facts, run.conditions.measurement.id),)
+    return (run.point("load", **facts),)
 
 
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:

@@ -23,12 +23,11 @@ from reviewkit.measure.tone_sheets import (
     spectrum_curve,
 )
 from reviewkit.model import quantities
-from reviewkit.model.capture_request import MANY, USUAL_SHARE, Basis, CaptureRequest
+from reviewkit.model.capture_request import MANY
 from reviewkit.model.card import Card, Chart, Mark, Panel, Trace
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.kind import CLEAN, Kind
 from reviewkit.model.recognised import SPECTRUM_WORDS
-from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.between_tones import FEWEST_TONES, check_tones, strongest_between
@@ -156,20 +155,13 @@ def _words(f: Finding) -> str:
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the clearance of the worse channel, what sets it, and what it was."""
-    m = run.conditions.measurement
     here = figures.by_channel(run, "multitone_clearance")
     worst = quantities.worse(here)
     if worst is None:
         return ()
     was = figures.by_channel(before, "multitone_clearance") if before else []
     facts = {"worse": worst, "drive": levels_in_words(run, here), "before": quantities.worse(was)}
-    return (Point("multitone", "clearance", facts, m.id),)
-
-
-def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    at = basis.named(rating, "load", "input")
-    level = basis.sized(rating, USUAL_SHARE)
-    return (CaptureRequest("multitone", "multitone", ("multitone_clearance",), at, MANY, *level, basis.place(rating)),)
+    return (run.point("clearance", **facts),)
 
 
 KIND = Kind(
@@ -187,7 +179,11 @@ KIND = Kind(
     keys=("drive",),
     file_words=rf"multi ?tones?|{SPECTRUM_WORDS}",
     signal="many",
-    recipes={"multitone_clearance": _request},
+    recipes={
+        "multitone_clearance": lambda rating, basis: (
+            basis.request(rating, ("multitone_clearance",), basis.named(rating, "load", "input"), MANY),
+        )
+    },
     captured_as="wav",
     optional_line='#full_scale = "5 V"  # of a WAV: the peak voltage of a full-scale sine',
 )

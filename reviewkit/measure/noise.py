@@ -82,9 +82,11 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 def _no_reference(c: Conditions) -> list[str]:
     ohms = c.measurement.load_ohm
     if ohms is None or math.isinf(ohms):
-        return ['no signal to noise ratio: it is re a power, and no load is stated; add for example load = "8 ohm"']
+        return [
+            'no signal to noise ratio: it is relative to a power, and no load is stated; add for example load = "8 ohm"'
+        ]
     if figures.rated_output_w(c) is None:
-        return [f"no signal to noise ratio re the rated power: none is rated into {quantities.load(ohms)}"]
+        return [f"no signal to noise ratio relative to the rated power: none is rated into {quantities.load(ohms)}"]
     return []
 
 
@@ -96,10 +98,10 @@ def references_w(c: Conditions) -> list[float]:
 
 def _figures(c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, float]) -> list[Finding]:
     m = c.measurement
-    weights: list[tuple[str | None, Callable[..., Any]]] = [(None, _unweighted), ("A", a_weighting)]
+    weights: list[tuple[str | None, Callable[..., Any]]] = [(None, np.ones_like), ("A", a_weighting)]
     if m.weighting:
         # it is already weighted on the bench: don't weight it twice, and it can't be undone
-        weights = [(m.weighting, _unweighted)]
+        weights = [(m.weighting, np.ones_like)]
     found = []
     for weighting, weight in weights:
         volts = noise_lines.band_volts(noise, band_hz, weight)
@@ -123,10 +125,6 @@ def _figures(c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, fl
     return found
 
 
-def _unweighted(frequency_hz: Any) -> Any:
-    return np.ones_like(frequency_hz)
-
-
 def _expanded_db(c: Conditions, scatter: float) -> float | None:
     """Return the expanded uncertainty in dB: the bench's, and twice the scatter that a finite record leaves.
 
@@ -140,7 +138,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the noise in third-octave bands, in dBV, and how far it lies below the rated power.
 
     Bands, not spectral lines: their height doesn't depend on the length of a record or on the window, so two captures
-    can be compared, and a mains line can still be told from hiss.
+    can be compared, and a mains line can still be distinguished from hiss.
     """
     main = figures.main_run(runs)
     form, panel = panel_of(runs, main)
@@ -175,22 +173,21 @@ def _re(f: Finding) -> str:
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return how far the noise is below the rated power or 1 W, else its volts, and how much of it is hum."""
-    m = run.conditions.measurement
     facts = []
     volts, ratios = _by_condition(run, "noise"), _by_condition(run, "snr")
     if ratios:
         worse = quantities.worse(ratios[0])
         assert worse is not None
-        facts.append(Point("noise", "ratio", {"worse": worse, "before": quantities.worse(_alike(before, worse))}, m.id))
+        facts.append(run.point("ratio", worse=worse, before=quantities.worse(_alike(before, worse))))
     elif volts:
         # in volts the unweighted figure comes first, as a ratio the weighted one
         plain = volts[-1]
         under = {"weighting": plain[0].at.get("weighting", ""), "before": quantities.worse(_alike(before, plain[0]))}
-        facts.append(Point("noise", "volts", {"findings": plain, "worse": quantities.worse(plain), **under}, m.id))
+        facts.append(run.point("volts", findings=plain, worse=quantities.worse(plain), **under))
     hum = quantities.worse(figures.by_channel(run, "hum_voltage"))
     if hum is not None:
         noise = next(f for f in volts[-1] if f.channel == hum.channel)
-        facts.append(Point("noise", "hum", {"finding": hum, "share": (hum.value / noise.value) ** 2}, m.id))
+        facts.append(run.point("hum", finding=hum, share=(hum.value / noise.value) ** 2))
     return tuple(facts)
 
 
@@ -217,7 +214,7 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None
     if rating.weighting not in ("", "A") or no_load:
         return (reading_request(rating, "weighted-noise", at, where, drive=IDLE),)
-    noise = CaptureRequest("noise", "noise", (rating.quantity,), at, IDLE, place=where, wording=wording)
+    noise = CaptureRequest("", "", (rating.quantity,), at, IDLE, place=where, wording=wording)
     if rating.reference_v is None:
         return (noise,)
     # relative to a voltage at the input: the input sensitivity must be known

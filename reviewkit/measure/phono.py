@@ -14,7 +14,6 @@ from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.arrays import Array
 from reviewkit.model.capture_request import LINE, PHONO_SWEEP, Basis, CaptureRequest
 from reviewkit.model.card import Card
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
@@ -53,17 +52,17 @@ def _refuse_misread(sheet: Sheet, c: Conditions, frequency_hz: Array, column: Co
     told, otherwise = largest[m.equalised], largest[not m.equalised]
     if told <= MOST_OFF_DB or otherwise >= told / 2:
         return
-    held = f'[[measurement]] {m.id}: {sheet.source}, column "{column.header}", '
+    held = f'{sheet.source}, column "{column.header}", '
     if m.equalised:
         message = (
-            f"is {digits.fixed(told, 0)} dB off level, as a response without pre-emphasis is; take equalised = true out"
+            f"is {digits.fixed(told, 0)} dB off level, as a response without pre-emphasis is; remove equalised = true"
         )
     else:
         message = (
             f"is {digits.fixed(told, 0)} dB off the RIAA curve but near level, as one with a pre-emphasised input "
             "is; add equalised = true"
         )
-    raise InputError(Fault("session.toml", m.line, held + message))
+    raise c.fault(held + message)
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
@@ -141,14 +140,14 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         return ()
     was = figures.by_channel(before, "riaa_deviation", band=band) if before else []
     facts = {"worse": quantities.worse(here), "band": band, "amendment": m.amendment, "before": quantities.worse(was)}
-    return (Point("phono", "deviation", facts, m.id),)
+    return (run.point("deviation", **facts),)
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     band = unstated_conditions.band_hz(rating)
     at = {"input": rating.input or "phono", "band": band}
     quantities = ("riaa_deviation",) if is_even(rating) else ("riaa_deviation_high", "riaa_deviation_low")
-    return (CaptureRequest("phono", "phono", quantities, at, PHONO_SWEEP, place=LINE, wording={"bands": (band,)}),)
+    return (CaptureRequest("", "", quantities, at, PHONO_SWEEP, place=LINE, wording={"bands": (band,)}),)
 
 
 KIND = Kind(

@@ -8,6 +8,7 @@ from typing import Any
 from reviewkit.measure.capture_requests import tone_request
 from reviewkit.model import unstated_conditions
 from reviewkit.model.capture_request import LINE_V, POWER_SWEEP, SWEEP, Basis, CaptureRequest, spot_hz
+from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.session import Rating
 
 
@@ -64,14 +65,10 @@ def _figure(rating: Rating, basis: Basis) -> str:
 
     One sweep then serves both.
     """
-    if rating.thd_plus_noise_percent is not None and rating.thd_percent is None:
-        return "THD+N"
-    if rating.thd_percent is None:
-        for other in basis.ratings:
-            same = other.quantity == "power" and basis.load_ohm(other) == basis.load_ohm(rating)
-            if same and other.thd_plus_noise_percent is not None and other.thd_percent is None:
-                return "THD+N"
-    return "THD"
+    load_ohm = basis.load_ohm(rating)
+    same = (other for other in basis.ratings if other.quantity == "power" and basis.load_ohm(other) == load_ohm)
+    asked = [rating] if distortion_limit(rating) is not None else same
+    return "THD+N" if any(distortion_limit(each) is not None and each.thd_percent is None for each in asked) else "THD"
 
 
 def _band_request(rating: Rating, shared: Mapping[str, Any], watts: float | None) -> CaptureRequest:

@@ -15,6 +15,7 @@ from reviewkit.model.card import Card, Row, Rows
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import conditions_of
 from reviewkit.model.kind import POWER, Kind
+from reviewkit.model.level import KEYS as LEVELS
 from reviewkit.model.recognised import Content, NameWords
 from reviewkit.model.session import Measurement, Rating
 from reviewkit.model.sheet import Sheet, SingleReading
@@ -25,14 +26,19 @@ from reviewkit.model.verdict import Verdict
 _DC = ("dc_offset", "bias")
 _IDLE = (*_DC, "hum_voltage", "noise")
 _TOGETHER = (
-    ("power", "voltage", "load"),
+    ("power", "voltage", "load", *LEVELS),
     ("frequency",),
     ("band",),
     ("limit", "figure"),
     ("reference",),
+    ("reference_level",),
+    ("reference_input",),
     ("tones",),
     ("weighting",),
+    ("conditions",),
     ("setting",),
+    ("termination",),
+    ("volume",),
     ("input",),
     ("channels",),
 )
@@ -67,7 +73,7 @@ def _finding(c: Conditions, reading: SingleReading) -> Finding:
         uncertainty=_ONE_DIGIT * reading.step if reading.step else None,
         **at,
     )
-    return replace(found, step=reading.step, note=reading.note, written=reading.written)
+    return replace(found, step=reading.step, note=reading.note, written=reading.written, called=reading.called)
 
 
 def _at_rest(m: Measurement, name: str) -> Measurement:
@@ -206,7 +212,7 @@ def _point(run: Run, group: list[Finding], was: list[Finding]) -> Point:
         "input": f.at.get("input", ""),
         "rest": _conditions(f, rest),
     }
-    return Point("reading", "value", facts, run.conditions.measurement.id)
+    return run.point("value", **facts)
 
 
 def _speaking(group: list[Finding]) -> list[Finding]:

@@ -29,7 +29,6 @@ _STANDS_DB = 25.0  # of the strongest line over the median one: below it, a spec
 _HARMONIC, _HIGHEST_ORDER = 0.003, 10  # beyond it, a line may be a multiple by chance
 _WEAKER = 0.32  # of a sine's own harmonics: at most −10 dB
 _MOST_HARMONICS = 4
-_SQUARE_PERIODS = 200  # whose edges can be seen in a capture
 
 
 @dataclass(frozen=True)

@@ -79,7 +79,7 @@ def _joined(claims: Sequence[Content]) -> Content:
 
 
 def _by_columns(sheet: Sheet, name: NameWords) -> Content:
-    """Return what a file is whose kinds are told apart here: a signal, or levels over frequency."""
+    """Return what a file is whose kinds are distinguished here: a signal, or levels over frequency."""
     roles = {column.role for column in sheet.columns}
     if "time" in roles:
         return _waveform(sheet, name)
@@ -146,7 +146,8 @@ def _window(sheet: Sheet) -> tuple[str, str]:
 
 
 def _signals(sheet: Sheet, name: NameWords, signal_of: Callable[[Column], Signal], table: Mapping[str, Any]) -> Content:
-    columns, kind_of = sheet.all("level"), _kinds_of_signals()
+    columns = sheet.all("level")
+    kind_of = {kind.signal: name for name, kind in KINDS.items() if kind.signal}
     in_volts = columns[0].unit == "V"
     signals = [_named_tone(signal_of(column), name, in_volts=in_volts) for column in columns]
     names = {signal.kind for signal in signals}
@@ -177,10 +178,6 @@ def _named_tone(signal: Signal, name: NameWords, *, in_volts: bool) -> Signal:
     if signal.kind == MAINS_ONLY and in_volts and signal.level > _LOUD_V and name.kinds == {"tone"}:
         return replace(signal, kind="sine")
     return signal
-
-
-def _kinds_of_signals() -> dict[str, str]:
-    return {kind.signal: name for name, kind in KINDS.items() if kind.signal}
 
 
 def _idle(signals: Sequence[Signal], columns: Sequence[Column], name: NameWords, table: Mapping[str, Any]) -> Content:

@@ -13,7 +13,7 @@ from reviewkit.measure.capture_requests import is_even, reading_request
 from reviewkit.measure.deviations import deviation_card, read_deviations
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import Array
-from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, spot_hz
+from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Card
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
@@ -116,19 +116,15 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         flat = figures.by_channel(run, "flatness", band=band_hz)
         was = figures.by_channel(before, "flatness", band=band_hz) if before else []
         facts.append(
-            Point(
-                "response",
+            run.point(
                 "flatness",
-                {
-                    "findings": flat,
-                    "worse": quantities.worse(flat),
-                    "furthest": _furthest(run, quantities.worse(flat)),
-                    "band": band_hz,
-                    "before": _furthest(before, quantities.worse(was)) if before else None,
-                    "setting": run.conditions.measurement.setting,
-                    "load": run.conditions.measurement.load_ohm,
-                },
-                run.conditions.measurement.id,
+                findings=flat,
+                worse=quantities.worse(flat),
+                furthest=_furthest(run, quantities.worse(flat)),
+                band=band_hz,
+                before=_furthest(before, quantities.worse(was)) if before else None,
+                setting=run.conditions.measurement.setting,
+                load=run.conditions.measurement.load_ohm,
             )
         )
     low = [f for f in figures.by_channel(run, "corner_low") if f.value > AUDIO_BAND_HZ[0]]
@@ -136,19 +132,15 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if low or high:
         # the worse channel's corner is the one nearer the middle
         facts.append(
-            Point(
-                "response",
+            run.point(
                 "corners",
-                {
-                    "low": max(low, key=lambda f: f.value, default=None),
-                    "high": min(high, key=lambda f: f.value, default=None),
-                },
-                run.conditions.measurement.id,
+                low=max(low, key=lambda f: f.value, default=None),
+                high=min(high, key=lambda f: f.value, default=None),
             )
         )
     balance = run.get("channel_balance")
     if balance is not None and abs(balance.value) >= _UNEVEN_DB:
-        facts.append(Point("response", "balance", {"finding": balance}, run.conditions.measurement.id))
+        facts.append(run.point("balance", finding=balance))
     return tuple(facts)
 
 
@@ -161,53 +153,40 @@ def _furthest(run: Run, flat: Finding | None) -> Finding | None:
     return max(alike, key=lambda f: abs(f.value), default=None)
 
 
-def _sweep_request(
+def _sweep(
     rating: Rating, basis: Basis, quantities: tuple[str, ...], at: Mapping[str, Any], **wording: Any
 ) -> CaptureRequest:
-    """Request a frequency response at the rated level, else at a usual one."""
-    level = basis.sized(rating, USUAL_SHARE)
-    wording["quantities"] = quantities
-    return CaptureRequest("response", "response", quantities, at, SWEEP, *level, basis.place(rating), wording=wording)
+    return basis.request(rating, quantities, at, SWEEP, wording={**wording, "quantities": quantities})
 
 
 def _flatness_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     band = unstated_conditions.band_hz(rating)
     quantities = ("flatness",) if is_even(rating) else ("deviation_high", "deviation_low")
     at = basis.named(rating, "load", "input") | {"band": band}
-    return (_sweep_request(rating, basis, quantities, at, bands=(band,)),)
+    return (_sweep(rating, basis, quantities, at, bands=(band,)),)
 
 
 def _corner_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     limit = rating.at_most if rating.quantity == "corner_low" else rating.at_least
-    return (_sweep_request(rating, basis, (rating.quantity,), basis.named(rating, "input"), corners=(limit,)),)
+    return (_sweep(rating, basis, (rating.quantity,), basis.named(rating, "input"), corners=(limit,)),)
 
 
 def _balance_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    shared = basis.named(rating, "input")
-    hz = spot_hz(rating)
+    at = basis.named(rating, "input") | band_or_spot(rating)
     if rating.band_hz is not None:
-        at = shared | {"band": rating.band_hz}
-        return (
-            replace(
-                _sweep_request(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,)),
-                channels=("both",),
-            ),
-        )
-    if hz == unstated_conditions.FREQUENCY_HZ:
-        return (
-            replace(
-                _sweep_request(rating, basis, ("channel_balance",), shared | {"frequency": hz}), channels=("both",)
-            ),
-        )
-    level = basis.sized(rating, USUAL_SHARE)
-    request = reading_request(rating, "channel-balance", shared | {"frequency": hz}, basis.place(rating), level=level)
+        request = _sweep(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,))
+    elif at["frequency"] == unstated_conditions.FREQUENCY_HZ:
+        request = _sweep(rating, basis, ("channel_balance",), at)
+    else:
+        level = basis.sized(rating, USUAL_SHARE)
+        request = reading_request(rating, "channel-balance", at, basis.place(rating), level=level)
     return (replace(request, channels=("both",)),)
 
 
 KIND = Kind(
     name="response",
     title="Frequency response",
-    about="a sweep: frequency and level of one or both channels; read re each channel's own 1 kHz",
+    about="a sweep: frequency and level of one or both channels; read relative to each channel's own 1 kHz",
     needs=(("frequency", "level"),),
     quantities=(
         "deviation_high",

@@ -151,17 +151,6 @@ def across(largest: float, unit: str) -> Axis:
     return Axis(scale.low, scale.high, "linear", scale.ticks, unit, tuple(i * step for i in range(21)))
 
 
-def close_up(values: Sequence[float], unit: str) -> Axis:
-    """Return a vertical scale about values that lie close together, far from zero: four to seven whole steps."""
-    low, high = min(values), max(values)
-    span = max(high - low, abs(high) * 1e-3, 1e-6)
-    step = next(m * 10.0**e for e in range(-9, 40) for m in (1, 2, 5) if span / (m * 10.0**e) <= 4)
-    first, last = math.floor(low / step - 0.25), math.ceil(high / step + 0.25)
-    ticks = [(i * step, trimmed(i * step, 9) if i else "0") for i in range(first, last + 1)]
-    ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} {unit}")
-    return Axis(first * step, last * step, "linear", tuple(ticks), unit)
-
-
 def swing(largest: float, unit: str) -> Axis:
     """Return a vertical scale for a waveform: the same up and down, three numbers."""
     top = _rung_above(largest)

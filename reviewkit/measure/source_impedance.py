@@ -14,7 +14,6 @@ from reviewkit.measure import curves, figures, scales, sweeps, two_loads
 from reviewkit.model import digits, quantities
 from reviewkit.model.capture_request import METER, SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import POWER, Kind
 from reviewkit.model.recognised import Content, NameWords
@@ -77,7 +76,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     frequency_hz = sheet.need("frequency").values
     if all(is_load(frequency_hz, column.values) for column in sheet.all("impedance")):
         what = "it has a resonance, as a loudspeaker's impedance has and an output's hasn't"
-        raise InputError(Fault(sheet.source, 0, f'{what}; write kind = "load-impedance"'))
+        raise sheet.fault(f'{what}; write kind = "load-impedance"')
     found: list[Finding] = []
     drawn: list[Curve] = []
     withheld: list[str] = []
@@ -115,13 +114,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 def _from_loads(c: Conditions) -> Measured:
     m = c.measurement
     if len(m.loads_ohm) != 2 or not m.volts:
-        raise InputError(
-            Fault(
-                "session.toml",
-                m.line,
-                f"[[measurement]] {m.id}: give a file, or two readings: "
-                'loads = ["open", "8 ohm"] and volts = { L = ["12.71 V", "12.46 V"] }',
-            )
+        raise c.fault(
+            'give a file, or two readings: loads = ["open", "8 ohm"] and volts = { L = ["12.71 V", "12.46 V"] }'
         )
     loads = (m.loads_ohm[0], m.loads_ohm[1])
     closed = [ohms for ohms in loads if math.isfinite(ohms)]
@@ -270,40 +264,26 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     was = _at_spot(before, "damping_factor") if before else []
     worst = quantities.worse(factors)
     return (
-        Point(
-            "source-impedance",
+        run.point(
             "damping",
-            {
-                "impedance": max(impedance, key=lambda f: f.value),
-                "worse": worst,
-                "between": between(worst) if worst else "",
-                "lowest": quantities.worse(lowest),
-                "frequency": impedance[0].at.get("frequency"),
-                "two_loads": not m.file,
-                "before": quantities.worse(was),
-            },
-            m.id,
+            impedance=max(impedance, key=lambda f: f.value),
+            worse=worst,
+            between=between(worst) if worst else "",
+            lowest=quantities.worse(lowest),
+            frequency=impedance[0].at.get("frequency"),
+            two_loads=not m.file,
+            before=quantities.worse(was),
         ),
     )
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = band_or_spot(rating) | (basis.named(rating, "load") if rating.quantity == "damping_factor" else {})
-    swept = "band" in at
-    quantity = "damping_factor_lowest" if rating.quantity == "damping_factor" and swept else rating.quantity
-    wording = {"bands": (at["band"],)} if swept else {"frequencies": (at["frequency"],)}
-    return (
-        CaptureRequest(
-            "source-impedance",
-            "impedance-sweep" if swept else "two-load",
-            (quantity,),
-            at,
-            SWEEP if swept else METER,
-            basis.share(rating, USUAL_SHARE),
-            apart=(at.get("frequency"),),
-            wording=wording,
-        ),
-    )
+    name, drive, lowest = ("impedance-sweep", SWEEP, "_lowest") if "band" in at else ("two-load", METER, "")
+    quantity = rating.quantity + (lowest if rating.quantity == "damping_factor" else "")
+    wording = {"bands": (at["band"],)} if "band" in at else {"frequencies": (at["frequency"],)}
+    watts, apart = basis.share(rating, USUAL_SHARE), (at.get("frequency"),)
+    return (CaptureRequest("", name, (quantity,), at, drive, watts, apart=apart, wording=wording),)
 
 
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:

@@ -14,7 +14,6 @@ from reviewkit.model import quantities
 from reviewkit.model.arrays import read_only
 from reviewkit.model.capture_request import SMALL_SHARE, SQUARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Axis, Card, Chart, Mark, Panel, Trace
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
@@ -23,8 +22,6 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.signal.flat_parts import NotSquare
 from reviewkit.signal.step_response import FEWEST_SAMPLES_IN_RISE, MOST_NOISE, Figure, Step, read_square
 
-PERIODS_SHOWN = 2.5
-MOST_DRAWN = 3  # runs on one card: more edges than that can't be distinguished
 _UNSEEN_PERCENT = 0.1
 _MOST_OF_RISE = 1 / 3  # of the rise time read: a capture's own filter overshoots, too
 _BEFORE, _AFTER = 1.0, 3.0  # of the rise time, on each side of the magnified edge
@@ -40,7 +37,7 @@ def _steps(sheet: Sheet) -> list[tuple[Column, Step]]:
             found.append((column, read_square(samples, rate_hz)))
         except NotSquare as why:
             channel = f"channel {column.channel}" if column.channel else "the capture"
-            raise InputError(Fault(sheet.source, 0, f"{channel} holds no square wave to be read: {why}")) from None
+            raise sheet.fault(f"{channel} has no square wave that can be read: {why}") from None
     return found
 
 
@@ -188,7 +185,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     seen = {name: f for name, f in found.items() if name == "rise_time" or (f is not None and _is_seen(f))}
     was = {f"{name}_before": quantities.worse(figures.by_channel(before, name)) if before else None for name in found}
     facts = {**dict.fromkeys(found), **seen, **was, "frequency": frequency}
-    return (Point("square", "edge", facts, run.conditions.measurement.id),)
+    return (run.point("edge", **facts),)
 
 
 def _is_seen(finding: Finding) -> bool:
@@ -196,16 +193,10 @@ def _is_seen(finding: Finding) -> bool:
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    at = basis.named(rating, "load")
     hz = spot_hz(rating)
-    if rating.quantity == "tilt":
-        at["frequency"] = hz
-    level = basis.sized(rating, SMALL_SHARE)
+    at = basis.named(rating, "load") | ({"frequency": hz} if rating.quantity == "tilt" else {})
     wording = {"frequencies": (hz,), "quantities": (rating.quantity,)}
-    where = basis.place(rating)
-    return (
-        CaptureRequest("square", "square", (rating.quantity,), at, SQUARE, *level, where, apart=(hz,), wording=wording),
-    )
+    return (basis.request(rating, (rating.quantity,), at, SQUARE, SMALL_SHARE, apart=(hz,), wording=wording),)
 
 
 KIND = Kind(

@@ -10,8 +10,7 @@ import numpy as np
 from reviewkit.measure import curves, figures
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import Array
-from reviewkit.model.card import Limit, Mark, Trace
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.card import Limit, Trace
 from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -46,7 +45,7 @@ def levels_of(sheet: Sheet) -> list[Column]:
         if column.unit == "V" and not np.all(column.values):
             row = int(np.argmin(np.abs(column.values))) + 1
             message = f'column "{column.header}" reads 0 V in data row {row}, which has no decibels; delete that row'
-            raise InputError(Fault(sheet.source, 0, message))
+            raise sheet.fault(message)
     return columns
 
 
@@ -122,6 +121,8 @@ def worst_in_bands(
         Whether the value furthest from zero counts, not the highest.
     curved : bool
         Whether edges are read on a curve or on straight lines: see `curves.value_at`.
+    **at : Any
+        More of the findings' conditions.
 
     Returns
     -------
@@ -183,12 +184,3 @@ def limit_within(rating: Rating) -> Limit:
     assert rating.within is not None
     low, high = rating.within
     return Limit(low, high, *unstated_conditions.band_hz(rating), f"rated {quantities.limit_within(low, high)}", rating)
-
-
-def mark_of(finding: Finding | None) -> tuple[Mark, ...]:
-    """Return a figure's place in the picture, ringed and named; none if there is no figure."""
-    if finding is None:
-        return ()
-    at_hz = float(finding.at["frequency"])
-    words = f"{quantities.show(finding)} at {quantities.hertz(at_hz)}"
-    return (Mark(at_hz, finding.value, words, finding.channel[:1]),)

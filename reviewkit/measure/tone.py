@@ -17,7 +17,6 @@ from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import USUAL_SHARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Card, Chart, Panel, Stem
-from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import without
 from reviewkit.model.kind import CLEAN, Kind
@@ -116,9 +115,9 @@ def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) ->
             analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz, c.measurement.without_hz or ()), volts
         )
     except Wavers as wavers:
-        raise InputError(Fault(sheet.source, 0, f'{wavers}; write kind = "flutter"')) from None
+        raise sheet.fault(f'{wavers}; write kind = "flutter"') from None
     except TooShort as short:
-        raise InputError(Fault(sheet.source, 0, f"{short}; capture a longer record")) from None
+        raise sheet.fault(f"{short}; capture a longer record") from None
 
 
 def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Channel:
@@ -137,12 +136,12 @@ def _ask_about(tone: Tone, sheet: Sheet, c: Conditions) -> None:
     written = ", ".join(f'"{line}"' for line in lines)
     one = len(lines) == 1
     message = (
-        f"[[measurement]] {m.id}: next to the tone, {sheet.source} has {'a lone line' if one else 'lone lines'} at "
+        f"next to the tone, {sheet.source} has {'a lone line' if one else 'lone lines'} at "
         f"{' and '.join(lines)}, far above all near {'it' if one else 'them'}: a pilot tone, or the "
         f"unit's own? Write without = [{written}] to leave {'it' if one else 'them'} out of distortion and noise, or "
         "without = [] to count everything"
     )
-    raise InputError(Fault("session.toml", m.line, message))
+    raise c.fault(message)
 
 
 def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *, volts: bool) -> list[Finding]:
@@ -279,17 +278,13 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         return ()
     was = figures.by_channel(before, quantity) if before else []
     facts = [
-        Point(
-            "tone",
+        run.point(
             "distortion",
-            {
-                "findings": here,
-                "worse": quantities.worse(here),
-                "before": quantities.worse(was),
-                "drive": levels_in_words(run, here),
-                "frequency": tone.value,
-            },
-            m.id,
+            findings=here,
+            worse=quantities.worse(here),
+            before=quantities.worse(was),
+            drive=levels_in_words(run, here),
+            frequency=tone.value,
         )
     ]
     worst = quantities.worse(here)
@@ -299,11 +294,11 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if leading is not None and m.stage == "before":
         name = quantities.QUANTITIES[leading.quantity].name
         shape = {"mostly": _share([leading], worst) >= _MOSTLY, "odd": _are_odd(levels, worst)}
-        facts.append(Point("tone", "harmonics", {"leading": leading, "order": name, **shape}, m.id))
+        facts.append(run.point("harmonics", leading=leading, order=name, **shape))
     hum = quantities.worse(figures.by_channel(run, "hum"))
     # hum that lies under the harmonics is a figure for the page, and no news
     if hum is not None and (leading is None or hum.value > leading.value):
-        facts.append(Point("tone", "hum", {"finding": hum}, m.id))
+        facts.append(run.point("hum", finding=hum))
     return tuple(facts)
 
 

@@ -55,7 +55,7 @@ def channel_lines(
     c : Conditions
         What it was measured under.
     check : Callable[[Lines, Sequence[Line]], None]
-        Raises NoTones if the tones aren't those of the kind, or are too close in these lines.
+        Refuses, by NoTones, tones that aren't those of the kind, or are too close in these lines.
     blind : bool
         Whether to look for tones in a spectrum whose window is not known.
 
@@ -75,8 +75,7 @@ def channel_lines(
         return ChannelLines(lines, lines, tones, exported.volts, exported.window, exported.hint)
     samples, volts = waveform_samples(column, sheet.source)
     if len(samples) < FEWEST_SAMPLES:
-        message = f"{len(samples)} samples are no capture; capture a longer record"
-        raise InputError(Fault(sheet.source, 0, message))
+        raise sheet.fault(f"{len(samples)} samples are too few for a capture; capture a longer record")
     rate_hz = sample_rate_hz(sheet)
     tones, left = fitted_tones(samples, rate_hz, WITHIN)
     rest = of_waveform(left, rate_hz, REST_BETA, cleared=True)
@@ -146,8 +145,8 @@ def check_drive(sheet: Sheet, c: Conditions, found: Sequence[Finding], what: str
             )
             remedy += " it would be as stated"
     stated = quantities.conditions({"power": m.drive_w, "voltage": m.drive_v})
-    message = f'[[measurement]] {m.id}: drive = "{stated}", but {sheet.source} holds {holds}; {remedy}'
-    raise InputError(Fault("session.toml", m.line, message))
+    message = f'drive = "{stated}", but {sheet.source} holds {holds}; {remedy}'
+    raise c.fault(message)
 
 
 def levels_in_words(run: Run, here: Sequence[Finding]) -> str:
@@ -231,6 +230,8 @@ def spectrum_curve(
         The level at 0 dB.
     origin_hz : float
         The frequency at x = 0.
+    **facts : Any
+        The curve's facts.
 
     Returns
     -------

@@ -11,7 +11,7 @@ from typing import Any
 from reviewkit.model import unstated_conditions
 from reviewkit.model.session import Bench, Rating
 
-SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER = (
+SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER, AS_RATED = (
     "sine",
     "power sweep",
     "sweep",
@@ -21,6 +21,7 @@ SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER = (
     "square wave",
     "idle",
     "meter",
+    "as rated",
 )
 TERMINALS, LINE = "terminals", "line output"
 # rated output less 10 dB is the normal measuring condition of IEC 60268-3 (from memory); another 10 dB keep an edge
@@ -37,6 +38,10 @@ class CaptureRequest:
 
     Attributes
     ----------
+    kind
+        The kind of measurement; "" for the one whose recipe it is.
+    name
+        Selects the wording; "" if its kind has one capture only.
     quantities
         The findings that it gives.
     at
@@ -48,7 +53,7 @@ class CaptureRequest:
     """
 
     kind: str
-    name: str  # selects the wording
+    name: str
     quantities: tuple[str, ...]
     at: Mapping[str, Any]
     drive: str
@@ -109,6 +114,18 @@ class Basis:
         """Return a usual level, in watts or else in volts: a share of the rated output, else a line level."""
         watts = self.share(rating, share)
         return watts, None if watts is not None else LINE_V
+
+    def request(
+        self,
+        rating: Rating,
+        quantities: tuple[str, ...],
+        at: Mapping[str, Any],
+        drive: str,
+        share: float = USUAL_SHARE,
+        **more: Any,
+    ) -> CaptureRequest:
+        """Request a capture at a usual level, measured where the output is. `more`: further fields of it."""
+        return CaptureRequest("", "", quantities, at, drive, *self.sized(rating, share), self.place(rating), **more)
 
     def place(self, rating: Rating) -> str:
         """Return where the output is measured: at the loudspeaker terminals or the line output."""

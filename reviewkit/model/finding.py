@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
+from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.session import Bench, Measurement, Rating
 from reviewkit.model.sheet import Sheet
 
@@ -24,6 +25,11 @@ class Conditions:
     reference: Sheet | None = None  # the file of the measurement that `against` names
     reference_name: str = ""  # that measurement's setting, else its id
     floor: tuple[Finding, ...] = ()  # what this kind finds with no unit in the path (stage = "bench")
+
+    def fault(self, message: str) -> InputError:
+        """Return the error of a measurement whose table says too little, or something wrong."""
+        m = self.measurement
+        return InputError(Fault("session.toml", m.line, f"[[measurement]] {m.id}: {message}"))
 
 
 @dataclass(frozen=True)
@@ -45,6 +51,7 @@ class Finding:
     floor: float | None = None  # of a bound: what the bench itself reads, same unit
     note: str = ""  # of a reading by meter, as written in its file
     written: str = ""  # the unit it was written in: "mV"
+    called: str = ""  # a name of the user's own, as written: "B+ voltage"
     unread: str = ""  # the part of its band without readings, ready to print: such a figure can deny, never confirm
 
 
@@ -92,6 +99,11 @@ class Run:
     findings: tuple[Finding, ...]
     withheld: tuple[str, ...] = ()
     curves: tuple[Curve, ...] = ()
+
+    def point(self, name: str, /, **facts: Any) -> Point:
+        """Return something worth saying of it, which templates/words/KIND.j2 has the words for under this name."""
+        m = self.conditions.measurement
+        return Point(m.kind, name, facts, m.id)
 
     def get(self, quantity: str, channel: str | None = None, **at: Any) -> Finding | None:
         """Return the first finding with this quantity, channel and these conditions, or None."""

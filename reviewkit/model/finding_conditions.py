@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 from reviewkit.model import quantities
 from reviewkit.model.finding import Finding
+from reviewkit.model.level import reference_level
+from reviewkit.model.weightings import weighted
 
 DRIVEN = {"both": "both channels driven", "one": "one channel driven"}
 
@@ -20,17 +22,19 @@ def conditions_of(f: Finding) -> str:
         f"at {quantities.percent(at['limit'])}" if "limit" in at else "",
         f"re {quantities.watts(at['reference'])}" if "reference" in at else "",
         f"re {quantities.volts(at['reference_input'])} at the input" if "reference_input" in at else "",
+        f"re {quantities.level_text(level)}" if (level := reference_level(at)) else "",
         f"with {quantities.tones((at['tones'][0], at['tones'][1]))}" if "tones" in at else "",
         str(at.get("method", "")),
         "with the 1976 amendment" if at.get("amendment") else "",
         str(at.get("figure", "")),
         f"{at['harmonics']} harmonics" if "harmonics" in at else "",
         without(at["without"]) if at.get("without") else "",
-        f"{at['weighting']}-weighted" if "weighting" in at else "",
+        weighted(at["weighting"]) if "weighting" in at else "",
         str(at.get("input", "")),
         f"input {at['termination']}" if "termination" in at else "",
         f"volume {at['volume']}" if "volume" in at else "",
         DRIVEN.get(str(at.get("channels", "")), ""),
+        *quantities.named_conditions(at.get("conditions", {}).items()),
         str(at.get("setting", "")),
         f"{f.stage} the repair" if f.stage in ("before", "after") else "",
         why_bound(f) if f.bound else "",

@@ -19,7 +19,7 @@ STEADY, LOAD = "steady", "load"
 
 
 def recognise_nothing(sheet: Sheet, name: NameWords) -> Content | None:
-    """Return None: such a file is told from others in measure/recognition.py, or not at all."""
+    """Return None: such a file is recognised in measure/recognition.py, or not at all."""
     return None
 
 

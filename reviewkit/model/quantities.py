@@ -8,13 +8,13 @@ a true minus (style after NIST SP 811, from memory; the digit counts are this pr
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from reviewkit.model.digits import MINUS, fixed, float_of, prefixed, signed, significant, trimmed
 from reviewkit.model.finding import Finding
-from reviewkit.model.level import Level, decibels, level_of
+from reviewkit.model.level import LINEAR_UNITS, Level, decibels, level_of
 
 
 @dataclass(frozen=True)
@@ -105,7 +105,7 @@ QUANTITIES: dict[str, Quantity] = {
     "highest_distortion": _distortion(
         "highest distortion", extent="search", over_power=True, plain="distortion", subject=1
     ),
-    "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN, subject=10),
+    "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN, by_meter=True, subject=10),
     "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN, subject=10),
     "source_impedance": Quantity("source impedance", "Ω", "ohms", -1, by_meter=True),
     "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True, subject=11),
@@ -146,26 +146,32 @@ QUANTITIES: dict[str, Quantity] = {
     "input_sensitivity": Quantity("input sensitivity", "V", "volts", -1, by_meter=True),
     "phono_overload": Quantity("phono overload", "V", "volts", 1, by_meter=True),
 }
-# in the order in which an episode speaks of them
-DISTORTIONS = tuple(name for name, quantity in QUANTITIES.items() if quantity.is_distortion)
 SUBJECTS = tuple(sorted((name for name in QUANTITIES if QUANTITIES[name].subject), key=lambda n: QUANTITIES[n].subject))
 BY_METER = tuple(name for name, quantity in QUANTITIES.items() if quantity.by_meter)
 _VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))
-_SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
+_SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9), ("ps", 1e-12))
+_OHM_STEPS = (("MΩ", 1e6), ("kΩ", 1e3), ("Ω", 1.0))
 _PREFIXES = {
     "amperes": ("A", (("A", 1.0), ("mA", 1e-3), ("µA", 1e-6))),
     "farads": ("F", (("F", 1.0), ("mF", 1e-3), ("µF", 1e-6), ("nF", 1e-9), ("pF", 1e-12))),
     "henries": ("H", (("H", 1.0), ("mH", 1e-3), ("µH", 1e-6))),
+    "metres": ("m", (("m", 1.0), ("mm", 1e-3), ("µm", 1e-6))),
+    "field": ("V/m", (("V/m", 1.0), ("mV/m", 1e-3), ("µV/m", 1e-6))),
 }
 _STYLE_OF_UNIT = {"V": "volts", "W": "watts", "Ω": "ohms", "Hz": "corner", "s": "seconds", "%": "percent", "dB": "db"}
-_STYLE_OF_UNIT |= {"A": "amperes", "F": "farads", "H": "henries"}
+_MOST_READ = 6  # digits of a figure that is as good as its meter shows
+_STYLE_OF_UNIT |= dict.fromkeys(("dBf", "dB SPL", "VU"), "level")
+_STYLE_OF_UNIT |= {"A": "amperes", "F": "farads", "H": "henries", "m": "metres", "V/m": "field"}
 
 
 def quantity_of(finding: Finding) -> Quantity:
     """Return a finding's quantity; for a reading under a name of the user's own, one made of its name and unit."""
     known = QUANTITIES.get(finding.quantity)
     return known or Quantity(
-        finding.quantity.replace("_", " "), finding.unit, _STYLE_OF_UNIT.get(finding.unit, "plain")
+        finding.called or finding.quantity.replace("_", " "),
+        finding.unit,
+        _STYLE_OF_UNIT.get(finding.unit, "plain"),
+        extent="band" if "band" in finding.at else "",
     )
 
 
@@ -216,12 +222,14 @@ def _written(finding: Finding, value: float) -> str:
     # an uncertainty that begins with 3 supports its own first digit and none below
     steps = 3 * finding.step if finding.step else 0.0
     text = shown(value, quantity.style, max(finding.uncertainty or 0.0, steps) or None, finding.written)
-    return f"{text} {finding.unit}" if quantity.style == "plain" and finding.unit else text
+    if quantity.style not in ("plain", "level") or not finding.unit:
+        return text
+    return joined(text, finding.unit)
 
 
 def stated(text: str, value: float) -> tuple[float, float]:
     """Return the value that a text states, in the unit of `value`, and half of what its last digit is worth."""
-    number = text.split(" ")[0].lstrip("±")
+    number = text.split(" ")[0].lstrip("±").rstrip("°")
     printed = float_of(number) if number != "∞" else math.inf
     prefix = 10.0 ** round(math.log10(abs(value / printed))) if printed and value and math.isfinite(printed) else 1.0
     return printed * prefix, 0.5 * prefix * 10.0 ** -len(number.partition(".")[2])
@@ -260,7 +268,8 @@ def shown(value: float, style: str, uncertainty: float | None = None, written: s
     if style == "volts":
         return prefixed(value, "V", _kept(_VOLT_STEPS, written), uncertainty)
     if style == "ohms":
-        return f"{significant(value, 3, uncertainty)} Ω"
+        steps = _kept(_OHM_STEPS, written) if written else _OHM_STEPS[-1:]
+        return prefixed(value, "Ω", steps if len(steps) == 1 else _OHM_STEPS[-1:], uncertainty)
     if style == "factor":
         return significant(value, 2, uncertainty)
     if style in _PREFIXES:
@@ -273,7 +282,9 @@ def shown(value: float, style: str, uncertainty: float | None = None, written: s
     if style == "slope":
         return f"{fixed(value, 1, uncertainty)} dB/octave"
     if style == "plain":
-        return significant(value, 3, uncertainty)
+        return significant(value, _MOST_READ if uncertainty else 3, uncertainty)
+    if style == "level":
+        return f"{fixed(value, 1, uncertainty)}"
     if style == "db":
         return f"{fixed(value, 1, uncertainty)} dB"
     if style == "flatness":
@@ -299,12 +310,18 @@ def flatness_decimals(value_db: float) -> int:
 
 def hertz(value_hz: float, digits: int = 3) -> str:
     """Return a frequency as a condition: "20 Hz", "1 kHz", "12.5 kHz"."""
-    return f"{trimmed(value_hz / 1000, digits)} kHz" if value_hz >= 999.5 else f"{trimmed(value_hz, digits)} Hz"
+    factor, name = _hertz_step(value_hz)
+    return f"{trimmed(value_hz / factor, digits)} {name}"
+
+
+def _hertz_step(value_hz: float) -> tuple[float, str]:
+    """Return the unit in which people write a frequency: "98 MHz", not "98000 kHz"."""
+    return (1e6, "MHz") if value_hz >= 999.5e3 else (1e3, "kHz") if value_hz >= 999.5 else (1.0, "Hz")
 
 
 def corner(value_hz: float, uncertainty: float | None = None) -> str:
     """Return a measured frequency to three digits, zeros kept."""
-    factor, name = (1000.0, "kHz") if value_hz >= 999.5 else (1.0, "Hz")
+    factor, name = _hertz_step(value_hz)
     return f"{significant(value_hz / factor, 3, uncertainty and uncertainty / factor)} {name}"
 
 
@@ -323,6 +340,19 @@ def seconds(value_s: float, digits: int = 3) -> str:
     """Return a time as a limit: "2 µs", "0.5 s"."""
     name, factor = next(((n, f) for n, f in _SECOND_STEPS if value_s >= 0.9995 * f), _SECOND_STEPS[-1])
     return f"{trimmed(value_s / factor, digits)} {name}"
+
+
+def limit(value: float, unit: str, digits: int = 3) -> str:
+    """Return a limit in any unit, with the prefix that keeps it at or above one: "47 kΩ", "19.2 dBf", "20°"."""
+    for base, steps in (*_PREFIXES.values(), ("Ω", _OHM_STEPS)):
+        if unit == base and value:
+            name, factor = next(((n, f) for n, f in steps if abs(value) >= f * 0.9995), steps[-1])
+            return f"{_trimmed_signed(value / factor, digits)} {name}"
+    return joined(_trimmed_signed(value, digits), unit)
+
+
+def _trimmed_signed(value: float, digits: int) -> str:
+    return f"{MINUS if value < 0 else ''}{trimmed(abs(value), digits)}"
 
 
 def load(value_ohm: float) -> str:
@@ -355,11 +385,16 @@ def deviation(high_db: float, low_db: float) -> str:
     return f"{one(high_db, '+')} {one(low_db, MINUS)} dB"
 
 
-def limit_within(low: float, high: float) -> str:
+def limit_within(low: float, high: float, unit: str = "dB") -> str:
     """Return a maker's tolerance: "±0.5 dB", or "+0 −1 dB" where the sides differ."""
     if -low == high:
-        return f"±{trimmed(high)} dB"
-    return f"+{trimmed(high)} {MINUS}{trimmed(-low)} dB"
+        return joined(f"±{trimmed(high)}", unit)
+    return joined(f"+{trimmed(high)} {MINUS}{trimmed(-low)}", unit)
+
+
+def joined(number: str, unit: str) -> str:
+    """Return a number with its unit: a space before it, but none before °."""
+    return f"{number}{'' if unit in ('°', '') else ' '}{unit}"
 
 
 def level_text(level: Level) -> str:
@@ -368,7 +403,23 @@ def level_text(level: Level) -> str:
         return watts(level.value)
     if level.unit == "V":
         return volts(level.value)
-    return f"{decibels(level.value)} {level.unit}" + (f" re {level.reference}" if level.reference else "")
+    if level.unit == "%":
+        return f"{trimmed(level.value)} % {level.reference}"
+    number = trimmed(level.value) if level.unit in LINEAR_UNITS else decibels(level.value)
+    return f"{number} {level.unit}" + (f" re {level.reference}" if level.reference else "")
+
+
+_WORDLESS = ("mode", "method")  # named conditions whose value says all: "mono", "EIAJ"
+
+
+def named_conditions(named: Iterable[tuple[str, str]]) -> list[str]:
+    """Return conditions that the user names, as they are printed: "tape chrome", "noise reduction on", "mono"."""
+    return [named_condition(name, value) for name, value in named]
+
+
+def named_condition(name: str, value: str) -> str:
+    """Return one condition that the user names, as it is printed."""
+    return value if name in _WORDLESS else f"{name} {value}"
 
 
 def conditions(at: Mapping[str, Any]) -> str:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reviewkit.model import digits, quantities
+from reviewkit.model import quantities
 from reviewkit.model.level import decibels
-from reviewkit.model.ratings import RULES
+from reviewkit.model.ratings import DECIBELS, rule_of
 from reviewkit.model.session import Rating
 
 # a maker's figure is shown to the last digit printed
@@ -23,7 +23,7 @@ _LIMIT_STYLES = {
 def limit_text(rating: Rating) -> str:
     """Return the limit alone, as the maker states it: "40 W", "±0.5 dB", "60", "92 dB (A)"."""
     if rating.within is not None:
-        return quantities.limit_within(*rating.within)
+        return quantities.limit_within(*rating.within, rating.unit)
     value = rating.printed
     assert value is not None
     text = value_text(value, rating.unit)
@@ -35,11 +35,11 @@ def limit_text(rating: Rating) -> str:
 
 def value_text(value: float, unit: str) -> str:
     """Return a value as a limit of this unit is printed."""
-    if unit in _LIMIT_STYLES:
+    if unit in _LIMIT_STYLES and value >= 0:
         return _LIMIT_STYLES[unit](value, AS_PRINTED)
-    if unit == "dB":
-        return f"{decibels(value, AS_PRINTED)} dB"
-    return f"{digits.trimmed(value, AS_PRINTED)} {unit}".strip()
+    if unit in DECIBELS:
+        return f"{decibels(value, AS_PRINTED)} {unit}"
+    return quantities.limit(value, unit, AS_PRINTED)
 
 
 def half_digit(limit: float, unit: str) -> float:
@@ -49,7 +49,7 @@ def half_digit(limit: float, unit: str) -> float:
 
 def label(rating: Rating) -> str:
     """Return what a row is called: "Power into 8 Ω", "THD at 40 W, 20 Hz – 20 kHz", "Signal to noise, aux"."""
-    text = RULES[rating.quantity].label
+    text = rule_of(rating).label
     if rating.rule and rating.quantity == "power":
         text = f"{rating.rule[0].upper()}{rating.rule[1:]} power"
     level = "" if rating.quantity == "power" else _level(rating)
@@ -119,6 +119,7 @@ def line(rating: Rating) -> str:
         rating.input,
         f"input {rating.termination}" if rating.termination else "",
         f"volume {rating.volume}" if rating.volume else "",
+        *quantities.named_conditions(rating.conditions),
         rating.rule,
         "nominal" if rating.nominal is not None else "",
         "typical" if rating.typical else "",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from reviewkit.model.gear_names import SHOWN, spelled
 from reviewkit.model.quantities import QUANTITIES
 from reviewkit.model.session import Rating
 
@@ -40,10 +41,10 @@ class Rule:
         return quantity in self.findings or quantity in self.covers
 
 
-_INPUT = ("load", "input")
+_INPUT = ("load", "input", "conditions")
 _LEVEL = (*_INPUT, "level")
 _SPOT = (*_LEVEL, "band", "frequency")
-_DRIVEN = ("load", "input", "channels", "mains")
+_DRIVEN = ("load", "input", "conditions", "channels", "mains")
 _FIGURE = (*_DRIVEN, "band", "frequency", "level", "figure")
 _IDLE = ("weighting", *_INPUT, "termination", "volume")
 _SWEPT = ("worst_distortion", "distortion")
@@ -89,7 +90,7 @@ RULES: dict[str, Rule] = {
         ("at_least",),
         "",
         "percent",
-        ("load", "band", "frequency"),
+        ("load", "conditions", "band", "frequency"),
     ),
     "source_impedance": Rule(
         "Source impedance",
@@ -97,7 +98,7 @@ RULES: dict[str, Rule] = {
         ("at_most", "nominal"),
         "Ω",
         "ratio",
-        ("load", "frequency"),
+        ("load", "conditions", "frequency"),
         covers=("damping_factor",),
     ),
     "channel_balance": Rule(
@@ -116,15 +117,15 @@ RULES: dict[str, Rule] = {
         "db",
         (*_INPUT, "volume", "frequency"),
     ),
-    "snr": Rule("Signal to noise", ("snr",), ("at_least",), "dB", "db", (*_IDLE, "reference")),
+    "snr": Rule("Signal to noise", ("snr",), ("at_least",), "dB", "db", (*_IDLE, "signal", "reference"), EQUAL),
     "noise": Rule("Noise", ("noise",), ("at_most",), "V", "ratio", _IDLE, covers=("snr",)),
-    "hum": Rule("Hum", ("hum",), ("at_most",), "dB", "db", ("input",)),
-    "dc_offset": Rule("DC offset", ("dc_offset",), ("at_most",), "V", "ratio", ()),
+    "hum": Rule("Hum", ("hum",), ("at_most",), "dB", "db", ("input", "conditions")),
+    "dc_offset": Rule("DC offset", ("dc_offset",), ("at_most",), "V", "ratio", ("conditions",)),
     "imd": Rule("Intermodulation", ("imd",), ("at_most",), "%", "ratio", (*_DRIVEN, "level", "tones"), UPWARD),
     "multitone_clearance": Rule(
         "Multitone clearance", ("multitone_clearance",), ("at_least",), "dB", "db", _LEVEL, UPWARD
     ),
-    "riaa_deviation": Rule("Phono response", _RIAA, ("within",), "dB", "db", ("band",), band=True),
+    "riaa_deviation": Rule("Phono response", _RIAA, ("within",), "dB", "db", ("conditions", "band"), band=True),
     "hum_voltage": Rule("Hum", ("hum_voltage",), ("at_most",), "V", "ratio", (*_INPUT, "termination", "volume")),
     "corner_low": Rule("Lower corner", ("corner_low",), ("at_most",), "Hz", "ratio", _LEVEL, HARD),
     "corner_high": Rule("Upper corner", ("corner_high",), ("at_least",), "Hz", "percent", _LEVEL, HARD),
@@ -137,11 +138,36 @@ RULES: dict[str, Rule] = {
         (*_LEVEL, "frequency"),
         EQUAL,
     ),
-    "phono_overload": Rule("Phono overload", ("phono_overload",), ("at_least",), "V", "percent", ("frequency",)),
-    "rise_time": Rule("Rise time", ("rise_time",), ("at_most",), "s", "ratio", ("load", "level"), HARD),
-    "overshoot": Rule("Overshoot", ("overshoot",), ("at_most",), "%", "ratio", ("load", "level"), EQUAL),
-    "tilt": Rule("Tilt", ("tilt",), ("at_most",), "%", "ratio", ("load", "frequency", "level"), EQUAL),
+    "phono_overload": Rule(
+        "Phono overload", ("phono_overload",), ("at_least",), "V", "percent", ("input", "conditions", "frequency")
+    ),
+    "rise_time": Rule("Rise time", ("rise_time",), ("at_most",), "s", "ratio", ("load", "conditions", "level"), HARD),
+    "overshoot": Rule("Overshoot", ("overshoot",), ("at_most",), "%", "ratio", ("load", "conditions", "level"), EQUAL),
+    "tilt": Rule("Tilt", ("tilt",), ("at_most",), "%", "ratio", ("load", "conditions", "frequency", "level"), EQUAL),
 }
+# of a rating under the maker's own name: all that a reading may state, each of which must be the same
+_OWN = (*_IDLE, "channels", "band", "frequency", "level", "thd", "reference", "sign")
+_OWN_LIMITS = ("at_most", "at_least", "within", "nominal")
+DECIBELS = ("dB", "dBf", "dB SPL", "dBV", "dBu", "dBW", "dBm", "dBFS", "dBr", "VU")
+
+
+def rule_of(rating: Rating) -> Rule:
+    """Return the rule of a rated name; of one of the maker's own, that a reading of the same name answers it."""
+    known = RULES.get(rating.quantity)
+    return known or Rule(
+        rating.called[:1].upper() + rating.called[1:],
+        (rating.quantity,),
+        _OWN_LIMITS,
+        rating.unit,
+        "db" if rating.unit in DECIBELS else "percent" if rating.at_least is not None else "ratio",
+        _OWN,
+        EQUAL,
+    )
+
+
+def limits_of(name: str) -> tuple[str, ...]:
+    """Return which limit keys a rated name takes."""
+    return RULES[name].limits if name in RULES else _OWN_LIMITS
 
 
 def distortion_limit(rating: Rating) -> float | None:
@@ -172,6 +198,9 @@ TRADE_WORDS = {
     "riaa_accuracy": "riaa_deviation",
     "riaa_equalisation": "riaa_deviation",
     "riaa_equalization": "riaa_deviation",
+    "stereo_separation": "separation",
+    "crosstalk_between_channels": "crosstalk",
+    "hum_level": "hum",
 }
 # what a maker calls a power of another rule: it is a power, and the rule makes the difference
 POWER_WORDS = {
@@ -188,6 +217,16 @@ POWER_WORDS = {
 def plain_name(words: str) -> str:
     """Return a maker's words as a name: "Damping factor" -> "damping_factor"."""
     return "_".join(words.strip().lower().replace("-", "_").split())
+
+
+def spaced(name: str) -> str:
+    """Return a name in words: "damping_factor" -> "damping factor"."""
+    return name.replace("_", " ")
+
+
+def own_name(words: str) -> str:
+    """Return a name that no rule has as it is compared: "Wow & flutter" -> "wow_and_flutter"."""
+    return spelled(SHOWN.get(spelled(words), words)).replace(" ", "_")
 
 
 def rated_name(words: str) -> str | None:

@@ -18,6 +18,8 @@ File = Annotated[str, "file"]  # its path in the session folder
 Colour = Annotated[str, "colour"]
 CAPTURES = (".wav", ".wave")  # endings of a measurement's file that is a capture
 Channels = Annotated[str, ("both", "one")]  # driven together; "": not said
+# that the user names: "tape" -> "chrome", in the order of their names
+Named = Annotated[tuple[tuple[str, str], ...], "conditions"]
 
 
 @dataclass(frozen=True)
@@ -100,8 +102,9 @@ class Bench:
 class Rating:
     """One figure that the maker promises: a limit and its printed conditions. None or "": not stated."""
 
-    quantity: Annotated[str, "quantity"]  # a name of ratings.RULES; stays first, for the limits are read by it
-    unit: str  # the rule's unit
+    # a name of ratings.RULES, or one of the maker's own as a name; stays first, for the limits are read by it
+    quantity: Annotated[str, "quantity"]
+    unit: str  # the rule's unit, or of an own name that of its limit
     at_least: Annotated[float | None, "limit"] = None
     at_most: Annotated[float | None, "limit"] = None
     within: Annotated[tuple[float, float] | None, "limit"] = None  # (low, high), low negative
@@ -130,6 +133,9 @@ class Rating:
     typical: Annotated[bool, "yes or no"] = False  # printed as typical: it promises nothing
     termination: Text = ""  # of the input: "shorted", "1 kohm", "cartridge"
     volume: Text = ""  # position of the volume control
+    conditions: Named = ()
+    called: str = ""  # of an own name: as it is written
+    reference_level: Level | None = None  # of a reference that is neither a power nor at the input
 
     @property
     def printed(self) -> float | None:
@@ -176,6 +182,7 @@ class Measurement:
     weighting: Annotated[str, "weighting"] = ""
     termination: Text = ""
     volume: Text = ""
+    conditions: Named = ()
     driven: Annotated[str, ("L", "R")] = ""
     against: Text = ""
     equalised: Annotated[bool, "yes or no"] = False
@@ -272,7 +279,7 @@ class CardChoices:
 
 @dataclass(frozen=True)
 class FileSettings:
-    """The [files] table. `ignore`: patterns of files in measurements/ that are no measurements."""
+    """The [files] table. `ignore`: patterns of files in measurements/ that aren't measurements."""
 
     ignore: Annotated[tuple[str, ...], "patterns"] = ()
 
@@ -295,7 +302,7 @@ class LookSettings:
     bold_font: File = ""
     presenter: Text = ""
     mark: File = ""  # the user's own, small on title, ending and thumbnail
-    lines: Mapping[str, int] = field(default_factory=dict)  # where each key stands
+    lines: Mapping[str, int] = field(default_factory=dict)  # where each key is
     sources: Mapping[str, str] = field(default_factory=dict)  # in which file, if not in session.toml
 
     @property

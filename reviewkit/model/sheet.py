@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
+from reviewkit.model.errors import Fault, InputError
+
 
 @dataclass(frozen=True, eq=False)
 class Column:
@@ -52,6 +54,7 @@ class SingleReading:
     line: int = 0
     step: float | None = None  # worth of the last digit written
     written: str = ""  # the unit it was written in: "mV"
+    called: str = ""  # a name of the user's own, as written: "B+ voltage"
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,6 +92,10 @@ class Sheet:
         if column is None:
             raise LookupError(f"{self.source} has no {role} column")
         return column
+
+    def fault(self, message: str) -> InputError:
+        """Return the error of a file that can't be measured."""
+        return InputError(Fault(self.source, 0, message))
 
     def all(self, role: str) -> tuple[Column, ...]:
         """Return every column with a role, in the file's order."""

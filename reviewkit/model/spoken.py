@@ -149,7 +149,7 @@ def words(text: str) -> int:
 
 
 def _without_signs(text: str) -> str:
-    """Return a text with what stands between figures in words."""
+    """Return a text with what is between figures in words."""
     said = text.replace("THD+N", "THD plus N").replace(" – ", " to ").replace(" ± ", ", give or take ")
     said = said.replace(" at ≤ ", " ≤ ").replace(" at ≥ ", " ≥ ")
     said = _PAIR.sub(r"\1 and \2", said)

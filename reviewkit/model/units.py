@@ -54,6 +54,53 @@ UNITS: dict[str, UnitSpelling] = {
     for spelling in spellings
 }
 
+# Units of single values only: of parts, test points and gear. No column of a file and no key of session.toml with a
+# fixed unit may have them.
+_SINGLE_SPELLINGS: dict[tuple[str, float], tuple[str, ...]] = {
+    ("F", 1.0): ("F",),
+    ("F", 1e-3): ("mF",),
+    ("F", 1e-6): ("µF",),
+    ("F", 1e-9): ("nF",),
+    ("F", 1e-12): ("pF",),
+    ("H", 1.0): ("H",),
+    ("H", 1e-3): ("mH",),
+    ("H", 1e-6): ("µH",),
+    ("Ω", 1e6): ("MΩ", "Mohm", "Mohms", "MOhm", "MOhms", "megohm", "megohms"),
+    ("V", 1e3): ("kV",),
+    ("A", 1e-6): ("µA",),
+    ("s", 1e-9): ("ns", "nsec", "nanoseconds"),
+    ("s", 1e-12): ("ps", "picoseconds"),
+    ("h", 1.0): ("h", "hour", "hours"),
+    ("°C", 1.0): ("°C", "C", "degC", "deg C"),
+    ("°", 1.0): ("°", "deg", "degree", "degrees"),
+    ("dBf", 1.0): ("dBf",),
+    ("dB SPL", 1.0): ("dB SPL", "dBSPL", "dB (SPL)"),
+    ("VU", 1.0): ("VU", "dB VU"),
+    ("rpm", 1.0): ("rpm", "r.p.m.", "RPM", "r/min"),
+    ("g", 1.0): ("g", "grams", "gram"),
+    ("mN", 1.0): ("mN",),
+    ("m", 1.0): ("m", "metre", "metres", "meter", "meters"),
+    ("m", 1e-2): ("cm",),
+    ("m", 1e-3): ("mm",),
+    ("m", 1e-6): ("µm",),
+    ("nWb/m", 1.0): ("nWb/m",),
+    ("cm/s", 1.0): ("cm/s", "cm/sec", "cm/sec."),
+    ("V/µs", 1.0): ("V/µs", "V/µsec", "V/microsecond"),
+    ("V/m", 1.0): ("V/m",),
+    ("V/m", 1e-3): ("mV/m",),
+    ("V/m", 1e-6): ("µV/m",),
+    ("%/°", 1.0): ("%/°", "%/deg", "%/degree"),
+    # 1e-6 cm/dyn is 1 µm/mN (dyn: 1e-5 N)
+    ("µm/mN", 1.0): ("µm/mN", "mm/N", "x 10-6 cm/dyne", "x 10-6 cm/dyn"),
+}
+SINGLE_UNITS: dict[str, UnitSpelling] = UNITS | {
+    each: UnitSpelling(base, factor)
+    for (base, factor), spellings in _SINGLE_SPELLINGS.items()
+    for spelling in spellings
+    for each in {spelling, spelling.replace("µ", "u")}
+}
+_POWER_OF_TEN = re.compile(r"[×x]\s?10(?:\^?-6|⁻⁶)")
+
 # A column may be in peak volts, read as those of a sine; no value in session.toml may.
 _PEAK_SPELLINGS: dict[float, tuple[str, ...]] = {
     0.5**0.5: ("Vp", "Vpk", "Vpeak", "V pk", "V peak"),
@@ -71,6 +118,7 @@ PEAK_UNITS: dict[str, UnitSpelling] = {
 _SAME_CHARACTER = str.maketrans(
     {"\u03bc": "µ", "\u2126": "Ω", "\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " "}
 )
+_MIXED = re.compile(r"\s*(\d{1,4}) +([12])/([23])(?![\d/])")
 _QUANTITY = re.compile(r"^\s*([+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
 
 EXAMPLES = {
@@ -86,6 +134,11 @@ EXAMPLES = {
 
 _LONGEST_VALUE = 200  # characters; anything longer isn't a value, and would only be slow to parse
 
+_SYMBOLS: dict[tuple[str, float], str] = {
+    key: next((each for each in spellings if "µ" in each), spellings[0])
+    for key, spellings in (_BASE_SPELLINGS | _SINGLE_SPELLINGS).items()
+}
+
 
 class UnitError(ValueError):
     """A value that can't be read; the message says what to write instead."""
@@ -99,6 +152,22 @@ def normalised(text: str) -> str:
 def unit_of(text: str) -> UnitSpelling | None:
     """Return the unit of a spelling, or None if it isn't in the table."""
     return UNITS.get(normalised(text).strip())
+
+
+def single_unit(text: str) -> UnitSpelling | None:
+    """Return the unit that a spelling of a single value means, or None if it is in neither table."""
+    return SINGLE_UNITS.get(_POWER_OF_TEN.sub("x 10-6", normalised(text)).strip())
+
+
+def canonical(text: str) -> str:
+    """Return a unit as it is shown, however it was spelled: "ohms" -> "Ω", "uF" -> "µF"; an unknown one as it is."""
+    known = single_unit(text)
+    return symbol_of(known) if known else text
+
+
+def symbol_of(unit: UnitSpelling) -> str:
+    """Return the usual spelling of a unit."""
+    return _SYMBOLS[unit.base, unit.factor]
 
 
 def column_unit(text: str) -> UnitSpelling | None:
@@ -151,7 +220,7 @@ def split_quantity(text: str) -> tuple[float, str]:
     UnitError
         If it doesn't begin with a number.
     """
-    match = _QUANTITY.match(normalised(text)) if len(text) <= _LONGEST_VALUE else None
+    match = _QUANTITY.match(_without_fraction(normalised(text))) if len(text) <= _LONGEST_VALUE else None
     text = shortened(text, 60)
     if not match:
         hint = " (write the decimal mark as a point)" if "," in text else ""
@@ -162,6 +231,33 @@ def split_quantity(text: str) -> tuple[float, str]:
     if not math.isfinite(value):
         raise UnitError(f'"{text}" is too large to be a value')
     return value, match[2]
+
+
+def _without_fraction(text: str) -> str:
+    """Return a text with its whole number and thirds or halves as one number: "33 1/3 rpm" is 33.33… rpm."""
+    plain = text.replace("⅓", " 1/3").replace("⅔", " 2/3").replace("½", " 1/2")
+    match = _MIXED.match(plain)
+    return (
+        f"{float(int(match[1]) + Fraction(int(match[2]), int(match[3]))):.17g}{plain[match.end() :]}" if match else text
+    )
+
+
+def split_single(text: str) -> tuple[float, UnitSpelling]:
+    """Split a single value into its number in the base unit, and the unit; "" is the base of a bare number.
+
+    Raises
+    ------
+    UnitError
+        If it isn't a number, or its unit isn't known.
+    """
+    value, unit = split_quantity(text)
+    known = single_unit(unit) if unit else UnitSpelling("", 1.0)
+    if known is None:
+        usual = "such as %, dB, V, W, Hz, s, dBf, rpm, g or °"
+        raise UnitError(
+            f'"{shortened(text, 60)}": the unit "{shortened(unit, 20)}" is not known; write a known one, {usual}'
+        )
+    return scaled(value, known.factor), known
 
 
 def scaled(value: float, factor: float) -> float:

@@ -9,18 +9,21 @@ from collections.abc import Iterable, Sequence
 
 from reviewkit.model.finding import Finding
 from reviewkit.model.level import FULL_SCALE, Level, levels_of
-from reviewkit.model.quantities import QUANTITIES
+from reviewkit.model.quantities import quantity_of
 from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.session import Rating
 
 FREQUENCY_HZ = 1000.0  # common practice, no source
+AM_HZ = 400.0  # of a receiver's AM half (common practice, no source)
+_AM = ("AM", "MW", "LW", "SW")
+RADIO = ("FM", *_AM)  # halves of a receiver, named where an input would be
 BAND_HZ = (20.0, 20_000.0)  # of what is rated over a band by its nature: a response
 DISTORTION_PERCENT = 1.0  # at which a power is rated (common practice, no source)
 
 
 def frequency_hz(rating: Rating) -> float:
     """Return the frequency that a rating without a band holds at, Hz."""
-    return rating.frequency_hz or FREQUENCY_HZ
+    return rating.frequency_hz or (AM_HZ if rating.input.upper() in _AM else FREQUENCY_HZ)
 
 
 def band_hz(rating: Rating) -> tuple[float, float]:
@@ -49,11 +52,21 @@ def rated_output_w(ratings: Iterable[Rating], load_ohm: float | None) -> float |
     return min((power_w for power_w in fitting if power_w is not None), default=None)
 
 
+def reference_w(rating: Rating, finding: Finding, ratings: Iterable[Rating]) -> float | None:
+    """Return the power that a signal to noise ratio without a reference is relative to, W: the rated output.
+
+    None if none is rated, and of a tuner, whose ratio is relative to its own output.
+    """
+    if rating.quantity != "snr" or rating.level is not None or rating.input.upper() in RADIO:
+        return None
+    return rated_output_w(ratings, finding.at.get("load"))
+
+
 def rated_level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> tuple[Level | None, str]:
     """Return the level that a rating holds at, and how it is known: "rated", "meant", or "" if it isn't.
 
     A distortion rated without a level is meant at the rated output: the lowest continuous power rated for that load, or
-    full scale. So is the output that an input's sensitivity is for.
+    for any if none is for that one; or full scale. So is the output that an input's sensitivity is for.
     """
     load_ohm = rating.load_ohm if rating.load_ohm is not None else finding.at.get("load")
     if rating.quantity == "power":
@@ -62,11 +75,11 @@ def rated_level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> 
         return Level(rating.power_w, "W", load_ohm), "rated"
     if rating.level is not None:
         return Level(rating.level.value, rating.level.unit, load_ohm, rating.level.reference), "rated"
-    levels, distortion = levels_of(finding.at), QUANTITIES[finding.quantity].is_distortion
+    levels, distortion = levels_of(finding.at), quantity_of(finding).is_distortion
     if distortion and any(had.unit == "dBFS" for had in levels):
         return FULL_SCALE, "meant"
     if distortion or (rating.quantity == "input_sensitivity" and levels):
-        power_w = rated_output_w(ratings, load_ohm)
+        power_w = rated_output_w(ratings, load_ohm) or rated_output_w(ratings, None)
         return (Level(power_w, "W", load_ohm), "meant") if power_w else (None, "")
     return None, ""
 
@@ -78,6 +91,6 @@ def as_meant(rating: Rating, findings: Sequence[Finding], rated_w: float | None)
     """
     if not rating.weighting:
         findings = [f for f in findings if "weighting" not in f.at] or findings
-    if not rating.reference and rated_w:
+    if not rating.reference and rated_w and rating.level is None and rating.input.upper() not in RADIO:
         findings = [f for f in findings if f.at.get("reference") == rated_w] or findings
     return findings

@@ -7,12 +7,15 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from reviewkit.measure import KINDS
 from reviewkit.model import digits, quantities
 from reviewkit.model.capture_request import IDLE, METER, TERMINALS, CaptureRequest
+from reviewkit.model.level import level_of
 from reviewkit.model.session import Bench
+from reviewkit.model.weightings import SPELLINGS
 from reviewkit.plan.order import Capture
 
 _DIGITS = 6  # a level is compared to a tenth of a decibel; this loses nothing
@@ -79,9 +82,15 @@ def _condition_lines(capture: Capture, bench: Bench) -> list[str]:
         lines.append(f"drive = {_quoted(quantities.watts(capture.power_w, _DIGITS))}")
     elif capture.voltage_v is not None:
         lines.append(f"drive = {_quoted(quantities.volts(capture.voltage_v, _DIGITS))}")
+    at = capture.uses[0][1].at
+    if level := level_of({key: entry for key, entry in at.items() if key not in ("power", "voltage")}):
+        lines.append(f"drive = {_quoted(quantities.level_text(level).replace(digits.MINUS, '-'))}")
     if setup.input and setup.input != bench.input:
         lines.append(f"input = {_quoted(setup.input)}")
     load = setup.load_ohm if setup.place == TERMINALS else math.inf
+    if named := at.get("conditions"):
+        pairs = ", ".join(f"{_quoted(name)} = {_quoted(value)}" for name, value in named.items())
+        lines.append(f"conditions = {{ {pairs} }}")
     if capture.drive != METER and load is not None and load != bench.load_ohm:
         ohms = "open" if math.isinf(load) else f"{digits.trimmed(load, _DIGITS)} ohm"
         lines.append(f"load = {_quoted(ohms)}")
@@ -101,7 +110,9 @@ def reading_rows(capture: Capture) -> tuple[str, ...]:
         cell = at_cell(wanted)
         quoted = '"' + cell.replace('"', '""') + '"' if "," in cell or '"' in cell else cell
         quantity = wanted.quantities[0]
-        name, unit = quantity.replace("_", " "), _READ_IN.get(quantity, "mV")
+        names, units = wanted.wording.get("names", ()), wanted.wording.get("units", ())
+        name = names[0] if names else quantity.replace("_", " ")
+        unit = units[0] if units else _READ_IN.get(quantity, "mV")
         rows += [f"{name},{channel},…,{unit},{quoted}," for channel in wanted.channels]
     return tuple(dict.fromkeys(rows))
 
@@ -117,16 +128,43 @@ def at_cell(wanted: CaptureRequest) -> str:
     parts = [f"{at['input']} input"] if "input" in at else []
     if "frequency" in at:
         parts.append(quantities.hertz(at["frequency"], _DIGITS))
+    if "band" in at and "names" in wanted.wording:
+        parts.append(quantities.band(at["band"]))
     power = quantities.watts(at["power"], _DIGITS) if "power" in at else ""
     load = f"{digits.trimmed(at['load'], _DIGITS)} ohm" if "load" in at else ""
     parts.append(f"{power} into {load}" if power and load else power or load)
     if "reference" in at:
         parts.append(f"re {quantities.watts(at['reference'], _DIGITS)}")
     if "weighting" in at:
-        parts.append(f"{at['weighting']}-weighted")
+        parts.append(_weighting_cell(at["weighting"]))
+    own = "names" in wanted.wording
+    parts += _own_conditions(at) if own else _named(at)
     if "setting" in at:
         parts.append(at["setting"])
     return ", ".join(part for part in parts if part)
+
+
+def _weighting_cell(weighting: str) -> str:
+    """Return a weighting as it is written in the column `at`."""
+    return weighting if weighting in SPELLINGS.values() and weighting != "468" else f"{weighting}-weighted"
+
+
+def _own_conditions(at: Mapping[str, Any]) -> list[str]:
+    """Return what only a reading under the maker's own name may have to state."""
+    level = level_of({key: entry for key, entry in at.items() if key != "power"})
+    return [
+        *([quantities.level_text(level)] if level else []),
+        *([f"{quantities.percent(at['limit'])} THD"] if "limit" in at else []),
+        *([f"re {at['re']}"] if "re" in at else []),
+        *([f"input {at['termination']}"] if "termination" in at else []),
+        *([f"volume {at['volume']}"] if "volume" in at else []),
+        *([f"{at['channels']} channels"] if "channels" in at else []),
+        *_named(at),
+    ]
+
+
+def _named(at: Mapping[str, Any]) -> list[str]:
+    return [f"{name} = {value}" for name, value in at.get("conditions", {}).items()]
 
 
 def reading_header() -> str:

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from reviewkit.measure.power_requests import find_blocker
 from reviewkit.model.capture_request import Basis
 from reviewkit.model.finding import Finding, Run
-from reviewkit.model.ratings import RULES
+from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
-from reviewkit.verdict.comparison import APART, SAME, Mains, Stand, compare
+from reviewkit.verdict.comparison import Mains, compare
 from reviewkit.verdict.limits import margin
+from reviewkit.verdict.stand import APART, SAME, Stand
 from reviewkit.verdict.verdict import judging
 from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, MEETS, NO_VERDICT, ROUNDS, SHORT, UNMEASURED
 
@@ -87,7 +88,7 @@ def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], ma
     state = SETTLED if ROUNDS in verdict.remark else _STATES[verdict.verdict]
     why_blocked = find_blocker(rating, basis) if state != ANSWERED else ""
     if state == OPEN:
-        names = RULES[rating.quantity].findings
+        names = rule_of(rating).findings
         before = [f.measurement for run in runs for f in run.findings if f.stage == "before" and f.quantity in names]
         return Need(verdict, state, blocked=why_blocked, before=tuple(dict.fromkeys(before)))
     need = Need(verdict, state, verdict.measurements, blocked=why_blocked)
@@ -113,7 +114,7 @@ def differing_conditions(
 
     What can't be compared at all comes first.
     """
-    compared = zip(RULES[rating.quantity].conditions, compare(rating, finding, mains, ratings), strict=True)
+    compared = zip(rule_of(rating).conditions, compare(rating, finding, mains, ratings), strict=True)
     differing = [(name, stand) for name, stand in compared if stand.stand != SAME]
     # conditions that can't be compared at all come first
     return sorted(differing, key=lambda pair: pair[1].stand != APART)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from reviewkit.model.capture_request import Basis, CaptureRequest
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.mains import mains_of
-from reviewkit.model.ratings import RULES
+from reviewkit.model.ratings import rule_of
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
@@ -24,7 +24,8 @@ from reviewkit.plan.levels import (
 )
 from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need, differing_conditions, find_needs
 from reviewkit.plan.order import Capture, plan_captures
-from reviewkit.verdict.comparison import HARDER, SAME, Mains
+from reviewkit.verdict.comparison import Mains
+from reviewkit.verdict.stand import HARDER, SAME
 from reviewkit.verdict.verdict import judging
 
 
@@ -164,7 +165,7 @@ def _supporting_measurements(
     from which the rated one is computed.
     """
     rating = need.verdict.rating
-    if not set(wanted.quantities) & set(RULES[rating.quantity].findings):
+    if not set(wanted.quantities) & set(rule_of(rating).findings):
         same = [f for f in findings if f.quantity in wanted.quantities]
         return [f.measurement for f in same if f.at.get("input", "") == wanted.at.get("input", "")]
     names = []

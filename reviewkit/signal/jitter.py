@@ -1,7 +1,7 @@
 """Jitter of a player's clock, from a recorded high tone: each steady rate at which its phase moves, as time.
 
 Only what moves the phase counts: a modulated amplitude leaves it alone, and noise isn't a steady rate. One lone line
-beside the tone moves phase and amplitude alike, so it counts with half its power: check that the lines come in pairs,
+next to the tone moves phase and amplitude alike, so it counts with half its power: check that the lines come in pairs,
 and that they grow by 6 dB an octave of the tone.
 """
 

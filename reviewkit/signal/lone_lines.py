@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
 _LEAST_REST = 1e-4  # of the tone: below 0.01 % a line is counted without asking, for most benches have some there
-_LEAST_SHARE = 0.25  # of the power beside the fundamental: without it that falls by 1.2 dB
+_LEAST_SHARE = 0.25  # of the power next to the fundamental: without it that falls by 1.2 dB
 _LOWEST_ORDER, _NEIGHBOURS = 6, 4  # a bend of low order makes single low harmonics, none of high order
 _ABOVE_HARMONICS = 10.0  # 20 dB
 _ABOVE_NOISE = 1000.0  # 30 dB

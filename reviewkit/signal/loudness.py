@@ -75,7 +75,7 @@ def measure_loudness(samples: Array, rate_hz: float) -> float:
 
 
 def measure_true_peak(samples: Array) -> float:
-    """Return the highest peak of the waveform between its samples, which stand four times as dense for that.
+    """Return the highest peak of the waveform between its samples, interpolated to four times the rate for that.
 
     Parameters
     ----------

@@ -103,7 +103,7 @@ def analyse_lines(
     place = _place(power, peak, window)
     if window and _misfit(level, place, window) > _WORST_MISFIT:
         raise NoLines(
-            f"the lines beside the tone are not those of a {window} window; write the window that it was made with, "
+            f"the lines next to the tone are not those of a {window} window; write the window that it was made with, "
             "or export every line"
         )
     # places are read off the rows' own frequencies: an export may leave lines out
@@ -185,7 +185,7 @@ def _place(power: Array, peak: int, window: str | None) -> float:
     guess = float(peak + (0.5 * (below - above) / curvature if curvature < 0 else 0.0))
     if window is None:
         return guess
-    # the ratio of the two lines beside the tone fixes its place; refine the parabola's guess by least squares
+    # the ratio of the two lines next to the tone fixes its place; refine the parabola's guess by least squares
     index = np.arange(max(0, peak - 1), peak + 2)
     best = np.linspace(-0.6, 0.6, 241) + peak
     for width in (0.005, 5e-5, 5e-7):

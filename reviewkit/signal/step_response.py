@@ -122,7 +122,7 @@ def read_square(samples: Array, rate_hz: float) -> Step:
 
 
 def _two_levels(samples: Array) -> tuple[float, float]:
-    """Return the two levels, roughly. Raise NotSquare if the waveform doesn't stay at two."""
+    """Return the two levels, roughly; refuse a waveform that doesn't stay at two."""
     lowest, highest = np.quantile(samples, (0.01, 0.99))
     middle = (lowest + highest) / 2
     above = samples > middle

@@ -277,7 +277,7 @@ def fitted(lines: Lines, peak: int) -> tuple[Line, float]:
 
 
 def summit_at(lines: Lines, peak: int) -> Line:
-    """Return a tone by its largest line and the two beside it: a parabola through the logarithms of their power."""
+    """Return a tone by its largest line and the two next to it: a parabola through the logarithms of their power."""
     below, at, above = np.log(lines.power[peak - 1 : peak + 2] + 1e-300)
     # on a slope, a parabola would rise far above every line
     true_peak = at > max(below, above)

@@ -7,29 +7,19 @@ from dataclasses import dataclass
 
 from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.finding import Finding
-from reviewkit.model.level import is_same, levels_of
-from reviewkit.model.ratings import EQUAL, HARD, LOWEST_POWER_W, RULES, distortion_limit
+from reviewkit.model.level import Level, is_same, levels_of, reference_level
+from reviewkit.model.ratings import EQUAL, HARD, LOWEST_POWER_W, distortion_limit, rule_of
 from reviewkit.model.session import Rating
+from reviewkit.model.weightings import FLATTERING, weighted
+from reviewkit.verdict import own_ratings
+from reviewkit.verdict.stand import APART, EASIER, HARDER, SAME, Stand, first_words
 
-SAME, HARDER, EASIER, APART = "same", "harder", "easier", "apart"
 INSIDE, ON, OUTSIDE = 1, 0, -1
 
 # one percent of frequency, half a percent of a load, a power or a band's edge: exports round by as much; two
 # percent of the mains (common practice, no source)
-_FLATTERING = ("A", "C")  # weightings under which noise of every usual kind reads lower (common practice, no source)
+PHONO = ("riaa_deviation", "phono_overload")  # of the phono input by nature
 _FREQUENCY_SAME, _LOAD_SAME, _MAINS_SAME = 0.01, 0.005, 0.02
-
-
-@dataclass(frozen=True)
-class Stand:
-    """One condition compared. `why`: what differs, ready to print; `brief`: the same in six words at most; `assumed`:
-    what the maker left out, as it was on the bench.
-    """
-
-    stand: str
-    why: str = ""
-    assumed: str = ""
-    brief: str = ""
 
 
 @dataclass(frozen=True)
@@ -68,7 +58,7 @@ def compare(rating: Rating, finding: Finding, mains: Mains, ratings: Sequence[Ra
     `ratings`: all of the unit, because a distortion rated at no level is meant at the rated output.
     """
     stands = []
-    for condition in RULES[rating.quantity].conditions:
+    for condition in rule_of(rating).conditions:
         if condition == "mains":
             stands.append(mains_stand(mains))
         elif condition in _OF_ALL_RATINGS:
@@ -124,32 +114,25 @@ def _words(key: str, name: str) -> Callable[[Rating, Finding], Stand]:
     def stand(rating: Rating, finding: Finding) -> Stand:
         wanted, had = str(getattr(rating, key)), str(finding.at.get(key, ""))
         if not wanted:
-            return Stand(SAME, assumed=f"{had} {name}".strip() if had else "")
+            by_nature = had.lower() == "phono" and rating.quantity in PHONO
+            return Stand(SAME, assumed=f"{had} {name}" if had and not by_nature else "")
         if wanted.lower() == had.lower():
             return Stand(SAME)
         measured = f"measured with {had}" if had else f"{name} not stated"
         why = f"rated for {wanted} {name}, {measured if had else 'measured without it stated'}"
-        return Stand(APART, why, brief=_first_words(measured))
+        return Stand(APART, why, brief=first_words(measured))
 
     return stand
 
 
-def _first_words(text: str) -> str:
-    words = text.split()
-    return text if len(words) <= MOST_WORDS else " ".join(words[: MOST_WORDS - 1]) + " …"
-
-
-MOST_WORDS = 6  # on a card, about a condition that differs
-
-
 def _weighting(rating: Rating, finding: Finding) -> Stand:
     wanted, had = rating.weighting, str(finding.at.get("weighting", ""))
-    measured = f"{had}-weighted" if had else "unweighted"
+    measured = weighted(had)
     if wanted.lower() == had.lower():
-        return Stand(SAME, assumed="" if wanted else measured)
+        return Stand(SAME, assumed="" if wanted or rating.called else measured)
     # a rating that doesn't name a weighting means unweighted; weighting makes it look better
-    rated = f"rated {wanted}-weighted" if wanted else "rated without a weighting"
-    eased = not wanted and had.upper() in _FLATTERING
+    rated = f"rated {weighted(wanted)}" if wanted else "rated without a weighting"
+    eased = not wanted and had in FLATTERING
     return Stand(EASIER if eased else APART, f"{rated}, measured {measured}", brief=f"measured {measured}")
 
 
@@ -171,7 +154,9 @@ def _channels(rating: Rating, finding: Finding) -> Stand:
 
 def _band(rating: Rating, finding: Finding) -> Stand:
     swept = (finding.at["band"][0], finding.at["band"][1]) if is_swept(finding) else None
-    if rating.band_hz is None and not RULES[rating.quantity].band:
+    if rating.band_hz is None and not rule_of(rating).band:
+        if rating.called and swept:
+            return Stand(SAME, assumed=f"over {quantities.band(swept)}")
         return Stand(SAME)  # `_frequency` compares with the one frequency that is meant
     low, high = unstated_conditions.band_hz(rating)
     rated = f"rated over {'' if rating.band_hz else 'no band, which means '}{quantities.band((low, high))}"
@@ -198,6 +183,9 @@ def _frequency(rating: Rating, finding: Finding) -> Stand:
     """Compare the frequency; if the maker names neither one nor a band, 1 kHz is meant, and only that."""
     if rating.band_hz is not None:
         return Stand(SAME)
+    if rating.called and rating.frequency_hz is None:
+        hz = finding.at.get("frequency")
+        return Stand(SAME, assumed=f"at {quantities.hertz(hz)}" if hz is not None else "")
     wanted, hz = unstated_conditions.frequency_hz(rating), finding.at.get("frequency")
     rated = f"rated at {quantities.hertz(wanted)}"
     if rating.frequency_hz is None:
@@ -237,19 +225,28 @@ def _level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand
         return Stand(APART, why, brief=f"measured at {shown}")
     if is_same(above) and finding.quantity != "highest_distortion":
         return Stand(SAME, assumed=f"at {shown}" if how == "meant" else "")
-    return Stand(_way_off(rating, finding, above), why, brief=f"measured at {shown}")
+    return Stand(_way_off(rating, finding, above, wanted), why, brief=f"measured at {shown}")
 
 
-def _way_off(rating: Rating, finding: Finding, above_db: float) -> str:
-    """Return what a level that is not the rated one makes of the test."""
-    mode = RULES[rating.quantity].level
+def _signal(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand:
+    """Compare the level of the signal that noise is heard under: at a tuner's antenna, not at an output."""
+    if rating.level is None:
+        had = next((had for had in levels_of(finding.at) if had.unit not in ("W", "V")), None)
+        return Stand(SAME, assumed=f"at {quantities.level_text(had)}" if had else "")
+    return _level(rating, finding, ratings)
+
+
+def _way_off(rating: Rating, finding: Finding, above_db: float, wanted: Level) -> str:
+    """Return what a level that is not the rated one, `wanted`, makes of the test."""
+    mode = rule_of(rating).level
     if mode == HARD:
         return HARDER if above_db > 0 else EASIER
     if mode == EQUAL:
         return APART
     if rating.quantity == "power" and (above_db <= 0 or finding.quantity == "highest_distortion"):
         # from 250 mW up the rating holds at every power; but if it is noise that rises there, that proves nothing
-        promised = finding.at["power"] >= LOWEST_POWER_W * (1 - _LOAD_SAME)
+        power_w = (wanted.watts or 0.0) * 10 ** (above_db / 10)
+        promised = power_w >= LOWEST_POWER_W * (1 - _LOAD_SAME)
         return EASIER if promised and distortion_name(finding) == "THD" else APART
     return HARDER if above_db > 0 else APART
 
@@ -274,21 +271,31 @@ def _figure(rating: Rating, finding: Finding) -> Stand:
 
 
 def _reference(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand:
-    had = finding.at.get("reference")
-    measured = f"measured re {quantities.watts(had) if had is not None else 'something not stated'}"
-    brief = measured if had is not None else "reference not stated"
+    had, level = finding.at.get("reference"), reference_level(finding.at)
+    shown = quantities.watts(had) if had is not None else quantities.level_text(level) if level else ""
+    measured = f"measured re {shown or 'something not stated'}"
+    brief = measured if shown else "reference not stated"
     if rating.reference_v is not None:
         if finding.at.get("reference_input") == rating.reference_v:
             return Stand(SAME, assumed=str(finding.at.get("method", "")))
         of = f"the {finding.at['input']} input" if finding.at.get("input") else "the input"
         remedy = f"what would tell is the input sensitivity of {of}, read at the same volume"
         return Stand(APART, f"rated re {rating.reference} at the input, {measured}; {remedy}", brief=brief)
+    if rating.reference_level is not None:
+        above = level.decibels_above(rating.reference_level) if level else None
+        if above is not None and is_same(above):
+            return Stand(SAME, assumed=str(finding.at.get("method", "")))
+        return Stand(APART, f"rated re {rating.reference}, {measured}", brief=brief)
     if not rating.reference:
-        meant = unstated_conditions.rated_output_w(ratings, finding.at.get("load"))
-        if meant is None or had is None or abs(had / meant - 1) <= _LOAD_SAME:
-            return Stand(SAME, assumed=f"re {quantities.watts(had)}" if had is not None else "")
-        # the lower the reference, the harder
+        meant = unstated_conditions.reference_w(rating, finding, ratings)
+        if meant is None or (had is None and finding.kind != "reading"):
+            return Stand(SAME, assumed=f"re {shown}" if shown else "")
         rated = f"rated re nothing stated, which means {quantities.watts(meant)}"
+        if had is None:
+            return Stand(APART, f"{rated}, {measured}", brief=brief)
+        if abs(had / meant - 1) <= _LOAD_SAME:
+            return Stand(SAME, assumed=f"re {quantities.watts(had)}")
+        # the lower the reference, the harder
         return Stand(HARDER if had < meant else EASIER, f"{rated}, {measured}", brief=brief)
     if rating.reference_w is not None and had is not None and abs(had / rating.reference_w - 1) <= _LOAD_SAME:
         return Stand(SAME)
@@ -319,9 +326,13 @@ _COMPARE: dict[str, Callable[[Rating, Finding], Stand]] = {
     "band": _band,
     "frequency": _frequency,
     "figure": _figure,
+    "conditions": own_ratings.compare_conditions,
+    "thd": own_ratings.compare_distortion,
+    "sign": own_ratings.compare_sign,
 }
 # these also depend on what else is rated
 _OF_ALL_RATINGS: dict[str, Callable[[Rating, Finding, Sequence[Rating]], Stand]] = {
     "level": _level,
+    "signal": _signal,
     "reference": _reference,
 }

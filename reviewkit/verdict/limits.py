@@ -11,8 +11,9 @@ from dataclasses import dataclass
 
 from reviewkit.model import quantities, rating_words
 from reviewkit.model.finding import Finding
-from reviewkit.model.ratings import RULES, distortion_limit
+from reviewkit.model.ratings import DECIBELS, distortion_limit, rule_of
 from reviewkit.model.session import Rating
+from reviewkit.verdict import own_ratings
 from reviewkit.verdict.comparison import INSIDE, ON, OUTSIDE, is_in_percent
 
 _MOST_HIDDEN_DB, _MOST_HIDDEN = 0.05, 0.05  # a miss that rounding may hide: in dB, or as a share of the limit
@@ -52,7 +53,7 @@ def margin(rating: Rating, finding: Finding, value: float) -> Margin:
         upper = (quantities.quantity_of(finding).side or value) >= 0
         amount, limit = (high - value, high) if upper else (value - low, low)
         return Margin(amount, amount, limit, rating.unit)
-    if quantities.quantity_of(finding).either_way:
+    if quantities.quantity_of(finding).either_way or own_ratings.size_counts(rating):
         value = abs(value)
     if rating.tolerance is not None:
         return min((_one(rating, value, rating.tolerance[0], 1), _one(rating, value, rating.tolerance[1], -1)), key=_of)
@@ -69,9 +70,10 @@ def _of(one: Margin) -> float:
 def _one(rating: Rating, value: float, limit: float, sign: int) -> Margin:
     """Return the margin of a value that must be above (`sign` 1) or below (−1) a limit."""
     amount = sign * (value - limit)
-    if RULES[rating.quantity].margin == "db" or limit <= 0 or value <= 0:
+    below = limit < 0 and value < 0
+    if rule_of(rating).margin == "db" or ((limit <= 0 or value <= 0) and not below):
         return Margin(amount, amount, limit, rating.unit)
-    return Margin(amount, sign * math.log(value / limit), limit, rating.unit)
+    return Margin(amount, (-sign if below else sign) * math.log(value / limit), limit, rating.unit)
 
 
 def position(rating: Rating, finding: Finding) -> Position:
@@ -111,7 +113,7 @@ def _side(rating: Rating, finding: Finding, amount: float) -> int:
 
 def _is_hidden(missed: Margin) -> bool:
     """Return whether the value, rounded to the limit's last printed digit, is the limit."""
-    most = _MOST_HIDDEN_DB if missed.unit == "dB" else _MOST_HIDDEN * abs(missed.limit)
+    most = _MOST_HIDDEN_DB if missed.unit in DECIBELS else _MOST_HIDDEN * abs(missed.limit)
     half = rating_words.half_digit(missed.limit, missed.unit)
     return -missed.amount < half * (1 - _ALLOWANCE) and -missed.amount <= most * (1 + _ALLOWANCE)
 
@@ -120,4 +122,4 @@ def off_nominal(rating: Rating, finding: Finding) -> float:
     """Return how far a figure is from the nominal value: in dB, or as a share of it."""
     assert rating.nominal is not None
     value = quantities.claimed(finding)
-    return value - rating.nominal if rating.unit == "dB" else value / rating.nominal - 1
+    return value - rating.nominal if rating.unit in DECIBELS or not rating.nominal else value / rating.nominal - 1

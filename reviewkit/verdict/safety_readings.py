@@ -19,7 +19,8 @@ _WORDS = {
     RAILS: re.compile(r"\brails?\b|\bsupply\b|\bsupplies\b", re.IGNORECASE),
     OFFSET: re.compile(r"\boffset\b", re.IGNORECASE),
     BIAS: re.compile(
-        r"\bbias(?! (?:trimmer|resistor|spreader|transistor|diode|pot))\b|\bidle current\b", re.IGNORECASE
+        r"\bbias(?! (?:frequency|oscillator|trap|trimmer|resistor|spreader|transistor|diode|pot))\b|\bidle current\b",
+        re.IGNORECASE,
     ),
     # from exposed metal, not of a capacitor or a transistor
     LEAKAGE: re.compile(r"^(?=.*\bleakage\b)(?=.*\b(?:plug|metal|chassis|mains|earth|enclosure)\b)", re.IGNORECASE),
@@ -41,7 +42,7 @@ class PointReading:
     words
         "cold" or "warm", if its row says so.
     note
-        As written beside it.
+        As written next to it.
     """
 
     point: str

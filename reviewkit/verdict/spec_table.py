@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from reviewkit.measure import KINDS
 from reviewkit.model import digits, quantities, rating_words
 from reviewkit.model.finding import Finding, Run
-from reviewkit.model.ratings import RULES
+from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Bench, BenchRange, PrintedFigure, Rating, Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.verdict import UNMEASURED, judging
@@ -124,7 +124,7 @@ def _stated(bench: Bench | BenchRange) -> str:
 
 
 def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
-    rated = [RULES[rating.quantity] for rating in session.ratings]
+    rated = [rule_of(rating) for rating in session.ratings]
     findings = judging(runs)
     cards = {run.conditions.measurement.id: run.conditions.measurement.card for run in runs}
     rows = []

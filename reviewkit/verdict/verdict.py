@@ -12,18 +12,14 @@ from dataclasses import dataclass, replace
 from reviewkit.model import quantities, rating_words, unstated_conditions
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.mains import mains_of
-from reviewkit.model.ratings import LOWEST_POWER_W, RULES, distortion_limit
+from reviewkit.model.ratings import LOWEST_POWER_W, distortion_limit, rule_of
 from reviewkit.model.session import Rating, Session
 from reviewkit.model.verdict import Verdict
-from reviewkit.verdict import limits, verdict_words
+from reviewkit.verdict import limits, own_ratings, verdict_words
 from reviewkit.verdict.comparison import (
-    APART,
-    EASIER,
-    HARDER,
     INSIDE,
     ON,
     OUTSIDE,
-    SAME,
     Answer,
     Mains,
     compare,
@@ -32,10 +28,12 @@ from reviewkit.verdict.comparison import (
     overall,
 )
 from reviewkit.verdict.input_reference import ratios_re_input
+from reviewkit.verdict.stand import APART, EASIER, HARDER, SAME
 from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, SHORT, UNMEASURED
 
 __all__ = ["CLOSE", "INCOMPARABLE", "JUDGED", "MEETS", "NO_VERDICT", "SHORT", "UNMEASURED", "judge", "judging"]
 
+REFERENCES = ("reference", "reference_input", "reference_level")
 # which of several answers to one rating decides; of equal verdicts, the finding nearest to falling short
 _WEIGHT = {SHORT: 0, CLOSE: 1, MEETS: 2, NO_VERDICT: 3, INCOMPARABLE: 4}
 
@@ -73,15 +71,16 @@ class _SharedConditions:
 
 
 def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
-    rule, findings = RULES[rating.quantity], bench.findings
+    rule, findings = rule_of(rating), bench.findings
     all_answers = [_answer(rating, finding, bench) for finding in _candidates(rating, bench)]
     answers = _channels_together(all_answers)
     blank = Verdict(rating, label, rating_words.line(rating), rating_words.limit_text(rating), "", UNMEASURED)
     if not answers:
-        return blank
+        return replace(blank, remark=_other_unit(rating, bench))
     word = min((a.word for a in answers), key=_WEIGHT.__getitem__)
     same_word = [a for a in answers if a.word == word]
-    alone = bench.stereo and word == MEETS and not _both_channels(same_word)
+    whole = bool(rating.called) and any(not a.finding.channel for a in same_word)  # of the unit, not of a channel
+    alone = bench.stereo and word == MEETS and not whole and not _both_channels(same_word)
     if alone and rating.channels == "both":
         word = INCOMPARABLE
     deciding = _deciding(rating, word, same_word)
@@ -116,8 +115,10 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
 
 def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
     """Return the findings that could answer a rating, a power with what the mains leave uncertain."""
-    candidates = [f for f in bench.findings if f.quantity in RULES[rating.quantity].findings]
+    candidates = [f for f in bench.findings if f.quantity in rule_of(rating).findings]
     candidates = [f for f in candidates if _is_candidate(rating, f)]
+    if rating.called:
+        candidates = own_ratings.of_nearest(rating, own_ratings.in_rated_unit(rating, candidates), bench.ratings)
     if rating.total:
         candidates = _totals(candidates)
     if rating.quantity == "snr" and rating.reference_v is not None:
@@ -125,6 +126,12 @@ def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
     if rating.quantity in ("snr", "noise"):
         candidates = list(unstated_conditions.as_meant(rating, candidates, bench.rated_w))
     return [_at_rated_mains(f, bench.mains) if rating.quantity == "power" else f for f in candidates]
+
+
+def _other_unit(rating: Rating, bench: _SharedConditions) -> str:
+    """Return that a reading of the rated name is in a unit that the rating's can't be compared with; "" if none is."""
+    other = next((f.unit for f in bench.findings if rating.called and f.quantity == rating.quantity), None)
+    return "" if other is None else f"read in {other or 'no unit'}, rated in {rating.unit or 'none'}"
 
 
 def _at_rated_mains(finding: Finding, mains: Mains) -> Finding:
@@ -139,8 +146,8 @@ def _differing(answer: Answer) -> int:
 
 
 def _deciding(rating: Rating, word: str, same_word: Sequence[Answer]) -> Answer:
-    """Return the answer that the verdict rests on: the one nearest to falling short under the most alike conditions."""
-    order = RULES[rating.quantity].findings
+    """Return the answer that decides the verdict: the one nearest to falling short under the most alike conditions."""
+    order = rule_of(rating).findings
     if word == INCOMPARABLE:
         # the answer that differs in the fewest conditions is the most telling
         fewest = min(_differing(a) for a in same_word)
@@ -211,7 +218,7 @@ def _low_power(rating: Rating, answers: Sequence[Answer]) -> str:
     return f"below {quantities.watts(lowest_w)} not checked" if lowest_w > LOWEST_POWER_W * _MORE else ""
 
 
-_OF_THE_TEST = ("load", "input", "channels", "mains")  # the first conditions of a power's rule
+_OF_THE_TEST = ("load", "input", "conditions", "channels", "mains")  # the first conditions of a power's rule
 _MORE = 1.05  # the next step of a sweep
 
 
@@ -256,7 +263,7 @@ def _is_candidate(rating: Rating, finding: Finding) -> bool:
         return bool(finding.at.get("limit") == unstated_conditions.distortion_percent(rating))
     if rating.quantity == "snr":
         # the S/N of a tone's capture is relative to that tone; a maker's is of the idle output, relative to a power
-        return "reference" in finding.at or "reference_input" in finding.at
+        return finding.kind == "reading" or any(key in finding.at for key in REFERENCES)
     if rating.quantity in ("flatness", "riaa_deviation") and rating.within is not None:
         # unequal limits are compared with the two deviations, equal ones with the larger of them
         return (quantities.quantity_of(finding).side == 0) == (-rating.within[0] == rating.within[1])

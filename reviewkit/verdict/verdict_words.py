@@ -10,11 +10,12 @@ from reviewkit.model import digits, quantities, rating_words
 from reviewkit.model.finding import Finding
 from reviewkit.model.finding_conditions import why_bound
 from reviewkit.model.level import Level, is_same, level_of
-from reviewkit.model.ratings import LOWEST_POWER_W, RULES, distortion_limit
+from reviewkit.model.ratings import DECIBELS, LOWEST_POWER_W, distortion_limit, rule_of
 from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict import limits
-from reviewkit.verdict.comparison import APART, EASIER, HARDER, INSIDE, OUTSIDE, SAME, Answer, is_in_percent, is_swept
+from reviewkit.verdict.comparison import INSIDE, OUTSIDE, Answer, is_in_percent, is_swept
+from reviewkit.verdict.stand import APART, EASIER, HARDER, SAME
 
 MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
     "meets",
@@ -26,7 +27,7 @@ MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
 NO_VERDICT = ""  # a nominal value without a tolerance is only printed next to the measured one
 JUDGED = (MEETS, SHORT, CLOSE)
 ROUNDS = "rounds to the limit"
-# the needle stands clear of the notch whenever the word is not "too close to call"
+# the needle stays clear of the notch whenever the word is not "too close to call"
 _CLEAR = 0.08
 _LARGE_UNCERTAINTY = 0.03  # of a power: from here it is always shown
 PAST_SCALE = 1.2
@@ -95,8 +96,8 @@ def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word
 
 def _off_nominal(rating: Rating, finding: Finding) -> str:
     off = limits.off_nominal(rating, finding)
-    if rating.unit == "dB":
-        return f"{digits.signed(off, 1)} dB"
+    if rating.unit in DECIBELS or not rating.nominal:
+        return quantities.joined(digits.signed(off, 1), "dB" if rating.unit in DECIBELS else rating.unit)
     percent = round(100 * off, 9)
     return f"{digits.signed(percent, 1 if abs(percent) < 0.95 else 0)} %"
 
@@ -113,9 +114,12 @@ def figure_with_place(rating: Rating, finding: Finding, findings: Iterable[Findi
 
 def margin(rating: Rating, answer: Answer) -> str:
     """Return the distance from the limit, such that more is better: "+8 %", "+0.2 dB", "1.3 ×"."""
-    kind = "ratio" if is_in_percent(rating, answer.finding) else RULES[rating.quantity].margin
+    kind = "ratio" if is_in_percent(rating, answer.finding) else rule_of(rating).margin
     if rating.tolerance is not None and kind == "ratio":
         kind = "percent"
+    if rating.within is not None and rating.unit != "dB":
+        size = digits.trimmed(abs(answer.room), 2) if answer.room else "0"
+        return quantities.joined(f"{digits.MINUS if answer.room < 0 else '+'}{size}", rating.unit)
     if kind == "db":
         decimals = 2 if rating.within is not None and abs(answer.room) < 0.995 else 1
         return f"{digits.signed(answer.room, decimals)} dB"
@@ -146,7 +150,7 @@ def room(rating: Rating, answer: Answer) -> float:
         reach = _reach(rating, answer.finding)
         ratio = reach / max(reach - answer.room, 1e-9)
         return math.log2(ratio) if ratio > 0 else -2.0
-    return answer.room / (6.0 if RULES[rating.quantity].margin == "db" else math.log(2))
+    return answer.room / (6.0 if rule_of(rating).margin == "db" else math.log(2))
 
 
 def position(rating: Rating, answer: Answer, word: str) -> float:
@@ -165,11 +169,15 @@ def ends(rating: Rating, finding: Finding) -> tuple[str, str]:
         return quantities.percent(2 * percent), quantities.percent(percent / 2)
     if rating.within is not None:
         low, high = rating.within
-        return (f"±{digits.trimmed(2 * high)} dB", f"±{digits.trimmed(high / 2)} dB") if -low == high else ("", "")
+        if -low != high:
+            return "", ""
+        return quantities.limit_within(2 * low, 2 * high, rating.unit), quantities.limit_within(
+            low / 2, high / 2, rating.unit
+        )
     value, better = (rating.at_most, -1) if rating.at_least is None else (rating.at_least, 1)
     if value is None:
         return "", ""
-    in_db = RULES[rating.quantity].margin == "db"
+    in_db = rule_of(rating).margin == "db"
     worse, good = ((value + 6.0 * way if in_db else value * 2.0**way) for way in (-better, better))
     return rating_words.value_text(worse, rating.unit), rating_words.value_text(good, rating.unit)
 

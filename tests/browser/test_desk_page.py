@@ -5,6 +5,7 @@ Levels of the session are a closed form: a first-order fall, 10 lg(1 + (f/70 kHz
 
 from __future__ import annotations
 
+import base64
 import json
 import os
 import re
@@ -13,6 +14,7 @@ import sys
 import time
 import tomllib
 
+import evening_exports
 import numpy as np
 import pytest
 from browsing import Watched, opened, wait_until
@@ -97,6 +99,22 @@ def drop(page, files):
     )
 
 
+def drop_bytes(page, files):
+    """Drop files of any content, in one event."""
+    page.evaluate(
+        """(files) => {
+            const carried = new DataTransfer();
+            for (const [name, data] of Object.entries(files)) {
+                const bytes = Uint8Array.from(atob(data), (letter) => letter.charCodeAt(0));
+                carried.items.add(new File([bytes], name));
+            }
+            document.body.dispatchEvent(
+                new DragEvent("drop", { dataTransfer: carried, bubbles: true, cancelable: true }));
+        }""",
+        {name: base64.b64encode(content).decode() for name, content in files.items()},
+    )
+
+
 def until(holds, seconds=60.0):
     end = time.monotonic() + seconds
     while not holds():
@@ -162,6 +180,86 @@ def test_an_evening_from_an_empty_folder_to_its_outputs_with_no_line_of_toml_typ
         page.goto("about:blank")
     finally:
         desk.end()
+
+
+BROCHURE = """Source: owner's manual, page 12
+Power output: 40 W per channel into 8 ohms, 20 Hz - 20 kHz, 0.1 % THD, both channels driven
+Frequency response: 10 Hz to 40 kHz, +0 -1 dB (aux)
+Total harmonic distortion: 0.1 % at rated output
+Intermodulation distortion (60 Hz : 7 kHz = 4 : 1): 0.1 % at rated output
+Damping factor: 50 (8 ohms, 1 kHz)
+Channel separation: 50 dB at 1 kHz (aux)
+Signal-to-noise ratio (IHF-A): phono 76 dB, aux 92 dB
+RIAA deviation: +/-0.5 dB, 40 Hz to 15 kHz
+Input sensitivity/impedance: phono 2.5 mV/47 kilohms, aux 150 mV/50 kilohms
+Phono overload: 150 mV at 1 kHz
+Tone controls: bass +/-10 dB at 100 Hz, treble +/-10 dB at 10 kHz
+Rise time: 5 us
+Slew rate: 25 V/us
+Subsonic filter: 18 Hz, 12 dB/octave
+Output level: tape 150 mV
+Headphone output: 4 to 600 ohms
+Power bandwidth: 10 Hz to 50 kHz
+Power consumption: 180 W
+AC outlets: 2 switched
+Dimensions: 430 x 130 x 350 mm
+Weight: 9.4 kg
+"""
+
+
+def test_a_whole_evening_at_the_desk_alone(tmp_path, page, record_property):
+    """22 exports and 21 lines of a brochure: dropped, pasted, answered and built, with no line of TOML typed."""
+    begun, clicks = time.monotonic(), 0
+    desk = Watched(tmp_path, editing=True)
+    try:
+        page.goto(desk.address)
+        page.fill("[name=maker]", "Ostwick")
+        page.fill("[name=model]", "240")
+        page.fill("[name=year]", "1979")
+        page.keyboard.press("Enter")
+        page.wait_for_selector("#new", state="detached", timeout=WAIT_MS)
+        drop_bytes(page, {each.name.replace("/", " "): each.content for each in evening_exports.exports()})
+        until(lambda: len(list((tmp_path / "measurements").glob("*"))) == 22)
+        page.wait_for_selector("#cards img, #strip img", state="attached", timeout=WAIT_MS)
+        first_card_s = time.monotonic() - begun
+        while (asked := page.locator(".question")).count():
+            what = asked.nth(0).inner_text()
+            asked.nth(0).locator(".answers button").first.click()
+            clicks += 1
+            until(lambda what=what: not asked.count() or asked.nth(0).inner_text() != what)
+        for key, value in {"input": "aux", "load": "8 ohm", "channels": "both", "mains": "230 V 50 Hz"}.items():
+            page.fill(f".bench-values [name={key}]", value)
+        page.fill(".bench-values [name=level_uncertainty]", "0.2 dB")
+        page.keyboard.press("Enter")
+        until(lambda: "level_uncertainty" in read(tmp_path, "session.toml"))
+        page.click("nav a[data-to=ratings]")
+        page.fill("#paste", BROCHURE)
+        page.click("text=Read these lines")
+        page.wait_for_selector(".lines li", timeout=WAIT_MS)
+        until(lambda: (tmp_path / "ratings.txt").is_file())
+        while page.locator(".lines .asked").count():
+            count = page.locator(".lines .asked").count()
+            page.locator(".lines .asked").nth(0).locator("button:text('Not measured here')").click()
+            clicks += 1
+            until(lambda count=count: page.locator(".lines .asked").count() < count)
+        page.wait_for_selector("#table :text('meets')", timeout=WAIT_MS)
+        page.click("nav a[data-to=cards]")
+        page.click("form[data-build] button")
+        page.wait_for_selector("text=Built.", timeout=4 * WAIT_MS)
+        page.goto("about:blank")
+    finally:
+        desk.end()
+    assert (tmp_path / "out" / "episode.html").is_file()
+    assert len(list((tmp_path / "out" / "cards").glob("*.png"))) >= 15
+    written = read(tmp_path, "session.toml")
+    judged = read(tmp_path, "out/spec-table.csv")
+    record_property(
+        "an evening at the desk",
+        f"first card after {first_card_s:.0f} s, {clicks} answers, {time.monotonic() - begun:.0f} s in all; "
+        f"the desk wrote {len(written.splitlines())} lines of session.toml",
+    )
+    assert judged.count("meets") + judged.count("falls short") >= 6
+    assert first_card_s < 60
 
 
 # ------------------------------------------------------------------ notes

@@ -234,15 +234,14 @@ PRINTED: dict[str, Read | Asked] = {
     "Bass: ±10 dB at 100 Hz": Read(unmeasured=(("Bass", "±10 dB at 100 Hz"),)),
     "High filter −6 dB/oct. above 7 kHz": Read(unmeasured=(("High filter", "−6 dB/oct. above 7 kHz"),)),
     "FM usable sensitivity (mono): 1.8 µV, 10.3 dBf": Read(
-        unmeasured=(("FM usable sensitivity (mono)", "1.8 µV, 10.3 dBf"),)
+        rated("usable sensitivity", 'at_most = "1.8 µV"', 'input = "FM"', 'conditions = { mode = "mono" }')
     ),
     "FM stereo separation: 45 dB at 1 kHz, 35 dB at 10 kHz": Read(
-        unmeasured=(("FM stereo separation", "45 dB at 1 kHz, 35 dB at 10 kHz"),)
+        rated("separation", 'at_least = "45 dB"', KHZ, 'input = "FM"')
+        + rated("separation", 'at_least = "35 dB"', 'frequency = "10 kHz"', 'input = "FM"')
     ),
-    "Slew rate: ±40 V/µs": Read(unmeasured=(("Slew rate", "±40 V/µs"),)),
-    "Power consumption: 250 W max. (120 V, 60 Hz)": Read(
-        unmeasured=(("Power consumption", "250 W max. (120 V, 60 Hz)"),)
-    ),
+    "Slew rate: ±40 V/µs": Read(rated("slew rate", 'at_least = "40 V/µs"')),
+    "Power consumption: 250 W max. (120 V, 60 Hz)": Read(rated("power consumption", 'at_most = "250 W"')),
     'Dimensions (W × H × D): 440 x 150 x 390 mm (17-3/8" x 5-7/8" x 15-3/8")': Read(
         unmeasured=(("Dimensions (W × H × D)", '440 x 150 x 390 mm (17-3/8" x 5-7/8" x 15-3/8")'),)
     ),

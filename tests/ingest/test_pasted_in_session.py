@@ -21,6 +21,7 @@ from reviewkit.ingest.session import (
     session_measurements,
     session_quantities,
     session_ratings,
+    session_sounds,
     session_tables,
     session_values,
     toml_lines,
@@ -42,6 +43,7 @@ POWER, GAIN, SNR = (
     {"quantity": f'"{name}"', "at_least": limit}
     for name, limit in (("power", '"40 W"'), ("gain", '"30 dB"'), ("snr", '"90 dB"'))
 )
+SOUND = {"id": '"music"', "before": '"m.csv"', "after": '"n.csv"'}
 NOMINAL = {"quantity": '"input sensitivity"', "nominal": '"150 mV"', "tolerance": '"10 %"'}
 # what stands around a key; other keys stand under the first table of their name
 MORE: dict[str, tuple[dict[str, str], ...]] = {  # keys that don't go with every table
@@ -70,6 +72,11 @@ AROUND: dict[tuple[str, str], list[dict[str, str]]] = {
     ("measurement", "loads"): [TWO_LOADS],
     ("measurement", "volts"): [TWO_LOADS],
     ("measurement", "against"): [CONTOUR],
+    ("sound", "id"): [SOUND],
+    ("sound", "to"): [{**SOUND, "from": '"2 s"'}],
+    ("sound", "from"): [{**SOUND, "to": '"5 s"'}],
+    ("sound", "match"): [SOUND, {**SOUND, "of": '"music"'}, {**SOUND, "of": '"hum"'}],
+    ("sound", "of"): [{**SOUND, "match": "true"}],
     ("measurement", "drive"): [TONE[1], {**TONE[1], "load": '"open"'}],
 }
 USUAL = {
@@ -78,7 +85,7 @@ USUAL = {
     "bench": {},
     "rated": POWER,
     "measurement": TONE[1],
-    "sound": {"id": '"music"', "before": '"m.csv"', "after": '"n.csv"'},
+    "sound": SOUND,
     "episode": {},
     "look": {},
     "cards": {},
@@ -155,6 +162,8 @@ def mistakes(name: str) -> Iterator[Session]:
         yield with_table(name, {**USUAL[name], near: "5"})
     if name == "price":
         yield [("[unit]", {"maker": '"Norrvale"', "model": '"Forty"'}), ("[price]", dict(PRICE))]
+    if name == "sound":
+        yield [UNIT, ("[[sound]]", dict(SOUND)), ("[[sound]]", dict(SOUND))]
     if name == "measurement":
         for first, second in (({}, {}), ({"stage": '"before"'}, {"id": '"n"'})):
             yield [UNIT, (TONE[0], {**TONE[1], **first}), (TONE[0], {**TONE[1], **second})]
@@ -255,8 +264,8 @@ def test_every_suggested_value_leads_on(folder):
 # ------------------------------------------------------------------ the text itself
 
 MODULES = (
-    session_values, session_quantities, session_ratings, session_tables, session_measurements, session_file, toml_lines,
-    mains, units,
+    session_values, session_quantities, session_ratings, session_tables, session_measurements, session_sounds,
+    session_file, toml_lines, mains, units,
 )  # fmt: skip
 NOT_OF_A_TEXT = ["write one, at least with [unit] maker and model"]  # of a folder without a session.toml
 _HEAD = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'

@@ -219,7 +219,7 @@ def test_two_values_of_one_reading():
         ("ouput impedance,,1,ohm,,", 'did you mean "output impedance"?'),
         ("DC offset left,,30,mV,,", 'the channel is part of the name; write "dc offset", and L as its channel'),
         ("response,,1,dB,,", "is not a single reading: it is worked out from a curve or a capture"),
-        ("separation,,60,dB,,", "is not a single reading"),
+        ("separation,,-60,dB,,", "a separation is written without its sign"),
         ("worst distortion,,1,%,,", "is not a single reading"),
         (",,12,mV,,", "the row does not say what was read; write a name, for example DC offset"),
         ("12,,12,mV,,", "the row does not say what was read"),

@@ -69,8 +69,8 @@ def test_a_nominal_gain_and_what_a_rating_may_name_besides(folder):
         (SENSITIVITY + 'nominal = "150 mV"\ntolerance = "-10 %"', "is not a tolerance"),
         ('[[rated]]\nquantity = "gain"\nnominal = "29 dB"\ntolerance = "5 %"', 'write for example "1 dB"'),
         (
-            '[[rated]]\nquantity = "snr"\nat_least = "90 dB"\nreference = "0 dBFS"',
-            "is neither rated output nor",
+            '[[rated]]\nquantity = "snr"\nat_least = "90 dB"\nreference = "-3 dB"',
+            "is not what a ratio can be relative to",
         ),
     ],
 )

@@ -32,7 +32,7 @@ MESSAGES = {
     "workbook": (
         b"PK\x03\x04rest",
         {},
-        'm/x.csv:1: the file is a spreadsheet workbook; open it in its program and save it as "CSV"',
+        'm/x.csv:1: the file is a spreadsheet workbook; open it in a spreadsheet program and save it as "CSV"',
     ),
     "capture": (b"RIFF1234WAVE", {}, "m/x.csv:1: the file is a WAV capture; name it with the ending .wav"),
     "broken UTF-16": ((HEADED + ROWS).encode("utf-16")[:-1], {}, "m/x.csv:4: the text breaks off inside a character"),

@@ -132,7 +132,7 @@ def test_a_reference_without_a_name_serves_both_channels():
 def test_a_channel_that_the_reference_lacks_is_withheld():
     found = measured(response(L=np.zeros(97), R=np.zeros(97)), response(L=np.zeros(97)))
     assert {f.channel for f in found.findings} == {"L"}
-    assert found.withheld == ('m: no figures for channel R, the reference "flat" does not hold it',)
+    assert found.withheld == ('m: no figures for channel R, the reference "flat" does not have it',)
 
 
 @pytest.mark.parametrize("which", ["own", "reference"])

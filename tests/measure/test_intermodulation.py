@@ -236,7 +236,7 @@ def test_a_short_record_is_refused():
     """0.15 s holds nine cycles of 60 Hz."""
     with pytest.raises(InputError, match=r"holds 9\.0 cycles .* at least 10 are needed; capture a longer record"):
         measured(KIND, capture(played((60, 7000), MODULATION, seconds=0.15)))
-    with pytest.raises(InputError, match="100 samples are no capture"):
+    with pytest.raises(InputError, match="100 samples are too few for a capture"):
         measured(KIND, capture(played((60, 7000), MODULATION)[:100]))
 
 
@@ -264,7 +264,7 @@ def test_one_silent_channel_is_withheld_and_two_are_refused():
 def test_a_window_that_is_not_known_and_too_few_lines():
     with pytest.raises(InputError, match='window = "welsh" is not known; known: '):
         measured(KIND, spectrum((60, 7000), MODULATION, "hann"), window="welsh")
-    with pytest.raises(InputError, match="31 lines are no spectrum"):
+    with pytest.raises(InputError, match="31 lines are too few for a spectrum"):
         measured(KIND, sheet(column("frequency", np.arange(1, 32) * 100.0), column("level", np.ones(31))))
     with pytest.raises(InputError, match="a waveform is a voltage over time"):
         measured(KIND, capture(played((60, 7000), MODULATION), unit="dBV"))

@@ -180,14 +180,15 @@ def test_no_load_no_ratio(hiss):
         found = measured("noise", captured(hiss), load_ohm=load_ohm, ratings=[RATED_40_W])
         assert quantities(found) == {"noise"}
         assert found.withheld == (
-            'm: no signal to noise ratio: it is re a power, and no load is stated; add for example load = "8 ohm"',
+            "m: no signal to noise ratio: it is relative to a power, and no load is stated; "
+            'add for example load = "8 ohm"',
         )
 
 
 def test_nothing_rated_into_this_load(hiss):
     found = measured("noise", captured(hiss), ratings=[Rating("power", "W", at_least=60.0, load_ohm=4.0)])
     assert {f.at["reference"] for f in all_of(found, "snr")} == {1.0}
-    assert found.withheld == ("m: no signal to noise ratio re the rated power: none is rated into 8 Ω",)
+    assert found.withheld == ("m: no signal to noise ratio relative to the rated power: none is rated into 8 Ω",)
 
 
 def test_nothing_is_driven(hiss):
@@ -296,7 +297,7 @@ def test_the_band_goes_as_far_as_the_record(hiss):
     assert "m: noise below 30 Hz is not counted: the record is too short for that; capture a few seconds" in (
         found.withheld
     )
-    with pytest.raises(InputError, match="a record of 50 ms holds no hum; capture a few seconds"):
+    with pytest.raises(InputError, match="a record of 50 ms is too short for hum; capture a few seconds"):
         measured("noise", captured(hiss[: round(0.05 * RATE_HZ)]))
 
 
@@ -337,7 +338,7 @@ def test_uneven_lines_and_few_lines():
     found = measured("noise", lines(np.geomspace(20, 20_000, 200), np.full(200, 1e-6)), window="hann")
     assert found.findings == ()
     assert "not evenly spaced" in found.withheld[0]
-    with pytest.raises(InputError, match="31 lines are no spectrum of noise"):
+    with pytest.raises(InputError, match="31 lines are too few for a spectrum of noise"):
         measured("noise", lines(np.linspace(20, 20_000, 31), np.full(31, 1e-6)), window="hann")
 
 

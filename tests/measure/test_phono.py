@@ -88,7 +88,9 @@ def test_a_pre_emphasised_input():
 
 def test_which_of_the_two_it_is_must_fit():
     """A plain response spans 39 dB, a deviation little: the wrong word is met with the line to write."""
-    with pytest.raises(InputError, match=r'session.toml:7: .*column "Ch 1", is 20 dB off level.*take equalised = true'):
+    with pytest.raises(
+        InputError, match=r'session.toml:7: .*column "Ch 1", is 20 dB off level.*remove equalised = true'
+    ):
         measured("phono", levels(phono_db(FREQUENCY_HZ)), equalised=True, line=7)
     with pytest.raises(InputError, match=r"session.toml:7: .*is 20 dB off the RIAA curve.*add equalised = true"):
         measured("phono", levels(off_the_curve(FREQUENCY_HZ, **BASS_OFF)), line=7)

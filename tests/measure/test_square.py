@@ -142,8 +142,8 @@ def test_the_card_says_that_the_bench_was_not_looped_back():
 @pytest.mark.parametrize(
     ("data", "message"),
     [
-        (captured(L=LowPass(12e-6), length_s=1.8 / SQUARE_HZ), "channel L holds .*: it holds fewer than two full"),
-        (captured(mono=LowPass(70e-6)), "the capture holds no square wave to be read: it .*lower frequency"),
+        (captured(L=LowPass(12e-6), length_s=1.8 / SQUARE_HZ), "channel L has .*: it holds fewer than two full"),
+        (captured(mono=LowPass(70e-6)), "the capture has no square wave that can be read: it .*lower frequency"),
         (captured(mono=LowPass(12e-6), unit="dBV"), "a waveform is a voltage over time"),
     ],
 )

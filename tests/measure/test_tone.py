@@ -369,7 +369,7 @@ def test_a_window_that_is_not_known_is_told_with_those_that_are():
 
 
 def test_a_handful_of_lines_is_no_spectrum():
-    with pytest.raises(InputError, match="31 lines are no spectrum"):
+    with pytest.raises(InputError, match="31 lines are too few for a spectrum"):
         measured("tone", sheet(column("frequency", np.arange(1, 32) * 100.0), column("level", np.ones(31))))
 
 

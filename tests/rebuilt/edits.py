@@ -227,8 +227,7 @@ def of_kinds() -> Iterator[Edit]:
     for kind in KINDS:
         if kind in _OF_KIND:
             yield Edit(f"{kind}: a change of its own", f"only {kind}", _OF_KIND[kind], undo=True)
-        else:  # the part of the sample that is of this kind
-            file = third_session.sample_files(kind)[0]
+        for file in third_session.sample_files(kind)[:1] if kind not in _OF_KIND else ():
             yield Edit(f"{kind}: a digit of its file", f"sample {kind}", digit(file), undo=True)
 
 
@@ -347,6 +346,9 @@ _CAPTURES_KEYS: dict[str, Change] = {
     "rated.reference, a power": toml('reference = "rated output"', 'reference = "10 W"'),
     "rated.nominal": toml('nominal = "150 mV"', 'nominal = "160 mV"'),
     "rated.tolerance": toml('tolerance = "5 %"', 'tolerance = "4 %"'),
+    "rated.conditions": toml(
+        'weighting = "A"\nreference', 'weighting = "A"\nconditions = { tape = "chrome" }\nreference'
+    ),
     "rated.termination": toml('weighting = "A"\nreference', 'weighting = "A"\ntermination = "1 kΩ"\nreference'),
     "rated.volume": toml('weighting = "A"\nreference', 'weighting = "A"\nvolume = "half"\nreference'),
     "rated.tones": toml('tones = ["19 kHz", "20 kHz"]', 'tones = ["60 Hz", "7 kHz"]'),
@@ -356,6 +358,7 @@ _CAPTURES_KEYS: dict[str, Change] = {
     "measurement.full_scale": within('"measurements/idle.wav"', '"20 mV"', '"25 mV"'),
     "measurement.rates": toml('rates = { capstan = "5 Hz" }', 'rates = { capstan = "4 Hz" }'),
     "measurement.input_level": within('"measurements/tone-after.wav"', '"90 mV"', '"95 mV"'),
+    "measurement.conditions": within('"measurements/idle.wav"', '"20 mV"', '"20 mV"\nconditions = { tape = "chrome" }'),
     "measurement.termination": within('"measurements/idle.wav"', '"20 mV"', '"20 mV"\ntermination = "shorted"'),
     "measurement.volume": within('"measurements/idle.wav"', '"20 mV"', '"20 mV"\nvolume = "half"'),
     "measurement.window": toml('window = "hann"', 'window = "hamming"'),
@@ -650,8 +653,8 @@ def of_sample() -> Iterator[Edit]:
             alters=name != "intermodulation.csv",
         )
     for kind in KINDS:
-        if kind not in _OF_KIND:
-            yield Edit(f"one digit of {kind}", "sample", digit(third_session.sample_files(kind)[0]))
+        for file in third_session.sample_files(kind)[:1] if kind not in _OF_KIND else ():
+            yield Edit(f"one digit of {kind}", "sample", digit(file))
     yield Edit("bench.mains", "sample", within("[bench]", '"120 V 60 Hz"', '"119 V 60 Hz"'))
     yield Edit("bench.level_uncertainty", "sample", toml('"0.1 dB"', '"0.2 dB"'))
     yield Edit("window of a spectrum", "sample", within("intermodulation.csv", "blackman-harris", "nuttall"))

@@ -140,7 +140,7 @@ def test_shortfalls_names_each_colour_that_is_too_weak():
     told = find_shortfalls(weak)
     assert [name for name, _ in told] == ["soft", "right", "right", "right", "right"]
     messages = [message for _, message in told]
-    assert messages[0].startswith('soft "#4a4f54" on "#15191e" is 2.1:1; it needs 4.5:1, and "#')
+    assert messages[0].startswith('soft "#4a4f54" on "#15191e" is 2.1:1 and needs 4.5:1; write soft = "#')
     assert "differ in lightness by 1.00:1" in messages[1]
     assert sum("apart for a" in message for message in messages) == 3
 

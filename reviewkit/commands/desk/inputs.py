@@ -110,7 +110,7 @@ class Inputs:
                 self._remember(Edit(what, news, texts, {}))
 
     def take_in(self, name: str, place: Path, what: str, news: str) -> None:
-        """Move a file into the session. One that is there is kept aside, for `undo`."""
+        """Move a file into the session. A file that it replaces is kept aside, for `undo`."""
         with self.lock:
             old, new = file_digest(self._place(name)), file_digest(place)
             shutil.move(place, self._aside / new)

@@ -15,7 +15,7 @@ from reviewkit.commands.desk.build_process import BuildProcess
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession, picture_paths
 from reviewkit.commands.desk.points import Points, find_points, reading_dial, usual_unit
-from reviewkit.commands.desk.session_edits import name_of
+from reviewkit.commands.desk.session_edits import BENCH_KEYS, bench_values, name_of
 from reviewkit.commands.desk.small_pictures import file_picture, run_picture
 from reviewkit.episode.alt_text import heading_of
 from reviewkit.episode.card_choices import names_of_figure
@@ -45,7 +45,7 @@ _LATE = 0.9  # of the scale: names of segments beyond are on the other side of t
 
 @dataclass
 class Evening:
-    """The desk's knowledge beside the session's files; it is gone with it.
+    """The desk's knowledge besides the session's files, which ends with the desk.
 
     Attributes
     ----------
@@ -74,7 +74,7 @@ def page_facts(
     inputs
         Its files.
     evening
-        What the desk knows beside them.
+        What the desk knows besides them.
     building
         The build that was started last.
     editing
@@ -105,6 +105,8 @@ def page_facts(
         "bench": _bench(notes, inputs.now(), evening),
         "points": _point_facts(points),
         "stop": plan.stop if plan else (),
+        "bench_values": _attempt(lambda: bench_values(inputs.text("session.toml")), {}, faults),
+        "bench_examples": BENCH_KEYS,
         "plan": plan,
         "files": _files(session.folder, runs, recognised),
         "cards": cards,

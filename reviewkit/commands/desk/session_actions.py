@@ -17,7 +17,9 @@ from reviewkit.commands.desk.page import TITLE_LENGTH, same_question
 from reviewkit.commands.desk.server import Conflict
 from reviewkit.episode.alt_text import heading_of
 from reviewkit.ingest.session import notes_edit, ratings_edit
+from reviewkit.ingest.session.session_file import parse_session
 from reviewkit.ingest.session.session_paths import RATINGS
+from reviewkit.measure import KINDS
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.recognised import Recognised
 
@@ -36,6 +38,7 @@ class SessionActions:
             "start": self._start,
             "ratings": self._ratings,
             "rating": self._rating,
+            "bench": self._bench,
             "answer": self._answer,
             "leave-out": self._leave_out,
             "hide-card": lambda words: self._hide(words, hide=True),
@@ -65,6 +68,18 @@ class SessionActions:
             return "\n".join(lines) + "\n"
 
         self.inputs.change("the unit", "session.toml written", {"session.toml": begin})
+
+    def _bench(self, words: dict[str, Any]) -> None:
+        """Write what holds for every measurement: input, load, channels driven, mains, uncertainty."""
+        values = {key: text_of(words, key) for key in session_edits.BENCH_KEYS}
+
+        def edit(text: str) -> str:
+            changed = session_edits.describe_bench(text, values)
+            if not self.session.faults:  # then a fault is this edit's, and nothing is written
+                parse_session(changed, self.session.folder, kinds=KINDS)
+            return changed
+
+        self._change_session("the bench", "The bench is written down", edit)
 
     def _answer(self, words: dict[str, Any]) -> None:
         """Write what a file is, and all others of which the same is asked."""

@@ -15,7 +15,16 @@ from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.session import Measurement
 
 SOURCE = "session.toml"
-MOST_READINGS = 3  # on a card beside its own figure
+MOST_READINGS = 3  # on a card next to its own figure
+# the keys of [bench] that the page has a field for, with an example for the empty field
+BENCH_KEYS = {
+    "input": "aux",
+    "load": "8 ohm",
+    "channels": "both",
+    "mains": "230 V 50 Hz",
+    "level_uncertainty": "0.1 dB",
+    "load_tolerance": "1 %",
+}
 
 
 def hide_card(text: str, name: str, *, hide: bool) -> str:
@@ -111,6 +120,20 @@ def leave_out(text: str, files: Sequence[str]) -> str:
     """Return the text with files that are kept, but not used."""
     ignored = _list_of(text, "files", "ignore")
     return set_value(text, SOURCE, ("files", "ignore"), list(dict.fromkeys([*ignored, *files])))
+
+
+def describe_bench(text: str, values: Mapping[str, str]) -> str:
+    """Return the text with what [bench] says; an empty value takes its key away."""
+    for key in BENCH_KEYS:
+        if values.get(key, "") != bench_values(text)[key]:
+            text = set_value(text, SOURCE, ("bench", key), values.get(key) or None)
+    return text
+
+
+def bench_values(text: str) -> dict[str, str]:
+    """Return what [bench] says of each of BENCH_KEYS, as written; "" if nothing."""
+    table = parse_toml(text, SOURCE).data.get("bench", {}) if text else {}
+    return {key: str(table.get(key, "")) if isinstance(table, dict) else "" for key in BENCH_KEYS}
 
 
 def _with_keys(text: str, which: Sequence[Mapping[str, str]], keys: Mapping[str, Any]) -> str:

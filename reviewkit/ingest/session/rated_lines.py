@@ -148,6 +148,8 @@ def _refuse_repeats(ratings: list[tuple[Rating, Place]]) -> None:
         same = seen.setdefault(_without_limit(rating), [])
         for other, there in same:
             apart = rating.source and other.source and rating.source != other.source
+            if rating.nominal is not None and place.line == there.line:
+                continue  # two speeds, in one line
             if not (_is_table(place) and _is_table(there)) and (not apart or _limit(rating) == _limit(other)):
                 where = f"{there.faults.source}, line {there.line}"
                 place.fault(f"is also rated in {where}; keep one of them, or write what differs")

@@ -119,7 +119,7 @@ def _check_spread(
 
 
 def refuse_two_limits(tables: Sequence[Mapping[str, Any]]) -> None:
-    """Refuse two limits under the same conditions: what they differ in was not read.
+    """Refuse two limits under the same conditions: what they differ in was not read. A unit may have two speeds.
 
     Raises
     ------
@@ -130,6 +130,6 @@ def refuse_two_limits(tables: Sequence[Mapping[str, Any]]) -> None:
     for table in tables:
         same = str(sorted((key, str(value)) for key, value in table.items() if key not in LIMITS))
         other = seen.setdefault(same, table)
-        if other is not table:
+        if other is not table and "nominal" not in table:
             one, two = (next(str(t[key]) for key in LIMITS if key in t) for t in (other, table))
             raise NotUnderstood(f"{one} and {two} have the same conditions; write what differs, or keep one of them")

@@ -7,36 +7,32 @@ is read from where it is; where that leaves two readings, the line is refused wi
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import Any
 
-from reviewkit.ingest.conditions import BARE_END, SEPARATORS, UNSIGNED, Token, phrases_of, plain, scan
+from reviewkit.ingest.conditions import SEPARATORS, UNSIGNED, Token, scan
+from reviewkit.ingest.references import read_reference
+from reviewkit.ingest.session.own_figures import own_unit, with_relative_levels, without_repeated
+from reviewkit.ingest.session.printed_line import NOT_MEASURED, not_known, printed, unknown
 from reviewkit.ingest.session.rating_entries import NotUnderstood, entries_of, join_inputs, refuse_two_limits
-from reviewkit.ingest.session.rating_phrases import NAMES, PRINTED_ONLY, WORDS
-from reviewkit.model.errors import nearest, shortened
-from reviewkit.model.ratings import RULES
+from reviewkit.ingest.session.rating_names import Named, find_name, respelled
+from reviewkit.ingest.session.rating_numbers import with_points
+from reviewkit.ingest.session.rating_phrases import WORDS
+from reviewkit.model.errors import shortened
+from reviewkit.model.level import KEY_OF_UNIT as LEVELS
+from reviewkit.model.ratings import RULES, limits_of, spaced
 from reviewkit.model.session import PrintedFigure
 from reviewkit.model.units import normalised
+from reviewkit.model.weightings import WEIGHTED_PEAK, WRMS
 
 LONGEST_LINE = 400  # characters
-NOT_MEASURED = "not measured"
-_LONGEST_NAME, _LONGEST_TEXT = 50, 100  # of what is only printed
-_MUCH_ALIKE = 0.8
 _LEADER = re.compile(r"\s*(?:\.{3,}|…+|·{3,})\s*")
-_LABEL = re.compile(r"([^:]{1,80}):\s*(.*)", re.DOTALL)
-_GROUPS = {mark: re.compile(rf"(?<![\w.,])[1-9]\d{{0,2}}(?:{re.escape(mark)}\d{{3}})+(?![\d.,]?\d)") for mark in ",."}
-_DECIMALS = {
-    mark: re.compile(rf"(?<![\w.,])(?:0{re.escape(mark)}\d+|\d+{re.escape(mark)}(?:\d{{1,2}}|\d{{4,}}))(?![.,]?\d)")
-    for mark in ",."
-}
-_FROM_TO = re.compile(rf"({UNSIGNED})\s*(?:Hz)?\s*(?:\bto\b|-|~)\s*$", re.IGNORECASE)
-_SPACED_GROUP = re.compile(r"(?<=[-~o]\d{2}) (?=\d{3}\s*Hz)|(?<=[-~o] \d{2}) (?=\d{3}\s*Hz)")  # 20 to 20 000 Hz
 _WATTS = r"\s*(?:W|watts?)"
 _TWO_ALIKE = re.compile(rf"\b({UNSIGNED})(?:{_WATTS})?\s*[+/]\s*\1(?:{_WATTS})(?!\w)", re.IGNORECASE)
 _TWICE = re.compile(rf"\b2\s*[x×]\s*({UNSIGNED}){_WATTS}(?!\w)|\b({UNSIGNED}){_WATTS}\s*[x×]\s*2\b", re.IGNORECASE)
 _FOUR_TO_ONE = re.compile(r"=?\s*\b[14]\s*:\s*[14]\b(?!\s*[\d:])")
-_A_WEIGHTED = re.compile(r"(?<=\d)\s*(?:dB|db|DB) ?\(?A\)?(?!\w)")
+_A_WEIGHTED = re.compile(r"(?<=\d)\s*(?:dB|db|DB) ?\(?A\)?(?![\w-])")
 _LEAST_OUTPUT_V = 0.1  # of a reference that may be at the output
 _LEAST_IMPEDANCE_OHM = 100.0  # of an input
 
@@ -63,110 +59,26 @@ def read_line(line: str) -> LineRead:
     written = _LEADER.sub(": ", written, count=1)
     text = normalised(written)
     if match := re.match(rf"{NOT_MEASURED}\s*:\s*", text, re.IGNORECASE):
-        return LineRead(printed=[_printed(written[match.end() :], "")])
-    named, only = _longest(text, NAMES), _longest(text, PRINTED_ONLY)
-    if len(only) > len(named):
-        return LineRead(printed=[_printed(written, only)])
-    # "Phono S/N: 80 dB" is "S/N: phono 80 dB"
-    of_input = "" if named else _longest(text, tuple(word for word, (key, _) in WORDS.items() if key == "input"))
-    named = named or _longest(text[len(of_input) :].lstrip(), NAMES)
-    if not named:
-        raise NotUnderstood(_unknown(written))
-    if of_input.casefold() == "tuner":
+        return LineRead(printed=[printed(written[match.end() :], "")])
+    text = respelled(text)
+    named = find_name(text)
+    if named.printed:
+        return LineRead(printed=[printed(written, named.printed)])
+    if not named.name:
+        raise NotUnderstood(unknown(written))
+    if named.of_input.casefold() == "tuner":
         raise NotUnderstood(
             'may be for the radio or for its input; begin with "FM" for the radio, or write "…: tuner …" for the input'
         )
-    name, meant = NAMES[_plain_name(named)]
-    rest = f"{of_input} {text[len(of_input) :].lstrip()[len(named) :]}"
+    name, rest = named.name, named.rest
     if name == "power":
         rest = _TWICE.sub(lambda m: f"{m[1] or m[2]} W each", _TWO_ALIKE.sub(r"\1 W each", rest))
     if name == "imd":
         rest = _FOUR_TO_ONE.sub("", rest)
-    tokens = scan(_with_points(_A_WEIGHTED.sub(" dB A-weighted", rest)), WORDS)
-    if name == "hum" and {"dB", "V"} & {token.key for token in tokens} == {"V"}:
-        name = "hum_voltage"
-    return _LineParser(name, meant, tokens).read()
-
-
-# ------------------------------------------------------------------ the name
-
-
-def _plain_name(text: str) -> str:
-    return plain(text.replace("&", "and"))
-
-
-def _longest(text: str, names: Sequence[str] | Mapping[str, object]) -> str:
-    """Return the longest of the names that a text begins with, as it is written there."""
-    match = _names(tuple(names)).match(text)
-    return match[0] if match else ""
-
-
-def _names(names: tuple[str, ...]) -> re.Pattern[str]:
-    spelled = tuple({*names, *(name.replace(" and ", " & ") for name in names)})
-    return phrases_of(tuple(sorted(spelled)))
-
-
-def _printed(text: str, name: str) -> PrintedFigure:
-    """Split a line into name and figures: at its colon, else after its name, else before the first figure."""
-    if (match := _LABEL.fullmatch(text)) and match[2]:
-        named, rest = match[1].strip(), match[2].strip()
-    else:
-        end = len(name) or next((at for at, sign in enumerate(text) if sign.isdigit()), len(text))
-        named, rest = text[:end].strip(" :="), text[end:].strip(" :=")
-        if not any(sign.isdigit() for sign in rest):
-            raise NotUnderstood(_heading(text))
-    if len(named) > _LONGEST_NAME or len(rest) > _LONGEST_TEXT:
-        most = f"{_LONGEST_NAME} characters before the colon and {_LONGEST_TEXT} after it"
-        raise NotUnderstood(f"is too long for a card; shorten it to at most {most}")
-    if not named:
-        raise NotUnderstood(f'has no name before its figures; write for example "{NOT_MEASURED}: Slew rate: 40 V/µs"')
-    return PrintedFigure(named, rest)
-
-
-def _heading(text: str) -> str:
-    """Return what to do about a line without a figure, which may change what the lines below it mean."""
-    lead = f'begin the lines below it with its word, such as "FM S/N: 70 dB", or with "{NOT_MEASURED}:"'
-    return f"has no figure; if it is a heading, leave it out, and {lead}"
-
-
-def _unknown(line: str) -> str:
-    if not any(sign.isdigit() for sign in line):
-        return _heading(line)
-    said = shortened(line, 60)
-    head = re.split(r"[:=\d(]", line, maxsplit=1)[0].strip().casefold()
-    guess = nearest(head, NAMES, least=_MUCH_ALIKE)
-    known = guess if guess.startswith("did you mean") else 'begin with a name such as "power", "THD" or "S/N".'
-    return f'this rating is not known; {known} Only to print it, write "{NOT_MEASURED}: {said}"'
-
-
-# ------------------------------------------------------------------ decimal marks
-
-
-def _with_points(text: str) -> str:
-    """Return a text with decimal points and no marks between thousands.
-
-    Raises
-    ------
-    NotUnderstood
-        For a number that may be a thousand times another.
-    """
-    text = _SPACED_GROUP.sub("", text)
-    shown = [mark for mark in ",." if _DECIMALS[mark].search(text)]
-    if len(shown) == 2:
-        raise NotUnderstood("has decimal commas and decimal points; write all its numbers with points")
-    for mark, other in ((",", "."), (".", ",")):
-        groups = _GROUPS[mark]
-        for match in list(groups.finditer(text)):
-            whole, point = match[0].replace(mark, ""), match[0].replace(mark, ".")
-            before = _FROM_TO.search(text, 0, match.start())
-            # 20 - 20,000 Hz rises only if the mark is between thousands
-            falling = bool(before) and match[0].count(mark) == 1 and float(before[1]) >= float(point)  # type: ignore[index]
-            if match[0].count(mark) > 1 or shown == [other] or falling:
-                text = text.replace(match[0], whole)
-            elif shown != [mark]:
-                kilo = f", such as {float(whole) / 1000:g} kHz" if "Hz" in text else ""
-                raise NotUnderstood(f'"{match[0]}" is {whole} or {point}; write the one that is meant{kilo}')
-    return re.sub(r"(?<=\d),(?=\d)", ".", text) if shown == [","] else text
+    tokens = scan(with_points(_A_WEIGHTED.sub(" dB A-weighted", rest)), WORDS)
+    if {"dB", "V"} & {token.key for token in tokens} == {"V"}:
+        name = _IN_VOLTS.get(name, name)
+    return _LineParser(replace(named, name=name), tokens).read()
 
 
 # ------------------------------------------------------------------ the values and their conditions
@@ -175,9 +87,13 @@ def _with_points(text: str) -> str:
 class _LineParser:
     """A line while it is read: what is rated, and the tokens after its name."""
 
-    def __init__(self, name: str, meant: str, tokens: Sequence[Token]) -> None:
-        self.name = name
-        self.meant = meant
+    def __init__(self, named: Named, tokens: Sequence[Token]) -> None:
+        self.name, self.meant, self.called = named.name, named.meant, named.called
+        own = bool(named.called)
+        self.units = (own_unit(named, tokens),) if own else (RULES[named.name].unit or "number",)
+        self.limits = limits_of(named.name)
+        self.usual = named.limit if own else "nominal" if "nominal" in self.limits else self.limits[0]
+        tokens = without_repeated(named, self.units[0], tokens) if own else with_relative_levels(named.name, tokens)
         self.words = {token.text.casefold() for token in tokens}
         self.tokens = join_inputs([token for token in tokens if token.key and not self._says_nothing(token)])
 
@@ -188,7 +104,7 @@ class _LineParser:
         unknown = [token for index, token in enumerate(self.tokens) if index not in known]
         try:
             if unknown:
-                raise NotUnderstood(_not_known(unknown[0]))
+                raise NotUnderstood(not_known(unknown[0]))
             if not values:
                 raise NotUnderstood(self._no_value())
             read = LineRead()
@@ -206,7 +122,7 @@ class _LineParser:
             for token in self.tokens
             if token.key not in SEPARATORS
         ]
-        return shortened(" | ".join((_plain(self.name), *parts)), 160)
+        return shortened(" | ".join((spaced(self.name), *parts)), 160)
 
     # -------------------------------------------------------------- what a token is
 
@@ -223,28 +139,30 @@ class _LineParser:
         return token.key == "riaa" and self.name == "riaa_deviation"
 
     def _is_value(self, token: Token) -> bool:
-        unit = RULES[self.name].unit
-        if "within" in RULES[self.name].limits and token.key == "within":
-            return True
-        return token.key == (unit or "number")
+        if token.key == "within":
+            of_own = bool(self.called) and self.units == ("dB",) and self.usual != "nominal"
+            return of_own if self.called else "within" in self.limits
+        if token.key == "dB" and any(each.key == "within" for each in self.tokens):
+            return self.name not in ("flatness", "riaa_deviation")  # a level beside the tolerance
+        if token.key == "either way":
+            return bool(self.called) and token.value[0] in self.units and self.usual != "nominal"
+        return token.key in self.units
 
     def _is_condition(self, token: Token) -> bool:
         if token.key == "figure":
-            return RULES[self.name].unit != "%"
-        if token.key == "riaa":
-            return self.name == "flatness"
-        if token.key == "rated output":
-            return self.name == "snr"
-        if token.key == "total":
-            return self.name == "power"
-        if token.key in _TONES:
-            return self.name == "imd"
+            return self.units != ("%",)
+        if token.key in _OF_ONE:
+            return self.name == _OF_ONE[token.key]
+        if token.key in ("rated output", "reference"):
+            return self.name == "snr" or (bool(self.called) and token.key == "reference")
+        if token.key in ("either way", "within", *_OF_OWN):
+            return bool(self.called)
         return token.key in SEPARATORS or token.key in _CONDITIONS
 
     def _no_value(self) -> str:
         if self.name in ("flatness", "riaa_deviation"):
             return f'no tolerance is printed; write it, such as ±1 dB, or "{NOT_MEASURED}: …" to only print the line'
-        unit = RULES[self.name].unit
+        unit = self.units[0].replace("number", "")
         return f"there is no figure{f' in {unit}' if unit else ''}; write it after the name"
 
     # -------------------------------------------------------------- one value with its conditions
@@ -263,10 +181,14 @@ class _LineParser:
                 inputs = token.value
             elif name == "input_sensitivity" and token.key == "Ω" and token.value >= _LEAST_IMPEDANCE_OHM:
                 impedance = token.text
+            elif named := _named_condition(token):
+                name_of, text = named
+                if keys.setdefault("conditions", {}).setdefault(name_of, text) != text:
+                    raise NotUnderstood(f"{name_of} is printed twice for {value.text}; give each its own line")
             elif said := self._condition(token, conditions):
                 key, given = said
                 if keys.setdefault(key, given) != given:
-                    raise NotUnderstood(f"{_plain(key)} is printed twice for {value.text}; give each its own line")
+                    raise NotUnderstood(f"{spaced(key)} is printed twice for {value.text}; give each its own line")
         self._check_words(value, conditions, keys)
         limits = self._limits(name, value, side, keys)
         for each in inputs:
@@ -285,8 +207,16 @@ class _LineParser:
             raise NotUnderstood(
                 f'{token.text} may be at the input or the output; write "{token.text} input" if it is there'
             )
+        if key == "reference":
+            return "reference", self._reference(token)
         if key == "V":
             return ("reference" if self.name == "snr" else "level"), token.text
+        if key in LEVELS:
+            return "level", token.text
+        if key in ("either way", "within"):
+            if self.usual == "nominal":
+                return "tolerance", f"±{token.text}"
+            raise NotUnderstood(f"what ±{token.text} is of is not known; leave it out, or put it on its own line")
         if key == "%":
             figures = [each.value for each in conditions if each.key == "figure"]
             return (figures[0] if figures else "thd"), token.text
@@ -297,6 +227,15 @@ class _LineParser:
         if key in _KEYS:
             return _KEYS[key], token.value if key not in ("Hz", "Ω") else token.text
         return None
+
+    def _reference(self, token: Token) -> str:
+        found = read_reference(token.text)
+        if found is None:
+            raise NotUnderstood(f"{token.text} is not what a ratio can be relative to; leave it out")
+        if self.name == "snr" and not token.value and (found.reference_v or 0.0) >= _LEAST_OUTPUT_V:
+            either = f'"{token.text} input" or "{token.text} output"'
+            raise NotUnderstood(f"{token.text} may be at the input or the output; write {either}")
+        return found.reference
 
     def _check_words(self, value: Token, conditions: Sequence[Token], keys: dict[str, Any]) -> None:
         """Refuse words that mean more than one thing, and note what they say of a power."""
@@ -309,7 +248,9 @@ class _LineParser:
             )
         if "unsaid weighting" in words and "weighting" not in words:
             raise NotUnderstood('no weighting is named; write "A-weighted" or "unweighted"')
-        if "din" in words and self.name != "power":
+        if self.name == "wow_and_flutter" and words & {"din", "jis"}:
+            keys.setdefault("weighting", WEIGHTED_PEAK if "din" in words else WRMS)
+        elif "din" in words and self.name != "power":
             raise NotUnderstood('DIN has more than one weighting; write "unweighted" or "A-weighted" in its place')
         if "ihf" in words and self.name in ("snr", "noise", *_DISTORTIONS) and "weighting" not in words:
             raise NotUnderstood('IHF has more than one method; write what is meant, such as "A-weighted", in its place')
@@ -333,7 +274,10 @@ class _LineParser:
 
     def _limits(self, name: str, value: Token, side: str, keys: dict[str, Any]) -> list[dict[str, Any]]:
         """Return the quantity and its limit: one, or both corners of a response that is given at its −3 dB points."""
-        rule, limit = RULES[name], {"quantity": _plain(name)}
+        limit: dict[str, Any] = {"quantity": self.called or spaced(name)}
+        if self.called:
+            return [limit | self._own_limit(value, side)]
+        rule = RULES[name]
         if value.key == "within":
             return [{**limit, "within": value.value or value.text}]
         if "within" in rule.limits and "at_most" not in rule.limits:
@@ -342,7 +286,7 @@ class _LineParser:
         usual = "nominal" if "nominal" in rule.limits else rule.limits[0]
         if wanted and wanted not in rule.limits:
             raise NotUnderstood(
-                f'"{"at most" if side == "most" else "at least"}" does not go with {_plain(name)} {value.text}; '
+                f'"{"at most" if side == "most" else "at least"}" does not go with {spaced(name)} {value.text}; '
                 f"correct the figure, or leave the words out"
             )
         text = value.text.lstrip("+") if rule.unit else value.value
@@ -352,10 +296,30 @@ class _LineParser:
             text = value.text.lstrip("+-")
         return [{**limit, wanted or usual: text}]
 
+    def _own_limit(self, value: Token, side: str) -> dict[str, Any]:
+        """Return the limit of a figure under a name that no rule has: what its line says, else what the name means."""
+        both_ways = value.key in ("within", "either way")
+        sides = value.value if value.key == "within" else value.value[2] if both_ways else None
+        if self.usual == "within" or (both_ways and (sides or not self.usual)):
+            return {"within": sides or f"±{value.text}"}
+        limit = {"most": "at_most", "least": "at_least"}.get(side, "")
+        if limit == "at_least" and self.usual == "at_most" and value.value < 0:
+            limit = "at_most"  # "better than −73 dB"
+        if not (limit or self.usual):
+            raise NotUnderstood(
+                f'whether {value.text} is the least or the most is not printed; write "at least" or "at most"'
+            )
+        text: Any = value.value if self.units == ("number",) else value.text
+        if self.name == "rumble":  # printed with or without its sign
+            text = f"-{value.text.lstrip('+-')}"
+        elif isinstance(text, str) and self.units != ("dBf",):
+            text = text.lstrip("+")
+        return {limit or self.usual: text}
+
     def _by_one_figure(self, name: str, value: Token, side: str, keys: dict[str, Any]) -> list[dict[str, Any]]:
         """Return what a response with one figure for a tolerance means: "within 1 dB", or its −3 dB points."""
         if side == "most" and value.value > 0:
-            return [{"quantity": _plain(name), "within": value.text}]
+            return [{"quantity": spaced(name), "within": value.text}]
         if value.value == _HALF_POWER_DB and name == "flatness" and "band" in keys:
             low, high = keys.pop("band")
             return [{"quantity": "corner low", "at_most": low}, {"quantity": "corner high", "at_least": high}]
@@ -366,15 +330,20 @@ class _LineParser:
         )
 
 
-def _not_known(token: Token) -> str:
-    text = shortened(token.text, 40)
-    if token.key == BARE_END:
-        return f'the lower end of "{text}" has no unit; write it, such as {token.value} Hz'
-    return f'"{text}" is not understood; leave it out, or put it on its own line'
+def _named_condition(token: Token) -> tuple[str, str] | None:
+    """Return a condition without a key of its own: its name and value."""
+    if token.key == "named":
+        name, value = token.value
+        return name, value
+    if token.key == "either way" and token.value[0] == "Hz":
+        return "spacing", token.text
+    return (_OF_OWN[token.key], token.text) if token.key in _OF_OWN else None
 
 
 _HALF_POWER_DB = -3.0
+_IN_VOLTS = {"hum": "hum_voltage", "snr": "noise"}
 _TONES = ("tones", "two frequencies")
+_OF_ONE = {"riaa": "flatness", "total": "power", **dict.fromkeys(_TONES, "imd")}  # conditions of one rated name
 _DISTORTIONS = tuple(name for name, rule in RULES.items() if rule.is_distortion)
 _OF_PHONO = ("riaa_deviation", "phono_overload")
 _KEYS = {
@@ -383,10 +352,11 @@ _KEYS = {
     "rated output": "reference",
     **{key: key for key in ("channels", "termination", "volume", "typical", "weighting", "rule")},
 }
+# amounts that only conditions of gear have
+_OF_OWN = {"m": "distance", "g": "tracking force", "rpm": "speed"}
 _CONDITIONS = frozenset(
-    (*_KEYS, "W", "V", "%", "band", "input", "most", "least", "each", "half", "din", "ihf", "unsaid weighting")
+    (
+        *(*_KEYS, *LEVELS, "%", "band", "input", "most", "least", "each", "half", "din", "jis", "ihf", "named"),
+        "unsaid weighting",
+    )
 )
-
-
-def _plain(name: str) -> str:
-    return name.replace("_", " ")

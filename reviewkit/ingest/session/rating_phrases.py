@@ -7,9 +7,11 @@ from __future__ import annotations
 
 from typing import Any
 
+from reviewkit.ingest.conditions import SHARED_WORDS
+from reviewkit.model.gear_names import SHOWN, spelled
 from reviewkit.model.ratings import POWER_WORDS, RULES, TRADE_WORDS
 
-# beside the words that session.toml takes: what is rated, then the kind of power, or "impedance" where each value has
+# besides the words that session.toml takes: what is rated, then the kind of power, or "impedance" where each value has
 # the input's own after it
 _OF_BROCHURES: dict[str, tuple[str, str]] = {
     "rated power": ("power", ""),
@@ -85,7 +87,7 @@ NAMES: dict[str, tuple[str, str]] = {
 PRINTED_ONLY = tuple(
     " ".join(name.split())
     for name in """
-    fm, am, mw, lw, sw, usable sensitivity, 50 db quieting sensitivity, quieting, capture ratio,
+    usable sensitivity, 50 db quieting sensitivity, quieting, capture ratio,
     selectivity, alternate channel selectivity, adjacent channel selectivity, image rejection, image response
     rejection, if rejection, i.f. rejection, spurious response rejection, spurious rejection, am suppression,
     antenna, antenna input, tuning range, stereo threshold, subcarrier suppression, subcarrier product
@@ -101,12 +103,16 @@ PRINTED_ONLY = tuple(
     speaker impedance, load impedance, dimensions, size, width, height, depth, weight, net weight, shipping
     weight, finish, cabinet, semiconductors, transistors, diodes, integrated circuits, tubes, valves,
     accessories, price, wow, wow and flutter, rumble, speed, speeds, tape speed, bias frequency, motor,
-    cartridge, operating temperature
+    cartridge, operating temperature, antenna impedance, starting torque, tracking force adjustment, tracking
+    force range, recommended load, recommended load impedance, power handling, power handling capacity, maximum
+    input power, recommended amplifier power, dispersion, directivity
     """.split(",")
+    if spelled(name) not in SHOWN
 )
 
 _INPUTS = (
-    "phono, mm, mc, phono mm, phono mc, aux, tuner, tape, tape play, tape monitor, tape in, cd, dad, line, mic, main in"
+    "phono, mm, mc, phono mm, phono mc, aux, tuner, tape, tape play, tape monitor, tape in, cd, dad, line, mic, "
+    "main in, fm, am, mw, lw, sw"
 )
 _MOST = (
     "within, less than, no more than, not more than, not exceeding, under, max, maximum, at most, up to, or less, <, ≤"
@@ -121,14 +127,15 @@ _SHORTED = (
     "inputs short circuited, shorted input, shorted inputs"
 )
 _PASSED_OVER = (
-    "at, into, with, for, from, of, the, a, an, and, on, in, is, re, ref, @, per, each of, load, loads, sine, tone, "
-    "output, input, inputs, level, better than, better, or better, below, down, ratio, typically, referred to, "
-    "relative to, watts, channel, driven, simultaneously, unweighted, un weighted, "
+    "at, to, into, with, for, from, of, the, a, an, and, on, in, is, re, ref, @, per, each of, load, loads, "
+    "sine, tone, valve, tube, output, input, inputs, level, better than, better, or better, below, down, ratio, "
+    "typically, referred to, relative to, watts, channel, driven, simultaneously, unweighted, un weighted, "
     "not weighted, no weighting, nominal, any frequency, any power, between"
 )
 
 # phrase -> the condition's key, and its value; "" is passed over
-WORDS: dict[str, tuple[str, Any]] = {}
+WORDS: dict[str, tuple[str, Any]] = {**SHARED_WORDS, "velocity peak": ("named", ("velocity", "peak"))}
+WORDS |= dict.fromkeys(("velocity rms", "velocity r.m.s."), ("named", ("velocity", "r.m.s.")))
 
 
 def _add(key: str, value: Any, phrases: str) -> None:
@@ -139,7 +146,7 @@ _add("", None, _PASSED_OVER)
 _add("input", "", _INPUTS)
 WORDS.update({name: ("input", name) for name in WORDS if WORDS[name][0] == "input"})
 _add("input", "aux", "auxiliary")
-for _short in ("mm", "mc", "cd", "dad"):
+for _short in ("mm", "mc", "cd", "dad", "fm", "am", "mw", "lw", "sw"):
     WORDS |= {name: ("input", name.replace(_short, _short.upper())) for name in WORDS if name.split()[-1] == _short}
 _add("most", True, _MOST)
 _add("least", True, _LEAST)
@@ -154,7 +161,8 @@ _add("channels", "one", "one channel driven, one channel, single channel driven,
 _add("rule", "continuous", "continuous, rms, r.m.s, continuous average, sine wave")
 _add("rule", "music", "music, music power, dynamic, dynamic power")
 _add("rule", "DIN", "din power")
-_add("din", True, "din, din 45500, din 45 500")
+_add("din", True, "din, din 45500, din 45 500, din 45507, din 45 507, din 45539, din 45 539")
+_add("jis", True, "jis")
 _add("ihf", True, "ihf")
 _add(
     "weighting",

@@ -7,8 +7,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from reviewkit.ingest.session.printed_line import NOT_MEASURED
 from reviewkit.ingest.session.rating_entries import NotUnderstood
-from reviewkit.ingest.session.rating_line import NOT_MEASURED, read_line
+from reviewkit.ingest.session.rating_line import read_line
 from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.model.errors import Fault, InputError
 

@@ -8,11 +8,10 @@ from pathlib import Path
 
 from reviewkit.ingest.delimited import Delimited, DelimitedRow, parse_delimited
 from reviewkit.ingest.plain_text import read_text
-from reviewkit.ingest.session.part_units import canonical, part_unit
 from reviewkit.model.digits import MINUS
 from reviewkit.model.errors import Faults, nearest
 from reviewkit.model.repair import RepairRow
-from reviewkit.model.units import UnitSpelling, normalised
+from reviewkit.model.units import UnitSpelling, canonical, normalised, single_unit
 
 FILE_NAME = "repair.csv"
 COLUMNS = ("point", "expected", "found", "unit", "tolerance", "action", "after", "say", "note")
@@ -117,7 +116,7 @@ class _RepairRowParser:
         """Return the row's unit: its own cell's, else the one that the first reading brings."""
         written = self.cells["unit"]
         if written:
-            if part_unit(written) is None:
+            if single_unit(written) is None:
                 self._add_fault(f'the unit "{written[:20]}" is not known; write for example V, mV, ohm, mA or uF')
             return canonical(written)
         return next((one.unit for one in readings if isinstance(one, _Reading) and one.unit), "")
@@ -142,7 +141,7 @@ class _RepairRowParser:
             self._add_fault(f'{column} "{cell[:40]}" is not a reading; {remedy}')
             return None
         sign, digits, unit = match.groups()
-        if unit and part_unit(unit) is None:
+        if unit and single_unit(unit) is None:
             self._add_fault(
                 f'{column} "{cell[:40]}": the unit "{unit[:20]}" is not known; write for example V, ohm or uF'
             )
@@ -152,7 +151,7 @@ class _RepairRowParser:
     def _convert(self, column: str, reading: _Reading | str | None, unit: str) -> float | None:
         if not isinstance(reading, _Reading):
             return None
-        own, row = part_unit(reading.unit), part_unit(unit)
+        own, row = single_unit(reading.unit), single_unit(unit)
         if not reading.unit or reading.unit == unit or own is None or row is None:
             return reading.value
         if own.base != row.base:

@@ -73,7 +73,13 @@ def read_document(folder: Path) -> TomlDocument:
 
 
 def read_brochure(folder: Path) -> str:
-    """Return the text of a session's ratings.txt; "" if there is none. Raises InputError if it can't be read."""
+    """Return the text of a session's ratings.txt; "" if there is none.
+
+    Raises
+    ------
+    InputError
+        If it can't be read.
+    """
     return read_text(folder / RATINGS, RATINGS, western=True) if (folder / RATINGS).is_file() else ""
 
 

@@ -12,7 +12,8 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 from reviewkit.ingest.session.session_values import with_remedy
-from reviewkit.model.level import Level
+from reviewkit.model.level import LINEAR_UNITS, Level
+from reviewkit.model.level import UNITS as UNITS_OF_LEVELS
 from reviewkit.model.units import (
     EXAMPLES,
     UNITS,
@@ -21,7 +22,9 @@ from reviewkit.model.units import (
     normalised,
     read_quantity,
     scaled,
+    single_unit,
     split_quantity,
+    split_single,
     unit_of,
 )
 
@@ -129,7 +132,7 @@ def read_load(value: Any) -> float:
 
 
 def read_level(value: Any) -> Level:
-    """Return a level: a power, a voltage, dBFS, or dB relative to a reference.
+    """Return a level: a power, a voltage, dBFS, dBf, dB SPL, VU, nWb/m, cm/s, or dB relative to a reference.
 
     Raises
     ------
@@ -137,16 +140,21 @@ def read_level(value: Any) -> Level:
         If it has no unit or another one, if it is above full scale, or if it is in dB without a reference.
     """
     text, _, reference = (part.strip() for part in _text(value).partition(" re "))
-    _, unit = split_quantity(text)
-    known = unit_of(unit)
+    number, unit = split_quantity(text)
+    known = single_unit(unit)
     base = known.base if known else ""
     if not unit:
         raise ValueError("has no unit")
     if base == "dB" and not reference:
         raise ValueError('is relative to nothing; write for example "-20 dB re 250 nWb/m"')
-    if base not in ("W", "V", "dBFS", "dB") or (reference and base != "dB"):
+    if known is None or base not in UNITS_OF_LEVELS or base == "%" or (reference and base != "dB"):
         raise ValueError("is neither a power nor a voltage")
-    level = quantity_in(base, signed=base in ("dBFS", "dB"))(text)
+    if unit_of(unit):
+        level = quantity_in(base, signed=base not in LINEAR_UNITS)(text)
+    else:
+        level = scaled(number, known.factor)
+        if (base in LINEAR_UNITS and level <= 0) or abs(level) > _LARGEST:
+            raise ValueError('is not a level; write for example "65 dBf" or "250 nWb/m"')
     if base == "dBFS" and level > 0:
         raise ValueError('is above full scale; write for example "0 dBFS" or "-60 dBFS"')
     return Level(level, base, reference=reference)
@@ -210,6 +218,73 @@ def read_within(value: Any) -> tuple[float, float]:
     if not (low <= 0 <= high and low < high):
         raise ValueError(f"does not have zero between its limits; {remedy}")
     return low, high
+
+
+def read_own(value: Any) -> tuple[float, str]:
+    """Return a limit under a name of the maker's own: in its base unit, and that unit; a bare number has none.
+
+    Raises
+    ------
+    ValueError
+        If it is no number, or its unit isn't known.
+    """
+    try:
+        text = _text(value)
+        number, unit = split_single(_PLUS_MINUS.sub("", text))
+    except ValueError as error:
+        raise ValueError(with_remedy(str(error), '"0.1 %"')) from None
+    if abs(number) > _LARGEST:
+        raise ValueError('is too large; write for example "0.1 %"')
+    if 0 < abs(number) < _SMALLEST:
+        raise ValueError('is too small; write for example "0.1 %"')
+    return number + 0.0, unit.base
+
+
+def unit_of_own(value: Any) -> str:
+    """Return the unit of a limit under an own name; "" if it can't be read, which is noted already."""
+    try:
+        return read_own(value)[1]
+    except ValueError:
+        return ""
+
+
+def read_own_within(value: Any) -> tuple[float, float, str]:
+    """Return a tolerance about zero as low, high and their unit: "0.5 %" is ±0.5 %; or the limits below and above.
+
+    Raises
+    ------
+    ValueError
+        If it doesn't hold zero.
+    """
+    if not isinstance(value, list):
+        half, unit = read_own(value)
+        if half <= 0:
+            raise ValueError('is not above zero; write for example "±0.5 %"')
+        return -half, half, unit
+    remedy = 'write the limit below and the one above: ["-1 %", "+2 %"]'
+    if len(value) != 2:
+        raise ValueError(f"is not a pair of limits; {remedy}")
+    (low, unit), (high, other) = map(read_own, value)
+    if unit != other:
+        raise ValueError(f"has limits in two units; {remedy}")
+    if not (low <= 0 <= high and low < high):
+        raise ValueError(f"does not hold zero between its limits; {remedy}")
+    return low, high, unit
+
+
+def read_own_tolerance(value: Any, nominal: float) -> tuple[float, float]:
+    """Return what a tolerance allows about a nominal value under an own name: of percent, or in the value's unit.
+
+    Raises
+    ------
+    ValueError
+        If it isn't above zero.
+    """
+    amount, unit = read_own(value)
+    if amount <= 0:
+        raise ValueError('is not above zero; write for example "5 %"')
+    about = abs(nominal) * amount / 100 if unit == "%" else amount
+    return nominal - about, nominal + about
 
 
 def check_rising(pair: Sequence[float]) -> tuple[float, ...]:

@@ -9,11 +9,26 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from reviewkit.ingest import references
+from reviewkit.ingest.known_names import LONGEST_NAME, misspelled
 from reviewkit.ingest.session import session_quantities as quantities
 from reviewkit.ingest.session.session_place import Place
 from reviewkit.model import unstated_conditions
 from reviewkit.model.errors import nearest
-from reviewkit.model.ratings import POWER_WORDS, RULES, TRADE_WORDS, Rule, plain_name, rated_name
+from reviewkit.model.gear_names import shown_name
+from reviewkit.model.quantities import QUANTITIES
+from reviewkit.model.ratings import (
+    POWER_WORDS,
+    RULES,
+    TRADE_WORDS,
+    Rule,
+    limits_of,
+    own_name,
+    plain_name,
+    rated_name,
+    rule_of,
+    spaced,
+)
 from reviewkit.model.session import Rating
 from reviewkit.model.units import EXAMPLES
 
@@ -27,32 +42,44 @@ _EITHER_SIGN = frozenset({"gain"})
 _MUCH_ALIKE = 0.75  # "loudness" isn't a misspelling of "flatness"
 
 
-class Reference(NamedTuple):
-    """The reference of a signal to noise ratio: rated output, a power, or a voltage at the input."""
+class RatedName(NamedTuple):
+    """A rated name, and if no rule has it, how it is written."""
 
-    reference: str
-    reference_w: float | None = None
-    reference_v: float | None = None
+    quantity: str
+    called: str = ""
 
 
-def read_rated(words: str) -> str:
-    """Return the rated name that a maker's words mean.
+def read_rated(words: str) -> RatedName:
+    """Return the rated name that a maker's words mean; if there is none, their own.
 
     Raises
     ------
     ValueError
-        If it isn't known; the message says what to write.
+        If it may be a misspelt name; the message says what to write.
     """
     if name := rated_name(words):
-        return name
+        return RatedName(name)
     if rule := POWER_WORDS.get(plain_name(words)):
         raise ValueError(f'is not a known rating; write quantity = "power" with rule = "{rule}"')
+    name = own_name(words)
+    if not any(sign.isalpha() for sign in name):
+        raise ValueError('does not say what is rated; write a name, such as "power" or "wow and flutter"')
+    if name in QUANTITIES:
+        raise ValueError(f"is not what makers rate; {_remedy(words)}")
+    if meant := misspelled(name):
+        raise ValueError(f'is not a known rating; did you mean "{meant}"?')
+    if len(name) > LONGEST_NAME:
+        raise ValueError(f"is longer than {LONGEST_NAME} characters; shorten it")
+    return RatedName(name, shown_name(words))
+
+
+def _remedy(words: str) -> str:
     names = {word.replace("_", " ") for word in (*RULES, *TRADE_WORDS)}
     remedy = nearest(words.lower(), names, least=_MUCH_ALIKE)
     if not remedy.startswith("did you mean"):
         known = ", ".join(sorted(name.replace("_", " ") for name in RULES))
-        remedy = f"nothing can be compared with it: say it in a note, and leave this table out. Known: {known}"
-    raise ValueError(f"is not a known rating; {remedy}")
+        remedy = f"known: {known}"
+    return remedy
 
 
 def read_limit(value: Any, info: ValidationInfo) -> Any:
@@ -63,13 +90,15 @@ def read_limit(value: Any, info: ValidationInfo) -> Any:
     ValueError
         If it can't be read; the message says what to write.
     """
-    name, key = info.data.get("quantity"), str(info.field_name)
+    name, key = getattr(info.data.get("quantity"), "quantity", None), str(info.field_name)
     if name is None:
         return None
+    if key not in limits_of(name):
+        wanted = f"{spaced(name)}, which takes {' or '.join(limits_of(name))}"
+        raise ValueError(f"does not go with {wanted}; write for example {_example(name, RULES[name])}")
+    if name not in RULES:
+        return quantities.read_own_within(value)[:2] if key == "within" else quantities.read_own(value)[0]
     rule = RULES[name]
-    if key not in rule.limits:
-        wanted = f"{_plain(name)}, which takes {' or '.join(rule.limits)}"
-        raise ValueError(f"does not go with {wanted}; write for example {_example(name, rule)}")
     if key == "within":
         return quantities.read_within(value)
     if not rule.unit:
@@ -87,13 +116,15 @@ def read_limit(value: Any, info: ValidationInfo) -> Any:
 
 def read_tolerance(value: Any, info: ValidationInfo) -> tuple[float, float] | None:
     """Return the range of a nominal value, in the rule's unit; None if that value couldn't be read."""
-    name, nominal = info.data.get("quantity"), info.data.get("nominal")
+    name, nominal = getattr(info.data.get("quantity"), "quantity", None), info.data.get("nominal")
     if name is None or nominal is None:
         return None
+    if name not in RULES:
+        return quantities.read_own_tolerance(value, nominal)
     return quantities.read_tolerance(value, nominal, RULES[name].unit)
 
 
-def read_reference(text: str) -> Reference:
+def read_reference(text: str) -> references.Reference:
     """Return the reference of a signal to noise ratio.
 
     Raises
@@ -101,21 +132,15 @@ def read_reference(text: str) -> Reference:
     ValueError
         If it can't be read; the message says what to write.
     """
-    if " ".join(text.casefold().split()) in ("rated output", "rated power"):
-        return Reference("rated output")
-    try:
-        watts, volts, other = quantities.read_drive(text) if text else quantities.Drive()
-        if other is not None:
-            raise ValueError(other.unit)
-        return Reference(text, watts, volts)
-    except ValueError:
-        remedy = 'write "rated output", "1 W" or "50 mW", or of an input "5 mV"'
-        raise ValueError(f"is neither rated output nor a power nor a voltage at the input; {remedy}") from None
+    if found := references.read_reference(text):
+        return found
+    remedy = 'write "rated output", "1 W" or "50 mW", "5 mV" (at the input), "2 V output", "0 dBFS" or "250 nWb/m"'
+    raise ValueError(f"is not what a ratio can be relative to; {remedy}")
 
 
 def complete_ratings(ratings: Sequence[tuple[Rating, Place]], load_ohm: float | None) -> tuple[Rating, ...]:
     """Return all ratings of a session with what only their quantity and the others say; note every fault."""
-    sound = [replace(r, unit=RULES[r.quantity].unit) for r, place in ratings if _check(r, place)]
+    sound = [replace(r, unit=_unit(r, place)) for r, place in ratings if _check(r, place)]
     watts = unstated_conditions.rated_output_w(sound, load_ohm)
     return tuple(
         replace(r, order=order, reference_w=watts if r.reference == "rated output" else r.reference_w)
@@ -123,26 +148,35 @@ def complete_ratings(ratings: Sequence[tuple[Rating, Place]], load_ohm: float | 
     )
 
 
+def _unit(rating: Rating, place: Place) -> str:
+    """Return the unit of a rating's limit: its rule's, or under an own name the one that is written."""
+    if rating.quantity in RULES:
+        return RULES[rating.quantity].unit
+    written = next((place.raw[key] for key in _LIMITS if key in place.raw), "")
+    return quantities.unit_of_own(written[0] if isinstance(written, list) and written else written)
+
+
 def _check(rating: Rating, place: Place) -> bool:
     """Note what is wrong between the keys of a rating; return whether it is known what is rated."""
     name = rating.quantity
     if not name:
         return False
-    rule = RULES[name]
-    given = [key for key in rule.limits if key in place.raw]
+    limits = limits_of(name)
+    given = [key for key in limits if key in place.raw]
     if not any(key in place.raw for key in _LIMITS):
-        place.fault(f"has no limit; write {_example(name, rule)}")
+        example = _example(name, RULES[name]) if name in RULES else 'at_most = "0.1 %"'
+        place.fault(f"has no limit; write {'' if name in RULES else 'for example '}{example}")
     elif len(given) > 1:
         place.fault(f"has {' and '.join(given)}; one limit makes one row: write a [[rated]] table for each", given[1])
-    if "tolerance" in place.raw and "nominal" not in rule.limits:
-        place.fault(f"tolerance does not go with {_plain(name)}; leave it out", "tolerance")
+    if "tolerance" in place.raw and "nominal" not in limits:
+        place.fault(f"tolerance does not go with {spaced(name)}; leave it out", "tolerance")
     elif "tolerance" in place.raw and "nominal" not in place.raw:
         place.fault("tolerance goes with a nominal value only; write nominal in place of the limit", "tolerance")
     if "level" in place.raw and "power" in place.raw:
         place.fault("has a power and a level; write the one that the maker names", "level")
-    if rating.tones_hz is not None and "tones" not in rule.conditions:
+    if rating.tones_hz is not None and "tones" not in rule_of(rating).conditions:
         remedy = 'write quantity = "intermodulation", or leave it out'
-        place.fault(f"tones does not go with {_plain(name)}; {remedy}", "tones")
+        place.fault(f"tones does not go with {spaced(name)}; {remedy}", "tones")
     return True
 
 
@@ -154,7 +188,3 @@ def _example(name: str, rule: Rule) -> str:
     if rule.unit == "dB" and name not in _BELOW and key == "at_least":
         return f'{key} = "60 dB"'
     return f'{key} = "{"-60 dB" if name in _BELOW else EXAMPLES[rule.unit]}"'
-
-
-def _plain(name: str) -> str:
-    return name.replace("_", " ")

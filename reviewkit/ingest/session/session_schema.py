@@ -118,6 +118,7 @@ TYPES: dict[str, Any] = {
     "colour": Annotated[_TEXT, AfterValidator(values.read_colour), Field(examples=['"#ffd98a"'])],
     "web address": Annotated[_TEXT, AfterValidator(values.read_address)],
     "mains": Annotated[_TEXT, AfterValidator(values.read_mains)],
+    "conditions": Annotated[Any, PlainValidator(values.read_conditions), Field(examples=['{ tape = "chrome" }'])],
     "weighting": Annotated[_TEXT, AfterValidator(values.read_weighting)],
     "load": _LOAD,
     "± dB": Annotated[float, PlainValidator(quantities.read_plus_minus_db)],

@@ -13,9 +13,16 @@ from typing import Any
 from reviewkit.ingest.sheet.sheet_remedies import KEYS
 from reviewkit.model.errors import nearest
 from reviewkit.model.mains import mains_of
+from reviewkit.model.weightings import weighting_of
 
 # Broadcast and film rates that are written rounded, and are n × 1000/1001 exactly (SMPTE practice, from memory).
 _NOMINAL_RATES = (24, 30, 48, 60, 120)
+_LONGEST_CONDITION, _MOST_CONDITIONS = 40, 10
+# conditions that have a key
+OWN_KEYS = (
+    *("load", "input", "channels", "band", "frequency", "level", "power", "weighting", "reference", "termination"),
+    *("volume", "setting", "stage", "tones", "thd"),
+)
 _RATE = re.compile(r"\s*\d{1,6}(\.\d{1,6}|/0*[1-9]\d{0,5})?\s*")
 
 
@@ -159,4 +166,31 @@ def read_channel(word: str) -> str:
 
 def read_weighting(word: str) -> str:
     """Return a weighting's name; a single letter is a capital, so that "a" and "A" are the same filter."""
-    return word.upper() if len(word) == 1 else word
+    return weighting_of(word)
+
+
+def read_conditions(named: Any) -> tuple[tuple[str, str], ...]:
+    """Return conditions that the user names, in the order of their names: `{ tape = "chrome" }`.
+
+    Raises
+    ------
+    ValueError
+        If it is no table, a name or a value is empty, or a name is one of the program's own; the message says what to
+        write.
+    """
+    if not isinstance(named, dict) or len(named) > _MOST_CONDITIONS:
+        raise ValueError('is no table in braces; write for example { tape = "chrome" }')
+    read: dict[str, str] = {}
+    for name, value in named.items():
+        spelled = " ".join(name.casefold().replace("_", " ").split())
+        text = " ".join(str(value).split()) if isinstance(value, (str, int, float)) else ""
+        if not spelled or not text or isinstance(value, bool) or not (spelled + text).isprintable():
+            raise ValueError('holds a name or a value that is no text; write for example { tape = "chrome" }')
+        if spelled in OWN_KEYS:
+            raise ValueError(f'names "{spelled}", which is a key of its own; write {spelled} = "…" outside the braces')
+        if len(spelled) > _LONGEST_CONDITION or len(text) > _LONGEST_CONDITION:
+            raise ValueError(f"holds more than {_LONGEST_CONDITION} characters; shorten it")
+        if spelled in read:
+            raise ValueError(f'names "{spelled}" twice; keep one')
+        read[spelled] = text
+    return tuple(sorted(read.items()))

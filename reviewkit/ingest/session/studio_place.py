@@ -27,7 +27,7 @@ def studio_flaw(place: Path) -> str:
     """Return why a studio.toml may not be used, and what to do about it; "" if it may."""
     if flaw := inside.flaw(place.parent, place.name):
         return f"{flaw}; put the file itself there" if flaw != inside.OUTSIDE else f"{flaw} its folder; put it there"
-    if os.name == "nt":  # ownership isn't told by these numbers there
+    if os.name == "nt":  # these numbers don't show the owner there
         return ""
     try:
         found = place.stat()

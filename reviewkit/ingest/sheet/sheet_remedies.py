@@ -72,7 +72,7 @@ def shown(layout: Layout) -> str:
 
 
 def channels_in_rows(layout: Layout) -> str:
-    """Return the message for channels that stand below one another."""
+    """Return the message for channels that are below one another."""
     rows = " and ".join(f'"{shortened(side, _LONGEST_NAME)}"' for side in layout.sides[:_MOST_NAMED])
     return f"rows of {rows} are in one column; export each channel to a column or a file of its own ({shown(layout)})"
 

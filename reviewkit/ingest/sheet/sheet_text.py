@@ -37,8 +37,8 @@ _LOOK_ALIKE = str.maketrans(
 MOST_COLUMNS = 1000
 _MOST_LINES_IN_A_CELL = 4
 _KNOWN_BINARY = (
-    (b"PK\x03\x04", 'is a spreadsheet workbook; open it in its program and save it as "CSV"'),
-    (b"\xd0\xcf\x11\xe0", 'is a spreadsheet workbook; open it in its program and save it as "CSV"'),
+    (b"PK\x03\x04", 'is a spreadsheet workbook; open it in a spreadsheet program and save it as "CSV"'),
+    (b"\xd0\xcf\x11\xe0", 'is a spreadsheet workbook; open it in a spreadsheet program and save it as "CSV"'),
     (b"RIFF", "is a WAV capture; name it with the ending .wav"),
     (b"%PDF", "is a PDF; export the readings as text instead"),
 )

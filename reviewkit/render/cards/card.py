@@ -162,7 +162,7 @@ def _place_heroes_in_charts(pages: Sequence[Page], cards: Sequence[Card], lower:
         top, bottom = page.shape.chart
         try:
             place = place_chart_around(page, card.body, top + lower, bottom, card.hero, place)
-        except LayoutFault:  # a name has room only if the hero is elsewhere
+        except LayoutFault:  # a name has room only if the hero is in another place
             return False
         if place is None:
             return False

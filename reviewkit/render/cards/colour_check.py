@@ -1,4 +1,4 @@
-"""Colour checks of a card: whether each shape can be seen against what is under it, and left told from right."""
+"""Colour checks of a card: whether each shape can be seen against what is under it, and left distinct from right."""
 
 from __future__ import annotations
 

@@ -180,7 +180,7 @@ def _place_hero(page: Page, body: Ending, hero: Hero, box: Box, largest: float) 
 def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: float) -> float:
     """Place how many ratings were met of those judged, then the misses and what is undecided; return the last baseline.
 
-    `baseline`: of the figure beside it, at least.
+    `baseline`: of the figure next to it, at least.
     """
     look = page.look
     for size in range(int(largest), 39, -8):

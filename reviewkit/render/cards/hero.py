@@ -98,7 +98,7 @@ class HeroBlock:
 
 
 def small(size: float) -> float:
-    """Return the size of an uncertainty beside a figure."""
+    """Return the size of an uncertainty next to a figure."""
     return max(round(size * 0.36), NOTE)
 
 
@@ -265,7 +265,7 @@ def _least_needle(page: Page, verdict: Verdict) -> float:
 
 
 def _tall_needle(page: Page, word: _WordBlock) -> float:
-    """Return a needle's width in a tall frame, where only the word is beside it."""
+    """Return a needle's width in a tall frame, where only the word is next to it."""
     return min(page.shape.safe.width - word.width - _PART_GAP - 24, _MOST_NEEDLE)
 
 

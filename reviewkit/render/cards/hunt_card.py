@@ -186,7 +186,7 @@ def _place_rest(page: Page, rest: str, baseline: float) -> None:
 
 
 def _place_down(page: Page, body: Hunt, lower: float) -> None:
-    """Place the readings beside a needle that points down, the part under its tip."""
+    """Place the readings next to a needle that points down, the part under its tip."""
     shape = page.shape
     safe, tall = shape.safe, shape.height > shape.width
     top = (560.0 if tall else 232.0) + lower
@@ -219,7 +219,7 @@ def _place_row(
     sizes: tuple[float, float],
     most: int,
 ) -> None:
-    """Place a point's name and what was expected there, and beside them its reading with its word.
+    """Place a point's name and what was expected there, and next to them its reading with its word.
 
     `columns`: where both begin; `most`: lines of the name.
     """

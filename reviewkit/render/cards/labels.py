@@ -128,7 +128,7 @@ def _label_place(
     weight: str,
     where: str,
 ) -> Box | None:
-    """Find a place for a name: above, below or beside its curve, where no other curve is nearer; else after its end,
+    """Find a place for a name: above, below or next to its curve, where no other curve is nearer; else after its end,
     unless it is to be along the best part of the curve.
     """
     width, rise, drop, _ = page.measure(line.trace.label, size, weight)
@@ -157,7 +157,7 @@ def _label_place(
                 continue
             x, y = box.left + float(across[index]) * box.width, box.bottom - float(own[index]) * box.height
             above, below, beside = y - high - 20, y + 20, y - high / 2
-            # beside a curve is for a steep one; the free places tell whether it is
+            # next to a curve is for a steep one; the free places show whether it is
             over = min(max(x - width / 2, free.box.left + MARGIN), free.box.right - MARGIN - width)
             for left, top in ((over, above), (over, below), (x + 44, beside), (x - width - 44, beside)):
                 candidate = Box(left, top, left + width, top + high)

@@ -188,16 +188,14 @@ def find_shortfalls(look: Look) -> tuple[tuple[str, str], ...]:
         ratio = contrast(colour, look.ground)
         if ratio < least:
             better = reach_contrast(colour, look.ground, least)
-            remedy = f'"{better}" reaches it' if better else "choose a darker or a lighter ground"
-            message = (
-                f'{name} "{colour}" on "{look.ground}" is {_round_down(ratio, 1)}:1; it needs {least:g}:1, and {remedy}'
-            )
-            found.append((name, message))
+            remedy = f'write {name} = "{better}"' if better else "choose a darker or a lighter ground"
+            short = f'{name} "{colour}" on "{look.ground}" is {_round_down(ratio, 1)}:1 and needs {least:g}:1'
+            found.append((name, f"{short}; {remedy}"))
     near = _channel_faults(look.left, look.right)
     if near:
         better = _find_right_colour(look)
         remedy = (
-            f'right = "{better}" does' if better else "choose a left that is much darker or lighter than the ground"
+            f'write right = "{better}"' if better else "choose a left that is much darker or lighter than the ground"
         )
         found += [("right", f"{message}; {remedy}") for message in near]
     return tuple(found)

@@ -29,7 +29,7 @@ def fit_scale(left: float, width: float, position: float | None) -> tuple[float,
 def least_width(page: Page, rated: str, position: float | None) -> float:
     """Return the width of a scale, with its wedge, that has the limit to the right of its notch.
 
-    The limit may reach a little past the end: what is beside the scale is further away.
+    The limit may reach a little past the end: what is next to the scale is further away.
     """
 
     def notch(width: float) -> float:
@@ -98,7 +98,7 @@ def place_needle(
             continue
         end = page.text(text, at, line_y + 52, AXIS, look.soft, anchor=anchor)
         if wedge and end.box.left - 8 < wedge[1] and wedge[0] < end.box.right + 8:
-            # the wedge is there: above the end's tick, where it is free, else left out; beside the wedge the end would
+            # the wedge is there: above the end's tick, where it is free, else left out; next to the wedge the end would
             # seem to be where it isn't
             if anchor == "right" and rated:
                 continue

@@ -135,7 +135,7 @@ def make_measure(card_id: str, fonts: Fonts = NO_FONTS) -> Measure:
     Returns
     -------
     Measure
-        Raises LayoutFault for such characters.
+        It reports such characters as a LayoutFault.
     """
 
     def measure(text: str, size: float, weight: str) -> Extent:

@@ -89,7 +89,7 @@ def fit_frame(mark: bytes, width: int, height: int) -> Bytes:
     Returns
     -------
     ndarray of uint8, shape (height, width, 4)
-        Transparent beside the mark.
+        Transparent around the mark.
     """
     from PIL import Image
 

@@ -218,7 +218,7 @@ def _draw_for_film(card: Card, items: Sequence[Item], shape: Shape, order: Order
 
 
 def draw_for_sound(card: Card, order: Order) -> tuple[Bytes, Box]:
-    """Draw a chart for a clip in which it stands still: its pixels, and where its plot is in them.
+    """Draw a chart for a clip in which it does not move: its pixels, and where its plot is in them.
 
     Raises
     ------

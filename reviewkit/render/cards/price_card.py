@@ -1,4 +1,4 @@
-"""The price new and in the money of another year, on the dial of years; beside it an opinion of its worth."""
+"""The price new and in the money of another year, on the dial of years; next to it an opinion of its worth."""
 
 from __future__ import annotations
 

@@ -85,7 +85,7 @@ class _SetRow:
 
 
 def place_score(page: Page, body: Score, lower: float) -> None:
-    """Place the dial, and the ratings below it in the order in which a verdict is told.
+    """Place the dial, and the ratings below it in the order in which verdicts are given.
 
     Raises
     ------

@@ -30,7 +30,7 @@ SHORTEN_CELL = "shorten it where it comes from, or drop a column"
 
 @dataclass(frozen=True)
 class _LaidRow:
-    """A row as set: its name, its other cells, its note beside the name or below it."""
+    """A row as set: its name, its other cells, its note next to the name or below it."""
 
     name: Setting
     cells: tuple[str, ...]

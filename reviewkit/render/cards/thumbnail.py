@@ -12,7 +12,7 @@ from reviewkit.model import quantities
 from reviewkit.model.card import Chart, Panel, Trace
 from reviewkit.model.episode import Episode
 from reviewkit.model.errors import Fault, InputError
-from reviewkit.model.ratings import RULES
+from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Session
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.chart import place_room
@@ -39,6 +39,7 @@ _TOP, _BASELINE = 90.0, 900.0  # a player's clock covers the lower right corner 
 _CURVE, _GHOST = 18.0, 10.0  # line widths
 _ARROW, _ARROW_GAP = 130.0, 44.0
 _MARK = 84.0
+_ASCENDER = 0.06  # of a type's size, above its capitals
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +95,7 @@ def _without_repair(episode: Episode, mark: bytes) -> Thumbnail:
     measured = [v for v in episode.verdicts if v.measured and v.findings]
     verdict = min(measured, key=lambda v: (v.verdict != MEETS, v.rating.quantity != "power"), default=None)
     if verdict is not None:
-        what = lower_first(RULES[verdict.rating.quantity].label)
+        what = lower_first(rule_of(verdict.rating).label)
         return Thumbnail(_words(episode.session, what), what, judged_figure(verdict), mark=mark)
     year = episode.session.unit.year
     return Thumbnail(_words(episode.session, ""), "", str(year) if year else "", mark=mark)
@@ -192,7 +193,8 @@ def _place_figure(page: Page, what: Thumbnail, largest: float) -> float:
         words = fit_text(page, what.what, (110.0, 100.0, LEAST), safe.width)
         if words is None:
             return _BASELINE - cap
-        baseline = _BASELINE - cap - 0.42 * words.size
+        rise = _ASCENDER * size if set("bdfhkl") & set(what.figure) else 0.0  # "dBf" is higher than its capitals
+        baseline = _BASELINE - cap - rise - 0.42 * words.size
         page.add(page.text(what.what, safe.left, baseline, words.size, look.soft))
     return baseline - page.cap(words.size)
 

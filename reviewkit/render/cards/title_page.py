@@ -20,7 +20,7 @@ _PHOTO = {
     SQUARE.name: Box(0.0, 500.0, 1080.0, 730.0),
 }
 _HOOKS = tuple(float(size) for size in range(320, 51, -4))
-_WITH_PHOTO = 184.0  # the largest hook beside a photograph
+_WITH_PHOTO = 184.0  # the largest hook next to a photograph
 _LEADING = 0.96
 _NAME_GAP, _WHAT = 36.0, 60.0  # from the hook to the name, at least; pitch of the lines below it
 _WHATS = (48.0, NOTE, AXIS, LEAST)

@@ -233,23 +233,6 @@ def _bridge_gaps(pixels: Array) -> Array:
     return np.insert(pixels[at], gaps, np.nan, axis=0)
 
 
-def last_visible_point(line: Array) -> tuple[float, float] | None:
-    """Return the last point that isn't NaN.
-
-    Parameters
-    ----------
-    line : ndarray, shape (n, 2)
-        In any unit.
-
-    Returns
-    -------
-    tuple[float, float] | None
-        Its x and y in that unit; None if there is no such point.
-    """
-    seen = np.flatnonzero(np.isfinite(line).all(axis=1))
-    return (float(line[seen[-1], 0]), float(line[seen[-1], 1])) if len(seen) else None
-
-
 def line_length(pixels: Array) -> float:
     """Return a line's length.
 

@@ -114,7 +114,7 @@ def fit_text(
 
 
 def cut_text(page: Page, text: str, size: float, width: float, weight: str = "regular") -> Setting:
-    """Return a text on one line, cut off with an ellipsis if it is too long: for names that are in full elsewhere."""
+    """Return a text on one line, cut off with an ellipsis if it is too long: for a name shown in full later."""
     if page.width(text, size, weight) <= width:
         return Setting(size, (text,), page.width(text, size, weight))
     kept = next((n for n in range(len(text) - 1, 0, -1) if page.width(f"{text[:n]}…", size, weight) <= width), 0)

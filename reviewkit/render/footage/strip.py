@@ -74,7 +74,7 @@ def choose_content(card: Card) -> StripContent | None:
 
 @dataclass(frozen=True)
 class _Figures:
-    """The figures with their verdict beside them."""
+    """The figures with their verdict next to them."""
 
     block: HeroBlock
     verdict: Verdict | None
@@ -122,7 +122,7 @@ class _Figures:
 
 
 def lay_out_strip(page: Page, what: StripContent) -> None:
-    """Place a strip in the lower third: title above conditions, beside or below them the figure with its verdict.
+    """Place a strip in the lower third: title above conditions, next to or below them the figure with its verdict.
 
     Raises
     ------

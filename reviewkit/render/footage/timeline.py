@@ -228,7 +228,7 @@ def _schedule(
 
 
 def _hold_frames(card: Card, episode: Episode, rate: Fraction) -> int:
-    """Return the number of frames that a card is held, which is the length of its clip."""
+    """Return the number of frames that a card stays on screen, which is the length of its clip."""
     return count_frames(card.hold_s or episode.session.episode.card_seconds, rate)
 
 

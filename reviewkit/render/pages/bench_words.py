@@ -128,7 +128,7 @@ def _without_unit(text: str, other: str) -> str:
 
 
 def _verdict_facts(verdicts: Sequence[Verdict]) -> dict[str, Any]:
-    """Return the verdicts in the order in which they are told, and how many of each there are."""
+    """Return the verdicts in the order in which they are given, and how many of each there are."""
     by_word = {word: [v for v in verdicts if v.verdict == word] for word in (MEETS, SHORT, CLOSE, INCOMPARABLE)}
     notable = [v for v in by_word[MEETS] if _is_notable(v)]
     return {

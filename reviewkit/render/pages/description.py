@@ -36,7 +36,7 @@ _CUTS = (
 
 
 def render_headline(episode: Episode, pages: Pages, *, with_ratings: bool = True) -> str:
-    """Render the story in one line that stands alone in a search result; `with_ratings`: and how they came out."""
+    """Render the story in one line that makes sense alone in a search result; `with_ratings`: and how they came out."""
     unit, story = episode.session.unit, find_story(episode)
     change = story.change
     return " ".join(

@@ -24,7 +24,7 @@ from reviewkit.render.pages.text_outputs import script_facts, segment_facts, sou
 from reviewkit.verdict.spec_table import SpecTable, TableRow
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 
-PREVIEW = "thumbnail.png"  # shown where someone links to the page, from beside it
+PREVIEW = "thumbnail.png"  # shown where someone links to the page, from the same folder
 _ORDER = (SHORT, CLOSE, INCOMPARABLE, UNMEASURED, MEETS, "")  # of the table: what matters first
 _FEW = 3  # sentences that make a paragraph; more are a list
 
@@ -272,7 +272,7 @@ def _sounds(episode: Episode, pages: Pages, compressed: Mapping[str, bytes]) -> 
 def format_review(episode: Episode, text: str) -> str:
     """Format the page's data for search engines: a schema.org Review of the unit, as JSON-LD.
 
-    No text in it can end the <script> that it stands in, since no `<` is left. It rates only if the user did.
+    No text in it can end the <script> that it is in, since no `<` is left. It rates only if the user did.
 
     Parameters
     ----------

@@ -89,7 +89,13 @@ class OwnTemplates:
         return self._ask("text", template, facts)
 
     def html(self, template: str, markdown: str) -> str:
-        """Convert the Markdown from a template to HTML. Raises InputError and CannotFinish, as `text` does."""
+        """Convert the Markdown from a template to HTML.
+
+        Raises
+        ------
+        InputError, CannotFinish
+            As `text` does.
+        """
         return self._ask("html", template, markdown)
 
     def _ask(self, what: str, template: str, given: Mapping[str, Any] | str) -> str:

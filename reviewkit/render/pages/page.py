@@ -77,7 +77,13 @@ class Pages:
         return self._environment.get_template(template).render(facts)
 
     def html(self, template: str, markdown_text: str) -> str:
-        """Convert the Markdown from a template to HTML. Raises InputError, as `text` does."""
+        """Convert the Markdown from a template to HTML.
+
+        Raises
+        ------
+        InputError
+            As `text` does.
+        """
         return self._own_templates.html(template, markdown_text) if self._has_own else render_markdown(markdown_text)
 
     def sentences(self, point: Point, *, loads_differ: bool = False) -> list[str]:

@@ -11,7 +11,7 @@ from typing import Any
 from reviewkit.model import digits, quantities
 from reviewkit.model.capture_request import PHONO_SWEEP, TERMINALS
 from reviewkit.model.finding import Finding
-from reviewkit.plan.entries import gate_rows, measurement_tables, reading_header, reading_rows
+from reviewkit.plan.entries import at_cell, gate_rows, measurement_tables, reading_header, reading_rows
 from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need
 from reviewkit.plan.order import SetUp
 from reviewkit.plan.plan import Plan, PlanStep
@@ -200,6 +200,8 @@ def _capture_facts(step: PlanStep) -> dict[str, Any]:
     return {
         "bands": [quantities.band(band) for band in wording.get("bands", ())],
         "frequencies": [quantities.hertz(hz) for hz in spots],
+        "names": list(wording.get("names", ())),
+        "stated": at_cell(c.uses[0][1]),
         "limits": [quantities.percent(limit) for limit in sorted(wording.get("limits", ()))],
         "figures": list(wording.get("figures", ())),
         "weightings": sorted(wording.get("weightings", ()), reverse=True),
@@ -222,6 +224,7 @@ def _describe_level(step: PlanStep, pages: Pages) -> str:
         pages,
         "level",
         drive=c.drive,
+        stated=at_cell(c.uses[0][1]),
         overload=c.name == "phono-overload",
         offset=c.name == "dc-offset",
         power=quantities.watts(level.power_w) if level.power_w is not None else "",

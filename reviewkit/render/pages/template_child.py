@@ -38,7 +38,7 @@ _CPU_GRACE_S = 3
 
 
 class TooLong(Exception):
-    """The time for a text is over."""
+    """Error for a text that takes too long."""
 
 
 class Refused(SecurityError):
@@ -73,7 +73,15 @@ class OwnLoader(jinja2.FileSystemLoader):
     def load(
         self, environment: jinja2.Environment, name: str, globals: MutableMapping[str, Any] | None = None
     ) -> jinja2.Template:
-        """Return a template, compiled from its text. Raises TemplateNotFound, TemplateSyntaxError, Refused."""
+        """Return a template, compiled from its text.
+
+        Raises
+        ------
+        TemplateNotFound, Refused
+            As `get_source` does.
+        TemplateSyntaxError
+            If the text isn't a template.
+        """
         text, place, is_current = self.get_source(environment, name)
         code = environment.compile(text, name, place)
         return environment.template_class.from_code(environment, code, globals or {}, is_current)

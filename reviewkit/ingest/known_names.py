@@ -1,0 +1,28 @@
+"""Names of figures that someone writes: whether one is a misspelling of a known name, or the user's own."""
+
+from __future__ import annotations
+
+from difflib import get_close_matches
+
+from reviewkit.model.gear_names import SHOWN, spelled
+from reviewkit.model.quantities import BY_METER, QUANTITIES
+from reviewkit.model.ratings import RULES, TRADE_WORDS
+
+LONGEST_NAME = 60
+# how similar a name must be to a known one to be a misspelling of it: a transposed pair in a long word, a letter too
+# many; "rail voltage" and "B+ voltage" aren't "hum voltage"
+_ALIKE = 0.85
+_MEASURED = tuple(sorted({spelled(each) for each in (*BY_METER, *QUANTITIES, *RULES, *TRADE_WORDS)}))
+_KNOWN = tuple(sorted({*_MEASURED, *SHOWN}))
+
+
+def misspelled(words: str) -> str | None:
+    """Return the known name that this one is a misspelling of: nearly the same, or its letters in another order."""
+    name = spelled(words)
+    # a known name with words before or after it is one of the user's own
+    if name in SHOWN or any(f" {each} " in f" {name} " for each in _MEASURED):
+        return None
+    # the others are too short or too long to be that similar
+    near = [each for each in _KNOWN if 2 * min(len(each), len(name)) >= _ALIKE * (len(each) + len(name))]
+    swapped = next((each for each in near if sorted(each) == sorted(name)), None)
+    return swapped or next(iter(get_close_matches(name, near, n=1, cutoff=_ALIKE)), None)

@@ -1,0 +1,129 @@
+"""The beginning of a brochure's line: what is rated, of which input, and how the rest must be spelled to be scanned."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from reviewkit.ingest.conditions import UNSIGNED, phrases_of, plain
+from reviewkit.ingest.session.rating_phrases import NAMES, PRINTED_ONLY, WORDS
+from reviewkit.model.gear_names import LIMIT_OF, SHOWN, UNITS_OF, spelled
+from reviewkit.model.ratings import RULES, own_name
+from reviewkit.model.unstated_conditions import RADIO
+
+_INPUTS = tuple(word for word, (key, _) in WORDS.items() if key == "input")
+_SPELLED = (
+    (re.compile(r"[×x]\s?10(?:\^?-6|⁻⁶)"), "x 10-6"),
+    (re.compile(r"\bdB\s?/\s?(?:1\s?)?W\s?/\s?(?:1\s?)?m\b"), "dB SPL (1 W, 1 m)"),
+    (
+        re.compile(r"(cm/s(?:ec\.?)?),? (?:lateral )?(peak|r\.?m\.?s\.?)(?: lateral)?(?!\w)", re.IGNORECASE),
+        r"\1 velocity \2",
+    ),
+    # "33 1/3 and 45 rpm" has the unit with the last speed only
+    (
+        re.compile(r"(\d\d(?: 1/3|⅓)?)\s*(?:,|/|&|\band\b)\s*(?=\d+(?: 1/3|⅓)?\s*(?:rpm|r\.p\.m\.))", re.IGNORECASE),
+        r"\1 rpm, ",
+    ),
+    (re.compile(r"(\d) ?⅓"), r"\1 1/3"),
+    (re.compile(r"(?i)^output(?=\s*:[^W]*\d\s*[mµu]?V\b)"), "output voltage"),
+)
+_MAINS = re.compile(
+    rf"(?:at |\()?\b{UNSIGNED} ?V(?: ?a\.?c\.?)?(?:[,/ ]+{UNSIGNED}(?:/{UNSIGNED})? ?Hz)?\)?", re.IGNORECASE
+)
+_LABEL = re.compile(r"([^:]{1,60}):")
+_SAYS_LIMIT = re.compile(
+    r"\b(?:at most|no more than|not more than|less than|under|within|at least|more than|or less|or more|max|min)\b"
+    r"|[<>≤≥±]|\+/-",
+    re.IGNORECASE,
+)
+
+
+@dataclass(frozen=True)
+class Named:
+    """The figure that a line rates.
+
+    Attributes
+    ----------
+    name
+        The rated name; "" if it isn't known.
+    meant
+        More about it, as in `rating_phrases.NAMES`.
+    rest
+        The line without the name, with its input in front.
+    of_input
+        The input that the line begins with.
+    called, units, limit
+        Of a name that no rule has: as it is shown, the units that its figure may be in (none: that of the first
+        figure with a limit), the limit that a bare figure is ("": none).
+    printed
+        The name of what is only printed; "" if it can be judged.
+    """
+
+    name: str
+    meant: str = ""
+    rest: str = ""
+    of_input: str = ""
+    called: str = ""
+    units: tuple[str, ...] = ()
+    limit: str = ""
+    printed: str = ""
+
+
+def respelled(text: str) -> str:
+    """Return a line with what has more than one spelling in the one that is scanned."""
+    for pattern, spelling in _SPELLED:
+        text = pattern.sub(spelling, text)
+    return text
+
+
+def find_name(text: str) -> Named:
+    """Return what a line rates: by the longest name that it begins with, after its input if that comes first."""
+    found = _name(text)
+    if found.name or found.printed:
+        return found
+    if of_input := longest(text, _INPUTS):
+        rest = text[len(of_input) :].lstrip()
+        found = _name(rest)
+        if found.name or found.printed:
+            return Named(**{**vars(found), "rest": f"{of_input} {found.rest}", "of_input": of_input})
+        if of_input.upper() in RADIO:
+            return Named("", printed=of_input)
+    return _own(text)
+
+
+def _name(text: str) -> Named:
+    named, gear, only = longest(text, NAMES), longest(text, SHOWN), longest(text, PRINTED_ONLY)
+    if len(gear) == len(named) and plain(gear) == "sensitivity" and "SPL" not in text:
+        gear = ""  # of an input
+    if len(only) > max(len(named), len(gear)):
+        return Named("", printed=only)
+    if gear and len(gear) >= len(named):
+        if not any(sign.isdigit() for sign in text[len(gear) :]):
+            return Named("", printed=gear)  # "unmeasurable"
+        called = SHOWN[spelled(gear)]
+        rest = text[len(gear) :]
+        rest = _MAINS.sub(" ", rest) if called == "power consumption" else rest
+        return Named(own_name(called), rest=rest, called=called, units=UNITS_OF[called], limit=LIMIT_OF[called])
+    if named:
+        name, meant = NAMES[plain(named.replace("&", "and"))]
+        return Named(name, meant, text[len(named) :])
+    return Named("")
+
+
+def _own(text: str) -> Named:
+    """Return the maker's own name in front of a colon, if the line says which way its figure is a limit."""
+    match = _LABEL.match(text)
+    if not match or not _SAYS_LIMIT.search(text, match.end()) or own_name(match[1]) in RULES:
+        return Named("")
+    return Named(own_name(match[1]), rest=text[match.end() - 1 :], called=" ".join(match[1].split()))
+
+
+def longest(text: str, names: Sequence[str] | Mapping[str, object]) -> str:
+    """Return the longest of the names that a text begins with, as it is written there."""
+    match = _pattern(tuple(names)).match(text)
+    return match[0] if match else ""
+
+
+def _pattern(names: tuple[str, ...]) -> re.Pattern[str]:
+    return phrases_of(tuple(sorted({*names, *(name.replace(" and ", " & ") for name in names)})))

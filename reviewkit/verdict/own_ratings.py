@@ -1,0 +1,105 @@
+"""Conditions that the user names, and what else only ratings under the maker's own names compare."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import replace
+
+from reviewkit.model import quantities
+from reviewkit.model.finding import Finding
+from reviewkit.model.ratings import DECIBELS
+from reviewkit.model.session import Rating
+from reviewkit.verdict.stand import APART, SAME, Stand, first_words
+
+_FEMTOWATT = 1e-15  # 0 dBf
+# units in which a figure below zero is simply a small one
+_ABSOLUTE = (*(unit for unit in DECIBELS if unit not in ("dB", "dBr")), "°C")
+
+
+def compare_conditions(rating: Rating, finding: Finding) -> Stand:
+    """Compare the conditions that the user names: each that the rating has must be the same."""
+    had = finding.at.get("conditions", {})
+    for name, wanted in rating.conditions:
+        if _plain(had.get(name, "")) == _plain(wanted):
+            continue
+        rated = f"rated with {quantities.named_condition(name, wanted)}"
+        if name not in had:
+            return Stand(APART, f"{rated}, the {name} measured with is not stated", brief=f"{name} not stated")
+        measured = f"measured with {quantities.named_condition(name, had[name])}"
+        return Stand(APART, f"{rated}, {measured}", brief=first_words(measured))
+    rest = [pair for pair in had.items() if pair[0] not in dict(rating.conditions)]
+    return Stand(SAME, assumed=", ".join(quantities.named_conditions(rest)))
+
+
+def _plain(value: str) -> str:
+    """Return a value as it is compared: without spaces and capitals, ⅓ as 1/3."""
+    return "".join(unicodedata.normalize("NFKC", value).replace("\u2044", "/").split()).casefold()
+
+
+def compare_distortion(rating: Rating, finding: Finding) -> Stand:
+    """Compare the distortion at which a figure holds."""
+    wanted = rating.thd_percent or rating.thd_plus_noise_percent
+    had = finding.at.get("limit")
+    if wanted is None:
+        return Stand(SAME, assumed=f"at {quantities.percent(had)} distortion" if had is not None else "")
+    rated = f"rated at {quantities.percent(wanted)} distortion"
+    if had is None:
+        return Stand(APART, f"{rated}, the distortion measured at is not stated", brief="distortion not stated")
+    if had == wanted:
+        return Stand(SAME)
+    measured = f"measured at {quantities.percent(had)}"
+    return Stand(APART, f"{rated}, {measured}", brief=measured)
+
+
+def compare_sign(rating: Rating, finding: Finding) -> Stand:
+    """Compare the signs of limit and figure: a ratio may be written either way round, which gives opposite verdicts."""
+    limit = rating.at_least if rating.at_least is not None else rating.at_most
+    if limit is None or finding.unit in _ABSOLUTE or limit == 0 or finding.value == 0:
+        return Stand(SAME)
+    by_size = rating.at_most is not None and limit > 0  # a deviation, on whichever side
+    if by_size or (limit > 0) == (finding.value > 0):
+        return Stand(SAME)
+    why = f"rated {'above' if limit > 0 else 'below'} zero, read {'below' if limit > 0 else 'above'} it"
+    return Stand(APART, f"{why}: write both in one way", brief="signs differ")
+
+
+def size_counts(rating: Rating) -> bool:
+    """Return whether a figure is compared by its size: a deviation that is rated at most so large."""
+    return bool(rating.called) and rating.at_most is not None and rating.at_most > 0 and rating.unit not in _ABSOLUTE
+
+
+def of_nearest(rating: Rating, findings: Sequence[Finding], ratings: Sequence[Rating]) -> list[Finding]:
+    """Return the findings that are nearer to this nominal value than to another rated alike, such as a second speed."""
+    alike = [r.nominal for r in ratings if r.nominal is not None and _conditions(r) == _conditions(rating)]
+    if rating.nominal is None or len(alike) < 2:
+        return list(findings)
+    return [f for f in findings if min(alike, key=lambda value: abs(f.value - value)) == rating.nominal]
+
+
+def _conditions(rating: Rating) -> Rating:
+    return replace(rating, nominal=None, tolerance=None, source="", order=0)
+
+
+def in_rated_unit(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
+    """Return the findings in the unit of a rating under the maker's own name; others are left out.
+
+    dBf and volts are converted into each other if the impedance is a condition: dBf = 10 lg (V²/R / 1 fW).
+    """
+    found = []
+    for f in findings:
+        ohms = f.at.get("load")
+        if f.unit == rating.unit:
+            found.append(f)
+        elif (f.unit, rating.unit) == ("V", "dBf") and ohms and f.value > 0:
+            db = 10 * math.log10(f.value**2 / ohms / _FEMTOWATT)
+            share = (f.uncertainty or 0.0) / f.value
+            found.append(
+                replace(f, value=db, unit="dBf", uncertainty=20 * math.log10(1 + share) or None, step=None, written="")
+            )
+        elif (f.unit, rating.unit) == ("dBf", "V") and ohms:
+            volts = math.sqrt(10 ** (f.value / 10) * _FEMTOWATT * ohms)
+            spread = volts * (10 ** ((f.uncertainty or 0.0) / 20) - 1)
+            found.append(replace(f, value=volts, unit="V", uncertainty=spread or None, step=None, written=""))
+    return found
