@@ -13,6 +13,7 @@ from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Tra
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
 from reviewkit.model.verdict import Verdict
+from reviewkit.model.weightings import weighted
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT
 
 BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after"
@@ -167,7 +168,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
 
 def _weighting(finding: Finding) -> str:
     """Return the weighting of a figure that is read in more than one, such as wow and flutter."""
-    return str(finding.at.get("weighting", "")) if finding.quantity == "wow_and_flutter" else ""
+    return weighted(finding.at["weighting"]) if finding.quantity == "wow_and_flutter" else ""
 
 
 def _of_run(runs: Sequence[Run], finding: Finding) -> Sequence[Finding]:
@@ -259,8 +260,7 @@ def judged_hero(verdict: Verdict) -> Hero:
     elif place and f" {place}" in f" {verdict.label}":
         place = ""
     weighting = finding.at.get("weighting")
-    weighted = f"{weighting}-weighted" if weighting else ""
-    caption = ", ".join(filter(None, (_channel(finding.channel), weighted, place)))
+    caption = ", ".join(filter(None, (_channel(finding.channel), weighted(weighting) if weighting else "", place)))
     return Hero(number, caption, "", f"± {spread}" if plus_minus else "", channel=finding.channel, findings=(finding,))
 
 

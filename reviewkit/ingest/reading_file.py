@@ -28,8 +28,8 @@ NEEDED = ("name", "value")
 _CHANNELS = {"": "", "l": "L", "left": "L", "r": "R", "right": "R", "both": "both", "l>r": "L>R", "r>l": "R>L"}
 _OPPOSITE = "separation"  # kept as the crosstalk that it is the opposite of
 _BELOW = ("hum", "crosstalk")
-# negative with a meter's leads reversed; everything else that isn't a level in dB is above zero
-_SIGNED = ("dc_offset", "bias")
+# negative with a meter's leads reversed, or too slow; everything else that isn't a level in dB is above zero
+_SIGNED = ("dc_offset", "bias", "speed_error")
 _LEVELS = ("dBV", "dBu", "dBm")
 _VALUE = re.compile(rf"({NUMBER})\s*(.*)")
 _MOST_VALUE, _MOST_DB = 1e30, 1000.0

@@ -18,10 +18,10 @@ from reviewkit.model.kind import STEADY, Kind
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
+from reviewkit.model.weightings import WEIGHTED_PEAK, WRMS, weighted
 from reviewkit.signal.demodulation import NotModulated
 from reviewkit.signal.flutter import BAND_HZ, Flutter, analyse_flutter
 
-WRMS, WEIGHTED_PEAK = "WRMS", "weighted peak"
 # turns of a record in a second; a measurement's own `rates` come first
 _PLATTER_HZ = {"33⅓ rpm": 100 / 180, "45 rpm": 0.75, "78 rpm": 78 / 60}
 _NEAR, _NEAR_LINES = 0.005, 0.5  # of a rate, and of 1 over the record's length: how near is the same
@@ -158,7 +158,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     )
     names = ("speed_error", "wow_and_flutter", "unweighted_flutter", "speed_drift")
     figure = shown(main)
-    hero = figures.hero(figure, (), str(figure.at["weighting"]) if figure else "")
+    hero = figures.hero(figure, (), weighted(figure.at["weighting"]) if figure else "")
     return figures.card(
         runs,
         KIND.title,

@@ -8,10 +8,10 @@ from dataclasses import replace
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
-from reviewkit.model import quantities
+from reviewkit.model import quantities, rating_words
 from reviewkit.model.arrays import Array
 from reviewkit.model.capture_request import SWEEP, Basis, CaptureRequest
-from reviewkit.model.card import Card, Chart, Mark, Panel
+from reviewkit.model.card import Card, Chart, Limit, Mark, Panel
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import LOAD, Kind
 from reviewkit.model.recognised import Content, NameWords
@@ -22,6 +22,7 @@ from reviewkit.signal import impedance
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 CLOSED, VENTED, NONE = "closed", "vented", "none"
+_RATED = ("impedance", "minimum_impedance")
 _Q = {CLOSED: ("qtc",), NONE: ("qts", "qms", "qes")}
 
 
@@ -56,7 +57,7 @@ def _at_no_load(c: Conditions) -> Conditions:
 
 def _band_hz(c: Conditions) -> tuple[float, float]:
     """Return the band of a rated response, or of a rated impedance; else the audio band."""
-    bands = figures.rated_bands(c, "impedance", "minimum_impedance", "flatness")
+    bands = figures.rated_bands(c, *_RATED, "flatness")
     return bands[0] if bands else AUDIO_BAND_HZ
 
 
@@ -118,11 +119,19 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     lowest = figures.by_channel(main, "minimum_impedance")
     worst = quantities.worse(lowest)
     values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
-    chart = Chart((Panel(scales.dial_for(traces), scales.ohms(values), tuple(traces), marks=_marks(main, worst)),))
+    limits = tuple(_limit(rating, main) for rating in figures.rated(main.conditions, *_RATED) if rating.printed)
+    panel = Panel(scales.dial_for(traces), scales.ohms(values), tuple(traces), limits, _marks(main, worst))
     hero = figures.hero(worst, lowest, "lowest")
     shown = ("system_resonance", "qtc", "qts", "lower_peak", "tuning", "upper_peak", "rated_impedance")
     found = [*lowest, *(f for name in shown for f in figures.by_channel(main, name))]
-    return figures.card(runs, KIND.title, chart, hero, found, _enclosure(main))
+    return figures.card(runs, KIND.title, Chart((panel,)), hero, found, _enclosure(main))
+
+
+def _limit(rating: Rating, run: Run) -> Limit:
+    """Return how low the curve may fall: to 80 % of a nominal impedance."""
+    share = impedance.RATED_SHARE if rating.quantity == "impedance" else 1.0
+    text = f"80 % of {rating_words.limit_text(rating)}" if share < 1 else f"rated {rating_words.limit_text(rating)}"
+    return Limit(share * (rating.printed or 0.0), None, *_band_hz(run.conditions), text, rating)
 
 
 def _enclosure(run: Run) -> tuple[str, ...]:

@@ -110,7 +110,7 @@ QUANTITIES: dict[str, Quantity] = {
     "source_impedance": Quantity("source impedance", "Ω", "ohms", -1, by_meter=True),
     "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True, subject=11),
     "damping_factor_lowest": Quantity("damping factor", "", "factor", 1, extent="band"),
-    "minimum_impedance": Quantity("minimum impedance", "Ω", "ohms", 1, extent="band"),
+    "minimum_impedance": Quantity("minimum impedance", "Ω", "ohms", 1, extent="search", by_meter=True),
     "rated_impedance": Quantity("rated impedance, at most", "Ω", "load", 1),
     "peak_impedance": Quantity("impedance at the peak", "Ω", "ohms"),
     "system_resonance": Quantity("resonance", "Hz", "corner", by_meter=True),

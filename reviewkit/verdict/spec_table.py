@@ -12,6 +12,7 @@ from reviewkit.model.finding import Finding, Run
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Bench, BenchRange, PrintedFigure, Rating, Session
 from reviewkit.model.verdict import Verdict
+from reviewkit.model.weightings import weighted
 from reviewkit.verdict.verdict import UNMEASURED, judging
 
 NONE_GIVEN = "none given"
@@ -166,7 +167,7 @@ def _row_conditions(f: Finding) -> tuple[object, ...]:
 
 def _weighting(f: Finding) -> str:
     """Return the weighting for the row's name: a noise figure means nothing without it."""
-    return f"{f.at['weighting']}-weighted" if "weighting" in f.at else "unweighted" if f.quantity == "snr" else ""
+    return weighted(f.at["weighting"]) if "weighting" in f.at else "unweighted" if f.quantity == "snr" else ""
 
 
 def _under(f: Finding, level: str) -> str:

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from measured_sheets import card_of, column, conditions, measured, one, run_from, sheet
+from rated_and_found import session
 
 from reviewkit.build import pipeline
 from reviewkit.build.recognising import recognise_sheet
@@ -19,6 +20,7 @@ from reviewkit.measure import KINDS
 from reviewkit.measure.flutter import turning_at
 from reviewkit.model.errors import InputError
 from reviewkit.model.session import Rating
+from reviewkit.verdict.verdict import judge
 
 KIND, RATE_HZ = "flutter", 8000
 DECK = Path(__file__).resolve().parents[2] / "sample_session" / "deck"
@@ -126,7 +128,7 @@ def test_the_card_holds_what_the_file_says():
 def test_the_card_shows_what_the_maker_rates():
     rating = Rating("wow_and_flutter", "%", at_most=0.08, weighting="WRMS")
     card = card_of(KIND, capture(played()), frequency_hz=3150.0, ratings=[rating])
-    assert (card.hero.figure, card.hero.caption) == ("0.071 %", "WRMS")
+    assert (card.hero.figure, card.hero.caption) == ("0.071 %", "weighted r.m.s.")
 
 
 # ------------------------------------------------------------------ recognised
@@ -195,3 +197,32 @@ def test_the_sample_files_are_what_the_model_makes(model):
         kept, _ = soundfile.read(DECK / "measurements" / name)
         wanted, _ = soundfile.read(io.BytesIO(made))
         assert np.array_equal(kept, wanted)
+
+
+# ------------------------------------------------------------------ ratings
+
+
+@pytest.mark.parametrize(
+    ("weighting", "limit", "word"),
+    [
+        ("WRMS", 0.08, "meets"),  # 0.0707 %
+        ("WRMS", 0.06, "falls short"),
+        ("weighted peak", 0.12, "meets"),  # 0.0997 %
+        ("weighted peak", 0.09, "falls short"),
+        ("", 0.2, "not comparable"),  # of either weighting: neither can confirm a figure without one
+    ],
+)
+def test_a_rating_is_compared_with_the_figure_of_its_weighting(weighting, limit, word):
+    run = run_from(capture(played()), conditions(KIND, frequency_hz=3150.0, load_ohm=None))
+    rating = Rating("wow_and_flutter", "%", at_most=limit, weighting=weighting, called="wow and flutter")
+    (verdict,) = judge(session(rating), (run,))
+    assert verdict.verdict == word
+
+
+@pytest.mark.parametrize(("within", "word"), [(1.5, "meets"), (0.5, "falls short")])
+def test_a_rated_speed_is_judged_either_way(within, word):
+    for speed in (0.01, -0.01):
+        run = run_from(capture(played(speed=speed)), conditions(KIND, frequency_hz=3150.0, load_ohm=None))
+        rating = Rating("speed_error", "%", within=(-within, within), called="speed error")
+        (verdict,) = judge(session(rating), (run,))
+        assert verdict.verdict == word

@@ -5,12 +5,14 @@ damping factor. Truth: drivers of closed form (tests/truth/known_drivers.py), IE
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import known_drivers as known
 import numpy as np
 import pytest
 from measured_sheets import card_of, column, conditions, measured, one, panel_of, quantities, run_from, sheet
+from rated_and_found import found, runs_of, session
 from scipy import optimize
 
 from reviewkit.build import pipeline
@@ -18,6 +20,7 @@ from reviewkit.build.recognising import recognise_sheet
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.session import Rating
+from reviewkit.verdict.verdict import judge
 
 KIND = "load-impedance"
 HZ = np.geomspace(10, 20_000, 265)
@@ -34,23 +37,23 @@ def file_of(*drivers, header="Impedance (ohm)", hertz=HZ):
 
 
 def test_a_bare_driver():
-    found = measured(KIND, file_of(known.B), enclosure="none")
-    assert one(found, "system_resonance").value == pytest.approx(30.0, rel=1e-3)
+    read = measured(KIND, file_of(known.B), enclosure="none")
+    assert one(read, "system_resonance").value == pytest.approx(30.0, rel=1e-3)
     for name, true in (("qms", known.B.qms), ("qes", known.B.qes), ("qts", known.B.qts)):
-        assert one(found, name).value == pytest.approx(true, rel=2e-3)
-    least = one(found, "minimum_impedance")
+        assert one(read, name).value == pytest.approx(true, rel=2e-3)
+    least = one(read, "minimum_impedance")
     assert least.value == pytest.approx(6.522604, rel=1e-3)
     assert least.at["frequency"] == pytest.approx(413.47, rel=0.01)
     assert tuple(least.at["band"]) == (20.0, 20_000.0)
-    assert one(found, "rated_impedance").value == 8.0  # 6.52 Ω is more than 80 % of 8 Ω
-    assert not found.withheld
+    assert one(read, "rated_impedance").value == 8.0  # 6.52 Ω is more than 80 % of 8 Ω
+    assert not read.withheld
 
 
 def test_a_closed_box_has_another_name_for_its_q():
-    found = measured(KIND, file_of(known.C, known.D), enclosure="closed")
-    assert one(found, "qtc", "L").value == pytest.approx(known.C.qts, rel=2e-3)
-    assert one(found, "qtc", "R").value == pytest.approx(known.D.qts, rel=2e-3)
-    assert not {"qts", "qms", "qes"} & quantities(found)
+    read = measured(KIND, file_of(known.C, known.D), enclosure="closed")
+    assert one(read, "qtc", "L").value == pytest.approx(known.C.qts, rel=2e-3)
+    assert one(read, "qtc", "R").value == pytest.approx(known.D.qts, rel=2e-3)
+    assert not {"qts", "qms", "qes"} & quantities(read)
 
 
 def test_the_voice_coil_by_a_meter_counts():
@@ -59,20 +62,20 @@ def test_the_voice_coil_by_a_meter_counts():
 
 
 def test_without_its_enclosure_there_is_no_q():
-    found = measured(KIND, file_of(known.B))
-    assert one(found, "system_resonance").value == pytest.approx(30.0, rel=0.01)
-    assert not {"qts", "qtc", "qms", "qes"} & quantities(found)
-    assert 'enclosure = "closed"' in found.withheld[0]
+    read = measured(KIND, file_of(known.B))
+    assert one(read, "system_resonance").value == pytest.approx(30.0, rel=0.01)
+    assert not {"qts", "qtc", "qms", "qes"} & quantities(read)
+    assert 'enclosure = "closed"' in read.withheld[0]
 
 
 @pytest.mark.parametrize("enclosure", ["", "vented", "closed"])
 def test_two_peaks_have_a_tuning_and_no_q(enclosure):
-    found = measured(KIND, file_of(known.VENTED), enclosure=enclosure)
+    read = measured(KIND, file_of(known.VENTED), enclosure=enclosure)
     size = lambda hz: abs(complex(known.VENTED.ohms(hz)))  # noqa: E731
     dip = optimize.minimize_scalar(size, bounds=(30, 48), method="bounded").x
-    assert one(found, "tuning").value == pytest.approx(dip, rel=0.01)
-    assert not {"system_resonance", "qts", "qtc"} & quantities(found)
-    assert bool(found.withheld) == (enclosure == "closed")
+    assert one(read, "tuning").value == pytest.approx(dip, rel=0.01)
+    assert not {"system_resonance", "qts", "qtc"} & quantities(read)
+    assert bool(read.withheld) == (enclosure == "closed")
 
 
 def test_the_minimum_is_that_of_the_rated_band():
@@ -85,8 +88,8 @@ def test_the_minimum_is_that_of_the_rated_band():
 
 
 def test_it_is_a_load_whatever_the_bench_drives():
-    found = measured(KIND, file_of(known.B), load_ohm=8.0, input="aux", channels="both")
-    assert not {"load", "input", "channels"} & {key for f in found.findings for key in f.at}
+    read = measured(KIND, file_of(known.B), load_ohm=8.0, input="aux", channels="both")
+    assert not {"load", "input", "channels"} & {key for f in read.findings for key in f.at}
 
 
 def test_the_card_holds_what_the_file_says():
@@ -113,8 +116,8 @@ def test_its_sentences_name_the_channel_that_is_lower():
 @pytest.mark.parametrize("driver", [known.A, known.B, known.C, known.D, known.HEADPHONE, known.VENTED])
 @pytest.mark.parametrize("name", ["z.csv", "impedance.csv", "left speaker impedance.csv"])
 def test_a_loudspeakers_curve_is_recognised(driver, name):
-    found = recognise_sheet(file_of(driver), f"measurements/{name}")
-    assert (found.table.get("kind"), found.question) == (KIND, "")
+    read = recognise_sheet(file_of(driver), f"measurements/{name}")
+    assert (read.table.get("kind"), read.question) == (KIND, "")
 
 
 def test_as_source_impedance_it_is_refused():
@@ -165,3 +168,36 @@ def test_the_sample_pair(model):
 
 def test_the_sample_files_are_what_the_model_makes(model):
     assert {name: (PAIR / "measurements" / name).read_text("utf-8") for name in model.files()} == model.files()
+
+
+# ------------------------------------------------------------------ ratings
+
+
+def test_a_nominal_impedance_is_judged_by_the_80_percent_rule():
+    """IEC 60268-5, 16.1: 8 Ω may not fall below 6.4 Ω, 6 Ω not below 4.8 Ω."""
+    run = run_from(file_of(known.B), conditions(KIND, load_ohm=None))  # not below 6.52 Ω
+    for nominal, word in ((8.0, "meets"), (10.0, "falls short")):
+        rating = Rating("impedance", "Ω", nominal=nominal, called="impedance")
+        (verdict,) = judge(session(rating), (run,))
+        assert (verdict.verdict, verdict.rating) == (word, rating)
+        assert verdict.limit == f"{nominal:g} Ω, at least {0.8 * nominal:g} Ω"
+        assert verdict.measured.startswith("6.52 Ω")
+
+
+def test_a_nominal_impedance_read_by_meter_is_not_judged():
+    rating = Rating("impedance", "Ω", nominal=8.0, called="impedance")
+    reading = replace(found("impedance", 7.2, ""), unit="Ω", kind="reading")
+    (verdict,) = judge(session(rating), runs_of(reading))
+    assert verdict.verdict == ""
+
+
+def test_a_resonance_is_printed_next_to_its_nominal_value():
+    run = run_from(file_of(known.B), conditions(KIND, enclosure="none", load_ohm=None))
+    ratings = (
+        Rating("system_resonance", "Hz", nominal=28.0, called="system resonance"),
+        Rating("qts", "", nominal=0.4, called="Qts"),
+    )
+    resonance, q = judge(session(*ratings), (run,))
+    assert (resonance.verdict, q.verdict) == ("", "")
+    assert resonance.measured.startswith("30.0 Hz")
+    assert q.measured.startswith("0.36")
