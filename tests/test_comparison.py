@@ -1,4 +1,4 @@
-"""Every cell of the table of ratings: each rated name, each figure that answers it, each condition, each way to stand.
+"""Every cell of the table of ratings: each rated name, figure that answers it, condition, and way in which it compares.
 
 The cases are made from RULES itself, so a rated name, a figure or a condition that is added there without a case here
 fails. The one-way logic is this project's own rule; nothing outside it states it.
@@ -19,7 +19,17 @@ from reviewkit.model.mains import mains_of
 from reviewkit.model.quantities import QUANTITIES
 from reviewkit.model.ratings import EQUAL, HARD, RULES
 from reviewkit.model.session import Rating
-from reviewkit.verdict.comparison import APART, EASIER, HARDER, SAME, Mains, Stand, compare, mains_stand, overall
+from reviewkit.verdict.comparison import (
+    APART,
+    EASIER,
+    HARDER,
+    SAME,
+    ComparedCondition,
+    Mains,
+    compare,
+    compare_mains,
+    overall,
+)
 from reviewkit.verdict.verdict import INCOMPARABLE, MEETS, SHORT
 
 SWEPT = {name for name, quantity in QUANTITIES.items() if quantity.swept}
@@ -98,7 +108,7 @@ SIDES: dict[tuple[str, str], tuple[float, float]] = {
     ("tilt", "tilt"): (2.0, 9.0),
 }
 
-# one way a condition can stand: what the rating says, what the finding stands under, the mains on the bench
+# one way in which a condition can relate: what the rating says, what the finding is under, the mains on the bench
 Way = tuple[dict[str, Any], dict[str, Any], str]
 
 
@@ -156,7 +166,7 @@ def _band(name: str, figure: str) -> dict[str, list[Way]]:
         APART: ((100.0, 40_000.0), (10.0, 10_000.0)),
     }
     words = (says, {}) if RULES[name].band else (says,)
-    return {stand: [way(said, {"band": b}) for said in words for b in bands] for stand, bands in ways.items()}
+    return {relation: [way(said, {"band": b}) for said in words for b in bands] for relation, bands in ways.items()}
 
 
 def _frequency(name: str, figure: str) -> dict[str, list[Way]]:
@@ -263,11 +273,11 @@ def _figure(name: str, figure: str) -> dict[str, list[Way]]:
             HARDER: [way({}, {"figure": "THD+N"}), way()],
             EASIER: [way(plus_noise, {"figure": "THD"}), way(plus_noise)],
         }
-    wanted, stand = ("THD", HARDER) if name == "thd" else ("THD+N", EASIER)
+    wanted, relation = ("THD", HARDER) if name == "thd" else ("THD+N", EASIER)
     other = "THD+N" if wanted == "THD" else "THD"
     if own:
-        return {SAME: [way()]} if own == wanted else {stand: [way()]}
-    return {SAME: [way({}, {"figure": wanted})], stand: [way({}, {"figure": other}), way()]}
+        return {SAME: [way()]} if own == wanted else {relation: [way()]}
+    return {SAME: [way({}, {"figure": wanted})], relation: [way({}, {"figure": other}), way()]}
 
 
 # what a ratio is relative to, the same as read, and another
@@ -390,7 +400,7 @@ WORDS = {
 
 
 def held_equal(name: str, figure: str, condition: str) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Every other condition of the rule as the rating has it; what the rating says, what the finding stands under."""
+    """Every other condition of the rule as the rating has it; what the rating says, what the finding is under."""
     says: dict[str, Any] = {}
     under: dict[str, Any] = {"band": BAND} if figure in SWEPT else {"frequency": 1000.0}
     for other in RULES[name].conditions:
@@ -439,23 +449,23 @@ def case(name: str, condition: str, figure: str, one: Way, side: int) -> tuple[R
 @pytest.mark.parametrize(("name", "condition", "figure"), cells())
 def test_each_cell(name, condition, figure):
     wrong = []
-    for stand, several in WAYS[condition](name, figure).items():
+    for relation, several in WAYS[condition](name, figure).items():
         for one, side in itertools.product(several, (0, 1)):
-            where = f"{stand}, {'outside' if side else 'inside'}, {one}"
-            wrong += [f"{where}: {said}" for said in faults_of(name, condition, figure, stand, one, side)]
+            where = f"{relation}, {'outside' if side else 'inside'}, {one}"
+            wrong += [f"{where}: {said}" for said in faults_of(name, condition, figure, relation, one, side)]
     assert wrong == []
 
 
-def faults_of(name: str, condition: str, figure: str, stand: str, one: Way, side: int) -> Iterator[str]:
-    """What is not as it should be with one way that a condition can stand, and one side of the limit."""
+def faults_of(name: str, condition: str, figure: str, relation: str, one: Way, side: int) -> Iterator[str]:
+    """What is not as it should be with one way in which a condition can relate, and one side of the limit."""
     rating, finding, had = case(name, condition, figure, one, side)
-    stands = compare(rating, finding, Mains(mains_of(WANTS)[0], mains_of(had)[0]))
+    compared = compare(rating, finding, Mains(mains_of(WANTS)[0], mains_of(had)[0]))
     at = list(RULES[name].conditions).index(condition)
-    expected_stands = [stand if place == at else SAME for place in range(len(stands))]
-    if [s.stand for s in stands] != expected_stands:
-        yield f"stands are {[s.stand for s in stands]}"
-    if stand != SAME and (not stands[at].why or stands[at].assumed):
-        yield f"what is said: {stands[at]}"
+    expected = [relation if place == at else SAME for place in range(len(compared))]
+    if [s.relation for s in compared] != expected:
+        yield f"they are {[s.relation for s in compared]}"
+    if relation != SAME and (not compared[at].why or compared[at].assumed):
+        yield f"what is said: {compared[at]}"
     findings = [finding]
     stem, _, end = figure.rpartition("_")
     if QUANTITIES[figure].side:
@@ -464,7 +474,7 @@ def faults_of(name: str, condition: str, figure: str, stand: str, one: Way, side
             found(f"{stem}_{'low' if end == 'high' else 'high'}", -0.1 if end == "high" else 0.1, **finding.at)
         )
     verdict = verdict_of(rating, *findings, wants=WANTS, had=had)
-    expected = WORDS[stand, side]
+    expected = WORDS[relation, side]
     if figure == "power_reached" and expected == SHORT:
         expected = INCOMPARABLE  # a sweep that stops early denies nothing
     if verdict.verdict != expected:
@@ -493,7 +503,7 @@ STANDS = {
 
 
 def possible_stands(name: str, condition: str) -> set[str]:
-    """What a cell can do: less than its condition where a figure of the rated name never stands so."""
+    """What a cell can do: less than its condition where a figure of the rated name is never compared so."""
     swept = bool(SWEPT & set(RULES[name].findings))
     if condition == "frequency" and not swept:
         return EQUAL_ONLY
@@ -508,7 +518,12 @@ def possible_stands(name: str, condition: str) -> set[str]:
 
 @pytest.mark.parametrize(("name", "condition"), [(n, c) for n, rule in RULES.items() for c in rule.conditions])
 def test_every_stand_of_a_cell_has_a_case(name, condition):
-    made = {stand for n, c, figure in cells() if (n, c) == (name, condition) for stand in WAYS[condition](name, figure)}
+    made = {
+        relation
+        for n, c, figure in cells()
+        if (n, c) == (name, condition)
+        for relation in WAYS[condition](name, figure)
+    }
     assert made == possible_stands(name, condition)
 
 
@@ -526,11 +541,11 @@ def test_every_figure_of_the_table_is_found_by_a_kind():
 
 
 @pytest.mark.parametrize(
-    "stands", [s for n in (1, 2, 3) for s in itertools.product([SAME, HARDER, EASIER, APART], repeat=n)]
+    "compared", [s for n in (1, 2, 3) for s in itertools.product([SAME, HARDER, EASIER, APART], repeat=n)]
 )
-def test_overall(stands):
-    together = overall([Stand(s) for s in stands])
-    seen = set(stands) - {SAME}
+def test_overall(compared):
+    together = overall([ComparedCondition(s) for s in compared])
+    seen = set(compared) - {SAME}
     if not seen:
         assert together == SAME
     elif len(seen) == 1:
@@ -669,7 +684,7 @@ def test_what_the_maker_left_out_is_taken_as_the_bench_had_it_and_said(rating, f
 
 
 @pytest.mark.parametrize(
-    ("wanted_v", "had_v", "stand"),
+    ("wanted_v", "had_v", "relation"),
     [
         (120.0, 120.0, SAME),
         (120.0, 119.5, SAME),
@@ -679,7 +694,7 @@ def test_what_the_maker_left_out_is_taken_as_the_bench_had_it_and_said(rating, f
         (120.0, None, SAME),
     ],
 )
-def test_lower_mains_are_the_harder_test(wanted_v, had_v, stand):
-    compared = mains_stand(Mains(wanted_v, had_v))
-    assert compared.stand == stand
-    assert bool(compared.why) == (stand != SAME)
+def test_lower_mains_are_the_harder_test(wanted_v, had_v, relation):
+    compared = compare_mains(Mains(wanted_v, had_v))
+    assert compared.relation == relation
+    assert bool(compared.why) == (relation != SAME)

@@ -20,8 +20,8 @@ from reviewkit.model.finding import Finding
 from reviewkit.model.level import Level
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Rating
+from reviewkit.verdict.compared_condition import APART, EASIER, HARDER, SAME
 from reviewkit.verdict.comparison import Mains, compare
-from reviewkit.verdict.stand import APART, EASIER, HARDER, SAME
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, NO_VERDICT, SHORT, UNMEASURED, judge
 
 NAME = "wow_and_flutter"
@@ -37,12 +37,12 @@ def read(value: float, name: str = NAME, unit: str = "%", channel: str = "", **a
     return replace(found(name, value, channel, **at), unit=unit, called=name.replace("_", " "), kind="reading")
 
 
-# condition -> how it stands -> what the rating says, and what the reading stands under
+# condition -> how it relates -> what the rating says, and what the reading is under
 OWN_WAYS: dict[str, dict[str, list[tuple[dict[str, Any], dict[str, Any]]]]] = {
     **{
         condition: {
-            stand: [(says, under) for says, under, _ in ways]
-            for stand, ways in WAYS[condition]("noise", "noise").items()
+            relation: [(says, under) for says, under, _ in ways]
+            for relation, ways in WAYS[condition]("noise", "noise").items()
         }
         for condition in ("load", "input", "conditions", "termination", "volume", "channels", "weighting")
     },
@@ -97,18 +97,20 @@ def test_every_condition_of_an_own_name_has_its_ways():
 
 
 @pytest.mark.parametrize(
-    ("condition", "stand"), [(condition, stand) for condition, ways in OWN_WAYS.items() for stand in ways]
+    ("condition", "relation"), [(condition, relation) for condition, ways in OWN_WAYS.items() for relation in ways]
 )
-def test_each_condition_both_ways(condition, stand):
+def test_each_condition_both_ways(condition, relation):
     at = rule_of(own()).conditions.index(condition)
-    for says, under in OWN_WAYS[condition][stand]:
+    for says, under in OWN_WAYS[condition][relation]:
         rating = own(**says)
-        stands = compare(rating, read(0.05, **under), Mains())
-        assert [s.stand for s in stands] == [stand if place == at else SAME for place in range(len(stands))], (
+        compared = compare(rating, read(0.05, **under), Mains())
+        assert [s.relation for s in compared] == [
+            relation if place == at else SAME for place in range(len(compared))
+        ], (
             says,
             under,
         )
-        for value, word in zip((0.05, 0.2), WORDS[stand], strict=True):
+        for value, word in zip((0.05, 0.2), WORDS[relation], strict=True):
             assert verdict_of(rating, read(value, **under)).verdict == word, (says, under)
 
 

@@ -176,7 +176,7 @@ def test_a_damaged_record_stops_the_build_and_is_left_as_it_is(receiver, say):
 def test_the_comment_names_the_miss_and_not_the_whole_table(receiver, say):
     assert say("build", receiver).status == 0
     lines = comment(receiver).splitlines()
-    assert lines[0].startswith("This 1984 Quellmark R-84 was measured against its maker's ratings. ")
+    assert lines[0].startswith("This 1984 Quellmark R-84 falls short on separation: 40.9 dB, rated 45 dB. ")
     assert lines[1] == "Missed: Separation, 1 kHz, FM: rated 45 dB, measured 40.9 dB (−4.1 dB)"
     assert 3 <= len(lines) <= 5
     assert "not measured" not in comment(receiver)

@@ -23,6 +23,8 @@ from reviewkit.model.errors import Faults, nearest
 from reviewkit.model.finding import Run
 from reviewkit.model.notes import Notes
 from reviewkit.model.prices import PriceLine
+from reviewkit.model.session import Session
+from reviewkit.model.unstated_conditions import RADIO
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.paint import Fonts
 from reviewkit.render.cards.shape import SHAPES, WIDE
@@ -82,16 +84,33 @@ def make_series(results: Results, fonts: Fonts, shapes: Sequence[str], pages: Pa
     files, runs = results.files, results.runs
     frames = [SHAPES[name] for name in dict.fromkeys((WIDE.name, *shapes))]  # the page's pictures are wide
     called = {OLD_NAMES.get(name, name) for note in files.notes.notes if not note.cut for name in note.cards}
-    by_card = group_runs(runs, list(KINDS))
+    by_card = group_runs(runs, _order_of_kinds(files.session))
     measured = [card for name, group in by_card.items() for card in _cards(name, group, list(by_card), results, called)]
+    measured.sort(key=lambda card: bool(card.finding and card.finding.facts.get("radio")))
     titled = word_titles(_whole_series(measured, results, called), by_card, pages)
     made = add_readings([part for card in titled for part in split_table(card, fonts, frames)], by_card)
     names = _names_of(made, runs)
     choices, remarks = read_choices(files.session.cards, names)
     cards = put_in_order(leave_out(made, choices.hide), choices.order)
-    cards = choose_for_film(cards, {names[name] for name in called if name in names}, choices.only_page)
+    gear = files.session.unit.gear is not None
+    cards = choose_for_film(cards, {names[name] for name in called if name in names}, choices.only_page, by_meter=gear)
     kept_out = dict.fromkeys(choices.only_page, "only_page") | dict.fromkeys(choices.hide, "hide")
     return Series(tuple(_finished(card, files) for card in cards), names, kept_out, remarks)
+
+
+def _order_of_kinds(session: Session) -> list[str]:
+    """Return the kinds in the order of their cards: for a type of gear, by what viewers ask of it first."""
+    gear = session.unit.gear
+    return sorted(KINDS, key=lambda name: gear.asked.index(KINDS[name].asks)) if gear else list(KINDS)
+
+
+def _is_radio(group: Sequence[Run], session: Session) -> bool:
+    """Return whether a card is of the radio of a receiver alone."""
+    gear = session.unit.gear
+    if gear is None or "tuner" not in gear.types or len(gear.types) < 2:
+        return False
+    inputs = {str(f.at.get("input", "")).upper() for run in group for f in run.findings}
+    return bool(inputs) and inputs <= {*RADIO}
 
 
 def _whole_series(measured: Sequence[Card], results: Results, called: Set[str]) -> list[Card]:
@@ -158,7 +177,14 @@ def _cards(
             of_still = still.id if still.id == own else _free(still.id, taken)
             found = still.found and _of_group(still.found, _free(f"{of_still}-found", taken), name, hold, picture)
             cards.append(replace(_of_group(still, of_still, name, hold, picture), found=found))
-    return cards
+    radio = _is_radio(group, results.files.session)
+    return [_of_radio(card) for card in cards] if radio else cards
+
+
+def _of_radio(card: Card) -> Card:
+    """Return a card of the radio of a receiver, which has a segment of its own."""
+    finding = card.finding and replace(card.finding, facts={**card.finding.facts, "radio": True})
+    return replace(card, finding=finding)
 
 
 def _of_group(card: Card, own: str, name: str, hold_s: float | None, picture: str) -> Card:

@@ -102,6 +102,7 @@ def _conditions(
         session.bench.of(m.range),
         session.ratings,
         mains_hz(session),
+        gear=session.unit.gear,
         reference_name=reference.setting or reference.id if reference else "",
         floor=tuple(f for f in floor if f.kind == m.kind),
     )

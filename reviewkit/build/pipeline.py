@@ -229,7 +229,7 @@ def _compose_episode(
         raise InputError((*error.faults, *left)) from None
     notes = split_after(notes, cards)
     titles = pages.chapter_titles(title_facts(session, cards, repaired=repaired)) | dict(notes.titles)
-    cautions = pages.cautions(repaired=repaired)
+    cautions = pages.cautions(repaired=repaired, gear=session.unit.gear)
     said = _sentences(pages, files, runs, verdicts, series)
     segments = assemble(session, notes, said, for_film(cards), cautions, repaired, titles, sounds)
     episode = Episode(

@@ -11,9 +11,22 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-from reviewkit.model import card, change, episode, finding, notes, prices, recognised, repair, session, sheet, verdict
+from reviewkit.model import (
+    card,
+    change,
+    episode,
+    finding,
+    gear,
+    notes,
+    prices,
+    recognised,
+    repair,
+    session,
+    sheet,
+    verdict,
+)
 
-_MODULES = (card, change, episode, finding, notes, prices, recognised, repair, session, sheet, verdict)
+_MODULES = (card, change, episode, finding, gear, notes, prices, recognised, repair, session, sheet, verdict)
 _DATACLASSES = {each.__name__: each for module in _MODULES for each in vars(module).values() if isinstance(each, type)}
 
 

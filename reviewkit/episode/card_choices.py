@@ -66,7 +66,9 @@ def put_in_order(cards: Sequence[Card], order: Sequence[str]) -> list[Card]:
 # ------------------------------------------------------------------ for filming
 
 
-def choose_for_film(cards: Sequence[Card], called: Set[str], only_page: Collection[str]) -> list[Card]:
+def choose_for_film(
+    cards: Sequence[Card], called: Set[str], only_page: Collection[str], *, by_meter: bool = False
+) -> list[Card]:
     """Return the cards, each marked as one for filming or for the page only.
 
     For filming are the cards of the session; of the measurements, what the repair changed most, one for each kind that
@@ -81,7 +83,10 @@ def choose_for_film(cards: Sequence[Card], called: Set[str], only_page: Collecti
         Ids of the stills that notes call for.
     only_page : collection of str
         Ids of those that the user leaves out of the film.
+    by_meter : bool
+        Whether readings are filmed, too, if they are all that there is, or all that there is of a receiver's radio.
     """
+    rows = [card for card in cards if _is_by_meter(card) and isinstance(card.body, Rows)]
     measured = [card for card in cards if card.id not in SESSION_CARDS and not isinstance(card.body, Rows)]
     measured = [card for card in measured if not _is_by_meter(card)] or measured
     chosen = _one_of_each_kind([card for card in measured if card.verdict is not None])
@@ -89,6 +94,8 @@ def choose_for_film(cards: Sequence[Card], called: Set[str], only_page: Collecti
     most = changed_most(measured)
     chosen += [most] if most is not None else []
     filmed = {card.id for card in chosen or _one_of_each_kind(measured)}
+    if by_meter:
+        filmed |= {card.id for card in rows if not measured or (card.finding and card.finding.facts.get("radio"))}
     filmed |= {
         card.id for card in cards if card.id in SESSION_CARDS or called & {card.id, card.found and card.found.id}
     }

@@ -17,6 +17,7 @@ from reviewkit.model.session import Session
 
 # what the results after the repair are asked about, as segments; "after" itself asks whether it is repaired
 ASKED = (POWER, STEADY, FLAT, QUIET, CLEAN, LOAD)
+RADIO = "radio"  # the half of a receiver, after what its amplifier is asked about
 _SESSION_CARDS = {
     "title": "opening",
     "rated": "history",
@@ -53,6 +54,8 @@ def segment_of_still(still: Card) -> str:
         return _SESSION_CARDS[name]
     if still.stage in (BEFORE, PAIR):
         return "before" if still.stage == BEFORE else "after"
+    if still.finding and still.finding.facts.get("radio"):
+        return RADIO
     kind = str(still.finding.facts.get("kind", "")) if still.finding else ""
     return KINDS[kind].asks if kind in KINDS else "after"
 
@@ -67,7 +70,7 @@ def split_after(notes: Notes, cards: Sequence[Card]) -> Notes:
     asked = "after"
     for note in notes.notes:
         if note.segment == "after" and not note.cut:
-            asked = next((places[card] for card in note.cards if places.get(card) in (*ASKED, "after")), asked)
+            asked = next((places[card] for card in note.cards if places.get(card) in (*ASKED, RADIO, "after")), asked)
             note = replace(note, segment=asked)
         split.append(note)
     return replace(notes, notes=tuple(split))
@@ -80,6 +83,7 @@ def title_facts(session: Session, cards: Sequence[Card], *, repaired: bool) -> M
     found = next((card.found.title for card in cards if card.found), "")
     return {
         "unit": unit.name,
+        "gear": unit.gear,
         "year": unit.year,
         "hook": "" if hook.casefold() == unit.name.casefold() else hook,
         "priced": session.price is not None,

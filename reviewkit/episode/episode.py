@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Iterator, Mapping, Sequence
 
-from reviewkit.episode.chapters import ASKED, find_leads, segment_of_still
+from reviewkit.episode.chapters import ASKED, RADIO, find_leads, segment_of_still
 from reviewkit.episode.stills import BEFORE
 from reviewkit.episode.wording import Speaker
 from reviewkit.model import spoken
@@ -13,6 +13,7 @@ from reviewkit.model.card import Card
 from reviewkit.model.card_files import SESSION_CARDS, stills
 from reviewkit.model.episode import Beat, Chapter, Segment, Sentence
 from reviewkit.model.finding import Run
+from reviewkit.model.gear import Gear
 from reviewkit.model.kind import CLEAN, FLAT, POWER, QUIET
 from reviewkit.model.notes import Note, Notes
 from reviewkit.model.session import Session
@@ -23,7 +24,7 @@ from reviewkit.model.sound import BOTH, SIDES, PlayedSound, lengths_of
 ORDER = (
     *("opening", "history", "front", "rear", "inside", "before", "fault", "repair", "after", "listening"),
     *ASKED,
-    *("verdict", "value", "closing"),
+    *(RADIO, "verdict", "value", "closing"),
 )
 AS_FOUND = ORDER[: ORDER.index("repair") + 1]  # nothing from after the repair is shown or played there
 # segments that show an open chassis, and segments in which it is driven at power
@@ -47,9 +48,16 @@ def segments_before_repair(notes: Notes) -> set[str]:
     return set(names[: names.index("repair")])
 
 
-def order_segments(noted: Sequence[str], needed: Sequence[str]) -> list[str]:
-    """Order the segments: known ones as in ORDER, the user's own after the one they follow in the notes."""
-    names = [name for name in ORDER if name in noted or name in needed]
+def story_order(gear: Gear | None) -> tuple[str, ...]:
+    """Return the segments in the order of the story, with what is asked of this type of gear in its own order."""
+    asked = gear.asked if gear else ASKED
+    first = ORDER.index(ASKED[0])
+    return (*ORDER[:first], *asked, *ORDER[first + len(ASKED) :])
+
+
+def order_segments(noted: Sequence[str], needed: Sequence[str], order: Sequence[str] = ORDER) -> list[str]:
+    """Order the segments: known ones as in `order`, the user's own after the one they follow in the notes."""
+    names = [name for name in order if name in noted or name in needed]
     previous = ""
     for name in dict.fromkeys(noted):
         if name not in ORDER:
@@ -114,7 +122,7 @@ def assemble(
     heard = _place_sounds(sounds, kept)
     if not repaired and "bench" in noted and "after" not in noted:
         # nothing was repaired: the measurements go into a segment that the user calls bench
-        to_bench = dict.fromkeys(("after", *ASKED), "bench")
+        to_bench = dict.fromkeys(("after", *ASKED, RADIO), "bench")
         said = {to_bench.get(name, name): sentences for name, sentences in said.items()}
         places = {card: to_bench.get(name, name) for card, name in places.items()}
         heard = {stem: to_bench.get(name, name) for stem, name in heard.items()}
@@ -125,7 +133,7 @@ def assemble(
         *heard.values(),
         *(["opening"] if "opening" in by_segment else []),
     ]
-    names = order_segments(noted, needed)
+    names = order_segments(noted, needed, story_order(session.unit.gear))
     sounding = {*heard.values(), *(name for name, notes in by_segment.items() if any(note.sounds for note in notes))}
     warned = _cautions_by_segment(names, cautions, sounding, repaired=repaired)
     lengths_s, holds = lengths_of(sounds), {still.id: still.hold_s for still in shown_stills}

@@ -108,10 +108,15 @@ def _reason(what: str, names: Sequence[str]) -> str:
 
 def _missing_readings(session: Session, repair: Sequence[RepairRow], runs: Sequence[Run]) -> str:
     """Return the safety readings that a unit needs and has not; those that are not OK are still out."""
-    needed = [LEAKAGE]
-    if drives_loudspeakers(session, runs):
+    gear = session.unit.gear
+    if gear is not None:
+        wanted = ((OFFSET, gear.offset), (BIAS, gear.bias), (LEAKAGE, gear.mains))
+        needed = [key for key, asked in wanted if asked]
+    elif drives_loudspeakers(session, runs):
         # an output transformer passes no DC
         needed = [*([] if _VALVES.search(session.unit.what) else [OFFSET]), BIAS, LEAKAGE]
+    else:
+        needed = [LEAKAGE]
     unread = []
     for key in needed:
         readings = [reading for reading in readings_of(key, repair, runs) if not reading.before]

@@ -136,8 +136,8 @@ def _missed(v: Verdict) -> str:
 
 
 def lower_first(text: str) -> str:
-    """Return a name as it is written within a sentence: "damping factor", but "THD"."""
-    return text if text[1:2].isupper() else text[:1].lower() + text[1:]
+    """Return a name as it is written within a sentence: "damping factor", but "THD", "B+ voltage" and "Qtc"."""
+    return text if not text[1:2].islower() or text[:2] == "Qt" else text[:1].lower() + text[1:]
 
 
 def _hero(

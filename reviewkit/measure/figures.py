@@ -11,7 +11,7 @@ from reviewkit.measure import KINDS, bench_floor
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.card import Body, Card, Hero
 from reviewkit.model.finding import Conditions, Finding, Run
-from reviewkit.model.finding_conditions import DRIVEN
+from reviewkit.model.finding_conditions import DRIVEN, reference_of
 from reviewkit.model.session import Rating
 from reviewkit.model.weightings import weighted
 
@@ -352,7 +352,7 @@ def _words(f: Finding, *, with_setting: bool) -> tuple[str, ...]:
         quantities.quantity_of(f).name,
         CHANNELS.get(f.channel, f.channel.replace(">", " → ")),
         f"at {quantities.percent(f.at['limit'])} distortion" if of_power else where(f),
-        f"re {quantities.watts(f.at['reference'])}" if "reference" in f.at else "",
+        f"re {reference}" if (reference := reference_of(f)) else "",
         weighted(f.at["weighting"]) if "weighting" in f.at else "",
         str(f.at.get("setting", "")) if with_setting else "",
     )

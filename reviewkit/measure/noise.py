@@ -24,11 +24,13 @@ from reviewkit.model import quantities
 from reviewkit.model.capture_request import IDLE, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding_conditions import reference_of
 from reviewkit.model.kind import QUIET, Kind
 from reviewkit.model.recognised import SPECTRUM_WORDS
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.verdict import Verdict
+from reviewkit.model.weightings import weighted
 from reviewkit.signal import noise_lines
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.noise_lines import Noise
@@ -80,6 +82,10 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 
 def _no_reference(c: Conditions) -> list[str]:
+    if references_v(c):
+        return []
+    if c.gear is not None and not c.gear.loads:
+        return ['no signal to noise ratio: a line output has no power to compare it with; rate one re "2 V output"']
     ohms = c.measurement.load_ohm
     if ohms is None or math.isinf(ohms):
         return [
@@ -94,6 +100,12 @@ def references_w(c: Conditions) -> list[float]:
     """Return the powers that noise is compared with, without repeats: rated, 1 W, those that snr ratings name."""
     wanted = [figures.rated_output_w(c), 1.0, *(rating.reference_w for rating in figures.rated(c, "snr"))]
     return list(dict.fromkeys(power_w for power_w in wanted if power_w))
+
+
+def references_v(c: Conditions) -> list[float]:
+    """Return the output voltages that snr ratings name, without repeats."""
+    levels = [rating.reference_level for rating in figures.rated(c, "snr")]
+    return list(dict.fromkeys(level.value for level in levels if level is not None and level.unit == "V"))
 
 
 def _figures(c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, float]) -> list[Finding]:
@@ -117,6 +129,10 @@ def _figures(c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, fl
                 found.append(
                     figures.finding(c, "snr", channel, ratio_db, uncertainty=expanded_db, reference=power_w, **under)
                 )
+        for reference_v in references_v(c):
+            ratio_db = float(db_of_amplitude(reference_v / volts))
+            under |= {"reference_level": [reference_v, "V", ""]}
+            found.append(figures.finding(c, "snr", channel, ratio_db, uncertainty=expanded_db, **under))
     hum = noise_lines.hum_volts(noise, c.mains_hz, band_hz) if c.mains_hz and not m.weighting else 0.0
     if hum > 0:
         expanded = figures.volts_uncertainty(c, hum)
@@ -148,7 +164,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     key = quantities.worse(found)
     what = ""
     if key is not None and key.quantity == "snr":
-        what = f"{key.at.get('weighting', 'un')}{'-' if 'weighting' in key.at else ''}weighted, below {_re(key)}"
+        what = f"{weighted(key.at.get('weighting', ''))}, below {reference_of(key)}"
     return figures.card(
         [replace(run, conditions=_undriven(run.conditions)) for run in runs],
         KIND.title,
@@ -165,10 +181,6 @@ def _by_condition(run: Run, quantity: str) -> list[list[Finding]]:
     for f in figures.by_channel(run, quantity):
         groups.setdefault(_key(f), []).append(f)
     return [groups[key] for key in sorted(groups, key=lambda key: key[0] is None)]
-
-
-def _re(f: Finding) -> str:
-    return quantities.watts(f.at["reference"])
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -198,7 +210,7 @@ def _alike(run: Run | None, finding: Finding) -> list[Finding]:
 
 
 def _key(f: Finding) -> tuple[Any, Any]:
-    return f.at.get("weighting"), f.at.get("reference")
+    return f.at.get("weighting"), reference_of(f)
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
@@ -206,12 +218,17 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = basis.named(rating, "input")
     if rating.weighting:
         at["weighting"] = rating.weighting
-    if rating.quantity == "snr" and rating.reference_v is None:
+    if rating.quantity == "snr" and rating.reference_v is None and rating.reference_level is None:
         reference = rating.reference_w or basis.share(rating, 1.0)
         at |= {"reference": reference} if reference is not None else {}
     wording = {"weightings": (rating.weighting or "unweighted",)} if rating.quantity != "hum_voltage" else {}
     where = basis.place(rating)
     no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None
+    if (level := rating.reference_level) is not None:
+        at["reference_level"] = [level.value, level.unit, level.reference]
+        no_load = level.unit != "V"
+    if rating.level is not None:
+        no_load = True  # with a carrier or a tape: by meter
     if rating.weighting not in ("", "A") or no_load:
         return (reading_request(rating, "weighted-noise", at, where, drive=IDLE),)
     noise = CaptureRequest("", "", (rating.quantity,), at, IDLE, place=where, wording=wording)

@@ -15,20 +15,18 @@ from reviewkit.model.session import Rating
 def find_blocker(rating: Rating, basis: Basis) -> str:
     """Return why no capture can both confirm and deny a rating, or "".
 
-    "no distortion" and "total" require a change in the rating's own table, "no rated output" requires another table,
-    "no power" belongs to a line output; "music" can be confirmed only.
+    "no distortion" and "total" require a change in the rating's own table, "no rated output" requires another table;
+    "music" can be confirmed only.
     """
     limited = rating.thd_percent is not None or rating.thd_plus_noise_percent is not None
     if rating.quantity == "power" and rating.total and (rating.band_hz or rating.channels == "one"):
         return "total"
     if rating.quantity == "power" and rating.band_hz and not limited:
         return "no distortion"
-    if rating.reference_v is not None:
+    if rating.reference_v is not None or rating.reference_level is not None:
         return ""
     if rating.quantity == "snr" and rating.reference and rating.reference_w is None:
         return "no rated output"
-    if rating.quantity == "snr" and rating.reference_w is None and basis.share(rating, 1.0) is None:
-        return "no power"
     return "music" if rating.quantity == "power" and rating.rule.lower() == "music" else ""
 
 

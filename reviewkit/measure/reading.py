@@ -19,6 +19,7 @@ from reviewkit.model.level import KEYS as LEVELS
 from reviewkit.model.recognised import Content, NameWords
 from reviewkit.model.session import Measurement, Rating
 from reviewkit.model.sheet import Sheet, SingleReading
+from reviewkit.model.unstated_conditions import RADIO
 from reviewkit.model.verdict import Verdict
 
 # read at rest: the bench's drive isn't a condition of these; for DC, and for quantities that the bench doesn't know,
@@ -62,6 +63,8 @@ def _finding(c: Conditions, reading: SingleReading) -> Finding:
     m = c.measurement
     at = {"frequency": m.frequency_hz, "weighting": m.weighting or None, **reading.at}
     own = replace(c, measurement=_at_rest(m, reading.name))
+    if str(at.get("input", "")).upper() in RADIO:  # the radio of a receiver, at its line output
+        own = replace(own, measurement=replace(own.measurement, load_ohm=None, drive_w=None, drive_v=None))
     if reading.name == "phono_overload":
         at.setdefault("input", "phono")
     found = figures.finding(

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from reviewkit.model import unstated_conditions
+from reviewkit.model.gear import Gear
 from reviewkit.model.session import Bench, Rating
 
 SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER, AS_RATED = (
@@ -72,6 +73,7 @@ class Basis:
 
     bench: Bench
     ratings: tuple[Rating, ...] = ()
+    gear: Gear | None = None
 
     @property
     def input(self) -> str:
@@ -81,9 +83,20 @@ class Basis:
         return self.bench.input or next(iter(line), next(iter(named), ""))
 
     def load_ohm(self, rating: Rating) -> float | None:
-        """Return the load to measure into: the rating's, else the bench's, else the first that any rating names."""
+        """Return the load to measure into: the rating's, else the bench's, else the first that any rating names.
+
+        A line output has none, unless the rating itself names one.
+        """
+        if self._at_line(rating):
+            return rating.load_ohm
         named = [rating.load_ohm, self.bench.load_ohm, *(r.load_ohm for r in self.ratings)]
         return next((ohms for ohms in named if ohms is not None and math.isfinite(ohms)), None)
+
+    def _at_line(self, rating: Rating) -> bool:
+        """Return whether a rating is of a line output: of gear that drives no load, or of the radio of a receiver."""
+        if self.gear is None:
+            return False
+        return not self.gear.loads or rating.input.upper() in unstated_conditions.RADIO
 
     def rated_w(self, load_ohm: float | None) -> float | None:
         """Return the rated power per channel into a load, W; half of a total power if there is no other."""
@@ -129,6 +142,8 @@ class Basis:
 
     def place(self, rating: Rating) -> str:
         """Return where the output is measured: at the loudspeaker terminals or the line output."""
+        if self._at_line(rating):
+            return LINE
         at_power = any(r.quantity == "power" or r.power_w is not None for r in self.ratings)
         driving = at_power or self.load_ohm(rating) is not None
         return TERMINALS if driving else LINE

@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
 from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.gear import Gear
 from reviewkit.model.session import Bench, Measurement, Rating
 from reviewkit.model.sheet import Sheet
 
@@ -24,6 +25,7 @@ class Conditions:
     mains_hz: float | None = None
     reference: Sheet | None = None  # the file of the measurement that `against` names
     reference_name: str = ""  # that measurement's setting, else its id
+    gear: Gear | None = None  # what follows from the unit's type, if it is stated
     floor: tuple[Finding, ...] = ()  # what this kind finds with no unit in the path (stage = "bench")
 
     def fault(self, message: str) -> InputError:

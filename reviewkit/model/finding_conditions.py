@@ -20,9 +20,7 @@ def conditions_of(f: Finding) -> str:
         quantities.conditions(at if f.unit != "W" else {"load": at.get("load")}),
         quantities.band((at["band"][0], at["band"][1])) if "band" in at else "",
         f"at {quantities.percent(at['limit'])}" if "limit" in at else "",
-        f"re {quantities.watts(at['reference'])}" if "reference" in at else "",
-        f"re {quantities.volts(at['reference_input'])} at the input" if "reference_input" in at else "",
-        f"re {quantities.level_text(level)}" if (level := reference_level(at)) else "",
+        f"re {reference}" if (reference := reference_of(f)) else "",
         f"with {quantities.tones((at['tones'][0], at['tones'][1]))}" if "tones" in at else "",
         str(at.get("method", "")),
         "with the 1976 amendment" if at.get("amendment") else "",
@@ -41,6 +39,16 @@ def conditions_of(f: Finding) -> str:
         f.unread,
     ]
     return ", ".join(part for part in parts if part)
+
+
+def reference_of(f: Finding) -> str:
+    """Return what a ratio is relative to: "40 W", "5 mV at the input", "2 V", "250 nWb/m"; "" if that isn't stated."""
+    if "reference" in f.at:
+        return quantities.watts(f.at["reference"])
+    if "reference_input" in f.at:
+        return f"{quantities.volts(f.at['reference_input'])} at the input"
+    level = reference_level(f.at)
+    return quantities.level_text(level) if level else ""
 
 
 def without(lines_hz: Sequence[float]) -> str:

@@ -11,6 +11,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Annotated
 
+from reviewkit.model.gear import Gear, gear_of
 from reviewkit.model.level import Level
 
 Text = Annotated[str, "text"]
@@ -32,6 +33,12 @@ class Unit:
     year: Annotated[int | None, "year"] = None
     mains: Annotated[str, "mains"] = ""
     short: Text = ""
+    type: Annotated[tuple[str, ...], "unit types"] = ()  # of model/gear.py
+
+    @property
+    def gear(self) -> Gear | None:
+        """All that follows from its type; None if none is stated."""
+        return gear_of(self.type)
 
     @property
     def name(self) -> str:

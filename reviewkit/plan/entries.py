@@ -13,7 +13,7 @@ from typing import Any
 from reviewkit.measure import KINDS
 from reviewkit.model import digits, quantities
 from reviewkit.model.capture_request import IDLE, METER, TERMINALS, CaptureRequest
-from reviewkit.model.level import level_of
+from reviewkit.model.level import Level, level_of, reference_level
 from reviewkit.model.session import Bench
 from reviewkit.model.weightings import SPELLINGS
 from reviewkit.plan.order import Capture
@@ -83,7 +83,7 @@ def _condition_lines(capture: Capture, bench: Bench) -> list[str]:
     elif capture.voltage_v is not None:
         lines.append(f"drive = {_quoted(quantities.volts(capture.voltage_v, _DIGITS))}")
     at = capture.uses[0][1].at
-    if level := level_of({key: entry for key, entry in at.items() if key not in ("power", "voltage")}):
+    if level := _own_level(at):
         lines.append(f"drive = {_quoted(quantities.level_text(level).replace(digits.MINUS, '-'))}")
     if setup.input and setup.input != bench.input:
         lines.append(f"input = {_quoted(setup.input)}")
@@ -125,19 +125,23 @@ def gate_rows(unread: Sequence[str]) -> tuple[str, ...]:
 def at_cell(wanted: CaptureRequest) -> str:
     """Return a request's conditions for the column `at`: "aux input, 1 kHz, 40 W into 8 ohm"."""
     at = wanted.at
+    own = "names" in wanted.wording
     parts = [f"{at['input']} input"] if "input" in at else []
     if "frequency" in at:
         parts.append(quantities.hertz(at["frequency"], _DIGITS))
-    if "band" in at and "names" in wanted.wording:
+    if "band" in at and own:
         parts.append(quantities.band(at["band"]))
     power = quantities.watts(at["power"], _DIGITS) if "power" in at else ""
     load = f"{digits.trimmed(at['load'], _DIGITS)} ohm" if "load" in at else ""
     parts.append(f"{power} into {load}" if power and load else power or load)
     if "reference" in at:
         parts.append(f"re {quantities.watts(at['reference'], _DIGITS)}")
+    if level := reference_level(at):
+        parts.append(f"re {quantities.level_text(level)}{' output' if level.unit == 'V' else ''}")
+    if (level := _own_level(at)) and not own:
+        parts.append(quantities.level_text(level).replace(digits.MINUS, "-"))
     if "weighting" in at:
         parts.append(_weighting_cell(at["weighting"]))
-    own = "names" in wanted.wording
     parts += _own_conditions(at) if own else _named(at)
     if "setting" in at:
         parts.append(at["setting"])
@@ -147,6 +151,11 @@ def at_cell(wanted: CaptureRequest) -> str:
 def _weighting_cell(weighting: str) -> str:
     """Return a weighting as it is written in the column `at`."""
     return weighting if weighting in SPELLINGS.values() and weighting != "468" else f"{weighting}-weighted"
+
+
+def _own_level(at: Mapping[str, Any]) -> Level | None:
+    """Return the level of gear whose output has no power: at an antenna, on a tape, of full scale."""
+    return level_of({key: entry for key, entry in at.items() if key not in ("power", "voltage")})
 
 
 def _own_conditions(at: Mapping[str, Any]) -> list[str]:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reviewkit.model.finding import Run
+from reviewkit.model.gear import Gear
 from reviewkit.model.repair import RepairRow
 from reviewkit.verdict.safety_readings import (
     BIAS,
@@ -30,6 +31,8 @@ GATE = (
     *("switch-on", "no-loudspeaker", "limited", "dark"),
     *("rails", "offset-cold", "bias-cold", "full-mains", "offset-warm", "bias-warm", "after-repair"),
 )
+DRIVEN_GATE = ("amplifier-offset", "low-level")  # of a loudspeaker: what drives it is what can harm it
+_OF_MAINS = ("controls", "discharged", "fuses", "trimmers", "readings-before")
 RETURN = ("leakage",)  # before it goes back
 _READ = (RAILS, OFFSET, BIAS)
 
@@ -55,10 +58,12 @@ class Check:
     stops: tuple[PointReading, ...] = ()
 
 
-def incoming_checks(repair: Sequence[RepairRow], runs: Sequence[Run], *, repaired: bool) -> tuple[Check, ...]:
+def incoming_checks(
+    repair: Sequence[RepairRow], runs: Sequence[Run], gear: Gear | None = None, *, repaired: bool
+) -> tuple[Check, ...]:
     """Return the checklist to complete before anything is changed.
 
-    `repaired`: False if nothing was repaired, so that every reading is as it came in.
+    `repaired`: False if nothing was repaired, so that every reading is as it came in. `gear`: of no type, all lines.
     """
     readings = [reading for key in _READ for reading in readings_of(key, repair, runs)]
     rows = tuple(reading for reading in readings if reading.before or not repaired)
@@ -67,15 +72,30 @@ def incoming_checks(repair: Sequence[RepairRow], runs: Sequence[Run], *, repaire
         "readings-before": Check("readings-before", rows, bool(rows)),
         "measurements-before": Check("measurements-before", done=bool(files), files=tuple(files)),
     }
-    return tuple(known.get(name, Check(name)) for name in AS_IT_CAME)
+    left_out = () if gear is None or gear.mains else _OF_MAINS
+    return tuple(known.get(name, Check(name)) for name in AS_IT_CAME if name not in left_out)
 
 
-def gate_checks(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check, ...]:
-    """Return the go/no-go lines.
+def gate_checks(repair: Sequence[RepairRow], runs: Sequence[Run], gear: Gear | None = None) -> tuple[Check, ...]:
+    """Return the go/no-go lines that this type of gear needs; of no type, all.
 
     A line is done if both channels were read and the last reading of neither is bad.
     """
-    return tuple(_gate_check(name, repair, runs) for name in GATE)
+    return tuple(_gate_check(name, repair, runs) for name in gate_of(gear))
+
+
+def gate_of(gear: Gear | None) -> tuple[str, ...]:
+    """Return the names of the go/no-go lines of a type of gear."""
+    if gear is None:
+        return GATE
+    if not gear.mains:
+        return DRIVEN_GATE
+    left_out = {
+        *(() if gear.loads else ("no-loudspeaker",)),
+        *(() if gear.offset else ("offset-cold", "offset-warm")),
+        *(() if gear.bias else ("bias-cold", "bias-warm")),
+    }
+    return tuple(name for name in GATE if name not in left_out)
 
 
 def _gate_check(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> Check:
@@ -89,7 +109,9 @@ def _gate_check(name: str, repair: Sequence[RepairRow], runs: Sequence[Run]) -> 
     return Check(name, tuple(readings), is_passed(readings), stops=bad_readings(readings))
 
 
-def return_checks(repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[Check, ...]:
-    """Return the lines to complete before the unit goes back."""
+def return_checks(repair: Sequence[RepairRow], runs: Sequence[Run], gear: Gear | None = None) -> tuple[Check, ...]:
+    """Return the lines to complete before the unit goes back: none without a mains plug."""
+    if gear is not None and not gear.mains:
+        return ()
     readings = tuple(reading for reading in readings_of(LEAKAGE, repair, runs) if not reading.before)
     return tuple(Check(name, readings, is_leakage_passed(readings), stops=bad_readings(readings)) for name in RETURN)

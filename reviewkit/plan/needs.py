@@ -11,9 +11,9 @@ from reviewkit.model.finding import Finding, Run
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
+from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition
 from reviewkit.verdict.comparison import Mains, compare
 from reviewkit.verdict.limits import margin
-from reviewkit.verdict.stand import APART, SAME, Stand
 from reviewkit.verdict.verdict import judging
 from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, MEETS, NO_VERDICT, ROUNDS, SHORT, UNMEASURED
 
@@ -99,7 +99,7 @@ def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], ma
         return Need(verdict, state, verdict.measurements, blocked=why_blocked, distance=away)
     if state == AGAIN:
         differing = differing_conditions(rating, deciding, mains, basis.ratings)
-        differs = tuple(stand.why for _, stand in differing if stand.why)
+        differs = tuple(condition.why for _, condition in differing if condition.why)
         reasons = tuple(_reasons(rating, deciding, findings))
         # continuous power under the rated conditions can say no more
         state = SETTLED if why_blocked == "music" and not differs and not reasons else AGAIN
@@ -109,15 +109,15 @@ def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], ma
 
 def differing_conditions(
     rating: Rating, finding: Finding, mains: Mains, ratings: Sequence[Rating] = ()
-) -> list[tuple[str, Stand]]:
+) -> list[tuple[str, ComparedCondition]]:
     """Return the conditions of a rating's rule under which a finding differs, by name.
 
     What can't be compared at all comes first.
     """
     compared = zip(rule_of(rating).conditions, compare(rating, finding, mains, ratings), strict=True)
-    differing = [(name, stand) for name, stand in compared if stand.stand != SAME]
+    differing = [(name, condition) for name, condition in compared if condition.relation != SAME]
     # conditions that can't be compared at all come first
-    return sorted(differing, key=lambda pair: pair[1].stand != APART)
+    return sorted(differing, key=lambda pair: pair[1].relation != APART)
 
 
 def _reasons(rating: Rating, deciding: Finding, findings: Sequence[Finding]) -> list[str]:

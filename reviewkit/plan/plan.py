@@ -24,8 +24,8 @@ from reviewkit.plan.levels import (
 )
 from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need, differing_conditions, find_needs
 from reviewkit.plan.order import Capture, plan_captures
+from reviewkit.verdict.compared_condition import HARDER, SAME
 from reviewkit.verdict.comparison import Mains
-from reviewkit.verdict.stand import HARDER, SAME
 from reviewkit.verdict.verdict import judging
 
 
@@ -112,7 +112,8 @@ def make_plan(
     Plan
         The plan.
     """
-    basis = Basis(session.bench, session.ratings)
+    gear = session.unit.gear
+    basis = Basis(session.bench, session.ratings, gear)
     mains = Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0])
     findings = judging(runs)
     known = known_gains(findings, basis)
@@ -124,9 +125,9 @@ def make_plan(
     )
     return Plan(
         session,
-        incoming_checks(repair, runs, repaired=repaired),
-        gate_checks(repair, runs),
-        return_checks(repair, runs),
+        incoming_checks(repair, runs, gear, repaired=repaired),
+        gate_checks(repair, runs, gear),
+        return_checks(repair, runs, gear),
         dummy_loads(found),
         mains,
         plan_preconditioning(basis) if any(c.hot for c in found) else None,
@@ -172,7 +173,7 @@ def _supporting_measurements(
     for f in findings:
         same_limit = f.quantity in (*wanted.quantities, "power_reached") and f.at.get("limit") == wanted.at.get("limit")
         if same_limit:
-            others = [s.stand for name, s in differing_conditions(rating, f, mains) if name not in ("band", "mains")]
-            if all(stand in (SAME, HARDER) for stand in others):
+            others = [s.relation for name, s in differing_conditions(rating, f, mains) if name not in ("band", "mains")]
+            if all(relation in (SAME, HARDER) for relation in others):
                 names.append(f.measurement)
     return names

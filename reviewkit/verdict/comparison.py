@@ -12,7 +12,7 @@ from reviewkit.model.ratings import EQUAL, HARD, LOWEST_POWER_W, distortion_limi
 from reviewkit.model.session import Rating
 from reviewkit.model.weightings import FLATTERING, weighted
 from reviewkit.verdict import own_ratings
-from reviewkit.verdict.stand import APART, EASIER, HARDER, SAME, Stand, first_words
+from reviewkit.verdict.compared_condition import APART, EASIER, HARDER, SAME, ComparedCondition, first_words
 
 INSIDE, ON, OUTSIDE = 1, 0, -1
 
@@ -30,7 +30,7 @@ class Answer:
     word: str
     side: int  # INSIDE, ON or OUTSIDE the limit, by more than the uncertainty
     room: float  # distance inside the limit, as a ratio's logarithm or in dB; more is better
-    stands: tuple[Stand, ...]
+    compared: tuple[ComparedCondition, ...]
     rounds: bool = False  # outside, but by less than the limit's last printed digit
 
 
@@ -52,25 +52,25 @@ class Mains:
         return abs(self.off) <= _MAINS_SAME * (1 + 1e-9)
 
 
-def compare(rating: Rating, finding: Finding, mains: Mains, ratings: Sequence[Rating] = ()) -> list[Stand]:
+def compare(rating: Rating, finding: Finding, mains: Mains, ratings: Sequence[Rating] = ()) -> list[ComparedCondition]:
     """Compare every condition of the rating's rule. An empty `why` and `assumed` need no word.
 
     `ratings`: all of the unit, because a distortion rated at no level is meant at the rated output.
     """
-    stands = []
+    compared = []
     for condition in rule_of(rating).conditions:
         if condition == "mains":
-            stands.append(mains_stand(mains))
+            compared.append(compare_mains(mains))
         elif condition in _OF_ALL_RATINGS:
-            stands.append(_OF_ALL_RATINGS[condition](rating, finding, ratings))
+            compared.append(_OF_ALL_RATINGS[condition](rating, finding, ratings))
         else:
-            stands.append(_COMPARE[condition](rating, finding))
-    return stands
+            compared.append(_COMPARE[condition](rating, finding))
+    return compared
 
 
-def overall(stands: list[Stand]) -> str:
+def overall(compared: list[ComparedCondition]) -> str:
     """Combine all conditions: one apart, or some harder and some easier, can't be compared."""
-    seen = {stand.stand for stand in stands}
+    seen = {each.relation for each in compared}
     if APART in seen or {HARDER, EASIER} <= seen:
         return APART
     return HARDER if HARDER in seen else EASIER if EASIER in seen else SAME
@@ -86,86 +86,92 @@ def is_swept(finding: Finding) -> bool:
     return quantities.quantity_of(finding).swept
 
 
-def mains_stand(mains: Mains) -> Stand:
+def compare_mains(mains: Mains) -> ComparedCondition:
     """Compare the mains: lower than the unit wants is the harder test."""
     if mains.near:
         assumed = f"at {digits.trimmed(mains.had_v)} V mains" if mains.had_v and mains.off else ""
-        return Stand(SAME, assumed=assumed)
+        return ComparedCondition(SAME, assumed=assumed)
     assert mains.wanted_v is not None
     assert mains.had_v is not None
     had = f"measured at {digits.trimmed(mains.had_v)} V"
     text = f"made for {digits.trimmed(mains.wanted_v)} V mains, {had}"
-    return Stand(HARDER if mains.off < 0 else EASIER, text, brief=f"{had} mains")
+    return ComparedCondition(HARDER if mains.off < 0 else EASIER, text, brief=f"{had} mains")
 
 
-def _load(rating: Rating, finding: Finding) -> Stand:
+def _load(rating: Rating, finding: Finding) -> ComparedCondition:
     had = finding.at.get("load")
     if rating.load_ohm is None:
-        return Stand(SAME, assumed=f"into {quantities.load(had)}" if had is not None else "")
+        return ComparedCondition(SAME, assumed=f"into {quantities.load(had)}" if had is not None else "")
     rated = f"rated into {quantities.load(rating.load_ohm)}"
     if had is None:
-        return Stand(APART, f"{rated}, the load measured with is not stated", brief="load not stated")
+        return ComparedCondition(APART, f"{rated}, the load measured with is not stated", brief="load not stated")
     if had == rating.load_ohm or abs(had / rating.load_ohm - 1) <= _LOAD_SAME:
-        return Stand(SAME)
-    return Stand(APART, f"{rated}, measured into {quantities.load(had)}", brief=f"measured into {quantities.load(had)}")
+        return ComparedCondition(SAME)
+    return ComparedCondition(
+        APART, f"{rated}, measured into {quantities.load(had)}", brief=f"measured into {quantities.load(had)}"
+    )
 
 
-def _words(key: str, name: str) -> Callable[[Rating, Finding], Stand]:
-    def stand(rating: Rating, finding: Finding) -> Stand:
+def _words(key: str, name: str) -> Callable[[Rating, Finding], ComparedCondition]:
+    def compare_words(rating: Rating, finding: Finding) -> ComparedCondition:
         wanted, had = str(getattr(rating, key)), str(finding.at.get(key, ""))
         if not wanted:
             by_nature = had.lower() == "phono" and rating.quantity in PHONO
-            return Stand(SAME, assumed=f"{had} {name}" if had and not by_nature else "")
+            return ComparedCondition(SAME, assumed=f"{had} {name}" if had and not by_nature else "")
         if wanted.lower() == had.lower():
-            return Stand(SAME)
+            return ComparedCondition(SAME)
         measured = f"measured with {had}" if had else f"{name} not stated"
         why = f"rated for {wanted} {name}, {measured if had else 'measured without it stated'}"
-        return Stand(APART, why, brief=first_words(measured))
+        return ComparedCondition(APART, why, brief=first_words(measured))
 
-    return stand
+    return compare_words
 
 
-def _weighting(rating: Rating, finding: Finding) -> Stand:
+def _weighting(rating: Rating, finding: Finding) -> ComparedCondition:
     wanted, had = rating.weighting, str(finding.at.get("weighting", ""))
     measured = weighted(had)
     if wanted.lower() == had.lower():
-        return Stand(SAME, assumed="" if wanted or rating.called else measured)
+        return ComparedCondition(SAME, assumed="" if wanted or rating.called else measured)
     # a rating that doesn't name a weighting means unweighted; weighting makes it look better
     rated = f"rated {weighted(wanted)}" if wanted else "rated without a weighting"
     eased = not wanted and had in FLATTERING
-    return Stand(EASIER if eased else APART, f"{rated}, measured {measured}", brief=f"measured {measured}")
+    return ComparedCondition(EASIER if eased else APART, f"{rated}, measured {measured}", brief=f"measured {measured}")
 
 
-def _channels(rating: Rating, finding: Finding) -> Stand:
+def _channels(rating: Rating, finding: Finding) -> ComparedCondition:
     had = str(finding.at.get("channels", ""))
     words = {"both": "both channels driven", "one": "one channel driven"}
     wanted = rating.channels or ("both" if rating.total else "")
     if not wanted:
-        return Stand(SAME, assumed=words.get(had, ""))
+        return ComparedCondition(SAME, assumed=words.get(had, ""))
     rated = f"rated with {words[wanted]}"
     if not had:
-        return Stand(APART, f"{rated}, which were driven is not stated", brief="channels driven not stated")
+        return ComparedCondition(APART, f"{rated}, which were driven is not stated", brief="channels driven not stated")
     if had == wanted:
-        return Stand(SAME)
-    return Stand(
+        return ComparedCondition(SAME)
+    return ComparedCondition(
         HARDER if had == "both" else EASIER, f"{rated}, measured with {words[had]}", brief=f"with {words[had]}"
     )
 
 
-def _band(rating: Rating, finding: Finding) -> Stand:
+def _band(rating: Rating, finding: Finding) -> ComparedCondition:
     swept = (finding.at["band"][0], finding.at["band"][1]) if is_swept(finding) else None
     if rating.band_hz is None and not rule_of(rating).band:
         if rating.called and swept:
-            return Stand(SAME, assumed=f"over {quantities.band(swept)}")
-        return Stand(SAME)  # `_frequency` compares with the one frequency that is meant
+            return ComparedCondition(SAME, assumed=f"over {quantities.band(swept)}")
+        return ComparedCondition(SAME)  # `_frequency` compares with the one frequency that is meant
     low, high = unstated_conditions.band_hz(rating)
     rated = f"rated over {'' if rating.band_hz else 'no band, which means '}{quantities.band((low, high))}"
     if swept is None:
         hz = finding.at.get("frequency")
         if hz is None:
-            return Stand(APART, f"{rated}, the frequency measured at is not stated", brief="frequency not stated")
+            return ComparedCondition(
+                APART, f"{rated}, the frequency measured at is not stated", brief="frequency not stated"
+            )
         measured = f"measured at {quantities.hertz(hz)}"
-        return Stand(EASIER if low <= hz <= high else APART, f"{rated}, {measured}", brief=f"{measured} only")
+        return ComparedCondition(
+            EASIER if low <= hz <= high else APART, f"{rated}, {measured}", brief=f"{measured} only"
+        )
     below, above = swept[0] / low - 1, high / swept[1] - 1
     # with more than six words, keep only the figures
     part = quantities.band(swept)
@@ -173,19 +179,21 @@ def _band(rating: Rating, finding: Finding) -> Stand:
     if below <= _LOAD_SAME and above <= _LOAD_SAME:
         wider = below < -_LOAD_SAME or above < -_LOAD_SAME
         return (
-            Stand(HARDER, why, brief=part) if wider else Stand(SAME, assumed="" if rating.band_hz else f"over {part}")
+            ComparedCondition(HARDER, why, brief=part)
+            if wider
+            else ComparedCondition(SAME, assumed="" if rating.band_hz else f"over {part}")
         )
     inside = below >= -_LOAD_SAME and above >= -_LOAD_SAME
-    return Stand(EASIER if inside else APART, why, brief=part)
+    return ComparedCondition(EASIER if inside else APART, why, brief=part)
 
 
-def _frequency(rating: Rating, finding: Finding) -> Stand:
+def _frequency(rating: Rating, finding: Finding) -> ComparedCondition:
     """Compare the frequency; if the maker names neither one nor a band, 1 kHz is meant, and only that."""
     if rating.band_hz is not None:
-        return Stand(SAME)
+        return ComparedCondition(SAME)
     if rating.called and rating.frequency_hz is None:
         hz = finding.at.get("frequency")
-        return Stand(SAME, assumed=f"at {quantities.hertz(hz)}" if hz is not None else "")
+        return ComparedCondition(SAME, assumed=f"at {quantities.hertz(hz)}" if hz is not None else "")
     wanted, hz = unstated_conditions.frequency_hz(rating), finding.at.get("frequency")
     rated = f"rated at {quantities.hertz(wanted)}"
     if rating.frequency_hz is None:
@@ -193,20 +201,24 @@ def _frequency(rating: Rating, finding: Finding) -> Stand:
     if is_swept(finding):
         low, high = finding.at["band"]
         over = quantities.band((low, high))
-        return Stand(HARDER if low <= wanted <= high else APART, f"{rated}, measured over {over}", brief=over)
+        return ComparedCondition(
+            HARDER if low <= wanted <= high else APART, f"{rated}, measured over {over}", brief=over
+        )
     if hz is None:
         if rating.frequency_hz is None:
-            return Stand(SAME, assumed="frequency not stated")
-        return Stand(APART, f"{rated}, the frequency measured at is not stated", brief="frequency not stated")
+            return ComparedCondition(SAME, assumed="frequency not stated")
+        return ComparedCondition(
+            APART, f"{rated}, the frequency measured at is not stated", brief="frequency not stated"
+        )
     if abs(hz / wanted - 1) <= _FREQUENCY_SAME:
-        return Stand(SAME, assumed=f"at {quantities.hertz(hz)}" if rating.frequency_hz is None else "")
+        return ComparedCondition(SAME, assumed=f"at {quantities.hertz(hz)}" if rating.frequency_hz is None else "")
     measured = f"measured at {quantities.hertz(hz)}"
-    return Stand(APART, f"{rated}, {measured}", brief=measured)
+    return ComparedCondition(APART, f"{rated}, {measured}", brief=measured)
 
 
-def _level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand:
+def _level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> ComparedCondition:
     if rating.quantity == "power" and not is_in_percent(rating, finding):
-        return Stand(SAME)  # the power is the figure itself
+        return ComparedCondition(SAME)  # the power is the figure itself
     wanted, how = unstated_conditions.rated_level(rating, finding, ratings)
     levels = levels_of(finding.at)
     # of a level that is known in several ways, use the one that can be compared
@@ -214,25 +226,25 @@ def _level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand
     had = next(iter((*alike, *levels)), None)
     shown = quantities.level_text(had) if had else ""
     if wanted is None:
-        return Stand(SAME, assumed=f"at {shown}" if shown else "")
+        return ComparedCondition(SAME, assumed=f"at {shown}" if shown else "")
     at = quantities.level_text(wanted)
     rated = f"rated at {at}" if how == "rated" else f"rated at no level, which means its output, {at}"
     if had is None:
-        return Stand(APART, f"{rated}, the level measured at is not stated", brief="level not stated")
+        return ComparedCondition(APART, f"{rated}, the level measured at is not stated", brief="level not stated")
     above = had.decibels_above(wanted)
     why = f"{rated}, measured at {shown}"
     if above is None:
-        return Stand(APART, why, brief=f"measured at {shown}")
+        return ComparedCondition(APART, why, brief=f"measured at {shown}")
     if is_same(above) and finding.quantity != "highest_distortion":
-        return Stand(SAME, assumed=f"at {shown}" if how == "meant" else "")
-    return Stand(_way_off(rating, finding, above, wanted), why, brief=f"measured at {shown}")
+        return ComparedCondition(SAME, assumed=f"at {shown}" if how == "meant" else "")
+    return ComparedCondition(_way_off(rating, finding, above, wanted), why, brief=f"measured at {shown}")
 
 
-def _signal(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand:
+def _signal(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> ComparedCondition:
     """Compare the level of the signal that noise is heard under: at a tuner's antenna, not at an output."""
     if rating.level is None:
         had = next((had for had in levels_of(finding.at) if had.unit not in ("W", "V")), None)
-        return Stand(SAME, assumed=f"at {quantities.level_text(had)}" if had else "")
+        return ComparedCondition(SAME, assumed=f"at {quantities.level_text(had)}" if had else "")
     return _level(rating, finding, ratings)
 
 
@@ -256,66 +268,68 @@ def distortion_name(finding: Finding) -> str:
     return {"thd": "THD", "thd_plus_noise": "THD+N"}.get(finding.quantity) or str(finding.at.get("figure", ""))
 
 
-def _figure(rating: Rating, finding: Finding) -> Stand:
+def _figure(rating: Rating, finding: Finding) -> ComparedCondition:
     had = distortion_name(finding)
     if rating.quantity == "power" and distortion_limit(rating) is None:
         limit = finding.at.get("limit")
-        return Stand(SAME, assumed=f"at {quantities.percent(limit)} {had or 'distortion'}" if limit else "")
+        return ComparedCondition(SAME, assumed=f"at {quantities.percent(limit)} {had or 'distortion'}" if limit else "")
     plus_noise = rating.quantity == "thd_plus_noise" or rating.thd_plus_noise_percent is not None
     wanted = "THD+N" if plus_noise else "THD"
     if had == wanted:
-        return Stand(SAME)
+        return ComparedCondition(SAME)
     measured = f"measured as {had or 'distortion of a kind not stated'}"
     brief = f"measured as {had}" if had else "THD or THD+N not stated"
-    return Stand(EASIER if plus_noise else HARDER, f"rated as {wanted}, {measured}", brief=brief)
+    return ComparedCondition(EASIER if plus_noise else HARDER, f"rated as {wanted}, {measured}", brief=brief)
 
 
-def _reference(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Stand:
+def _reference(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> ComparedCondition:
     had, level = finding.at.get("reference"), reference_level(finding.at)
     shown = quantities.watts(had) if had is not None else quantities.level_text(level) if level else ""
     measured = f"measured re {shown or 'something not stated'}"
     brief = measured if shown else "reference not stated"
     if rating.reference_v is not None:
         if finding.at.get("reference_input") == rating.reference_v:
-            return Stand(SAME, assumed=str(finding.at.get("method", "")))
+            return ComparedCondition(SAME, assumed=str(finding.at.get("method", "")))
         of = f"the {finding.at['input']} input" if finding.at.get("input") else "the input"
         remedy = f"what would tell is the input sensitivity of {of}, read at the same volume"
-        return Stand(APART, f"rated re {rating.reference} at the input, {measured}; {remedy}", brief=brief)
+        return ComparedCondition(APART, f"rated re {rating.reference} at the input, {measured}; {remedy}", brief=brief)
     if rating.reference_level is not None:
         above = level.decibels_above(rating.reference_level) if level else None
         if above is not None and is_same(above):
-            return Stand(SAME, assumed=str(finding.at.get("method", "")))
-        return Stand(APART, f"rated re {rating.reference}, {measured}", brief=brief)
+            return ComparedCondition(SAME, assumed=str(finding.at.get("method", "")))
+        return ComparedCondition(APART, f"rated re {rating.reference}, {measured}", brief=brief)
     if not rating.reference:
         meant = unstated_conditions.reference_w(rating, finding, ratings)
         if meant is None or (had is None and finding.kind != "reading"):
-            return Stand(SAME, assumed=f"re {shown}" if shown else "")
+            return ComparedCondition(SAME, assumed=f"re {shown}" if shown else "")
         rated = f"rated re nothing stated, which means {quantities.watts(meant)}"
         if had is None:
-            return Stand(APART, f"{rated}, {measured}", brief=brief)
+            return ComparedCondition(APART, f"{rated}, {measured}", brief=brief)
         if abs(had / meant - 1) <= _LOAD_SAME:
-            return Stand(SAME, assumed=f"re {quantities.watts(had)}")
+            return ComparedCondition(SAME, assumed=f"re {quantities.watts(had)}")
         # the lower the reference, the harder
-        return Stand(HARDER if had < meant else EASIER, f"{rated}, {measured}", brief=brief)
+        return ComparedCondition(HARDER if had < meant else EASIER, f"{rated}, {measured}", brief=brief)
     if rating.reference_w is not None and had is not None and abs(had / rating.reference_w - 1) <= _LOAD_SAME:
-        return Stand(SAME)
-    return Stand(APART, f"rated re {rating.reference}, {measured}", brief=brief)
+        return ComparedCondition(SAME)
+    return ComparedCondition(APART, f"rated re {rating.reference}, {measured}", brief=brief)
 
 
-def _tones(rating: Rating, finding: Finding) -> Stand:
+def _tones(rating: Rating, finding: Finding) -> ComparedCondition:
     had = finding.at.get("tones")
     shown = quantities.tones((had[0], had[1])) if had else ""
     if rating.tones_hz is None:
-        return Stand(SAME, assumed=f"with {shown}" if shown else "")
+        return ComparedCondition(SAME, assumed=f"with {shown}" if shown else "")
     wanted = quantities.tones(rating.tones_hz)
     if not had:
-        return Stand(APART, f"rated with {wanted}, the tones measured with are not stated", brief="tones not stated")
+        return ComparedCondition(
+            APART, f"rated with {wanted}, the tones measured with are not stated", brief="tones not stated"
+        )
     if all(abs(a / b - 1) <= _FREQUENCY_SAME for a, b in zip(had, rating.tones_hz, strict=True)):
-        return Stand(SAME)
-    return Stand(APART, f"rated with {wanted}, measured with {shown}", brief=f"with {shown}")
+        return ComparedCondition(SAME)
+    return ComparedCondition(APART, f"rated with {wanted}, measured with {shown}", brief=f"with {shown}")
 
 
-_COMPARE: dict[str, Callable[[Rating, Finding], Stand]] = {
+_COMPARE: dict[str, Callable[[Rating, Finding], ComparedCondition]] = {
     "load": _load,
     "input": _words("input", "input"),
     "termination": _words("termination", "termination"),
@@ -331,7 +345,7 @@ _COMPARE: dict[str, Callable[[Rating, Finding], Stand]] = {
     "sign": own_ratings.compare_sign,
 }
 # these also depend on what else is rated
-_OF_ALL_RATINGS: dict[str, Callable[[Rating, Finding, Sequence[Rating]], Stand]] = {
+_OF_ALL_RATINGS: dict[str, Callable[[Rating, Finding, Sequence[Rating]], ComparedCondition]] = {
     "level": _level,
     "signal": _signal,
     "reference": _reference,

@@ -1,6 +1,8 @@
-"""Work out a signal to noise ratio relative to a voltage at the input, as phono inputs are rated.
+"""Work out a signal to noise ratio relative to what a maker names: a voltage at the input, as phono inputs have it; a
+voltage at a line output; full scale, or a tape's flux.
 
-It follows from the noise at the output and from what that input needs for a known output.
+It follows from the noise at the output and from what is there with the reference: of an input, what it needs for a
+known output.
 """
 
 from __future__ import annotations
@@ -11,6 +13,7 @@ from dataclasses import replace
 
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.finding import Finding
+from reviewkit.model.level import Level, is_same, levels_of
 
 _DB_OF_RELATIVE = 20 / math.log(10)  # for a small change, to first order
 _SAME_FREQUENCY = 0.01
@@ -40,20 +43,65 @@ def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | 
         amplified = gains[0] if noise.channel else min(gains, key=lambda each: each[0])
         gain, of, how = amplified
         parts = [_relative(noise), _relative(of)]
-        expanded = _DB_OF_RELATIVE * math.hypot(*(part or 0.0 for part in parts))
-        made.append(
-            replace(
-                noise,
-                quantity="snr",
-                value=20 * math.log10(volts * gain / noise.value),
-                unit=quantities.QUANTITIES["snr"].unit,
-                at={**noise.at, "reference_input": volts, "method": how},
-                uncertainty=expanded or None,
-                bound="at least" if noise.bound else "",
-                step=None,
-            )
-        )
+        made.append(_ratio(noise, volts * gain, parts, reference_input=volts, method=how))
     return made
+
+
+def ratios_re_level(findings: Sequence[Finding], level: Level) -> list[Finding]:
+    """Return the S/N (dB) of every noise at an output that gives a known voltage with this level: 20 lg(volts / noise).
+
+    Parameters
+    ----------
+    findings
+        The noise, and the output levels (a tone's, or a reading called output level) with the level they are of.
+    level
+        The reference; it becomes `at.reference_level`.
+    """
+    made = []
+    for noise in findings:
+        if noise.quantity != "noise" or noise.value <= 0:
+            continue
+        if level.unit == "V":
+            made.append(_ratio(noise, level.value, [_relative(noise)], reference_level=_entry(level)))
+            continue
+        # of a noise that names no channel, the output that makes its ratio worse
+        of = min((f for f in findings if _is_output(f, noise, level)), key=lambda f: f.value, default=None)
+        if of is not None:
+            how = f"from its output of {quantities.show(of)}"
+            parts = [_relative(noise), _relative(of)]
+            made.append(_ratio(noise, of.value, parts, reference_level=_entry(level), method=how))
+    return made
+
+
+def _entry(level: Level) -> list[object]:
+    return [level.value, level.unit, level.reference]
+
+
+def _ratio(noise: Finding, volts: float, parts: Sequence[float | None], **at: object) -> Finding:
+    """Return the ratio of a voltage at the output to its noise, dB."""
+    expanded = _DB_OF_RELATIVE * math.hypot(*(part or 0.0 for part in parts))
+    return replace(
+        noise,
+        quantity="snr",
+        value=20 * math.log10(volts / noise.value),
+        unit=quantities.QUANTITIES["snr"].unit,
+        at={**noise.at, **at},
+        uncertainty=expanded or None,
+        bound="at least" if noise.bound else "",
+        step=None,
+    )
+
+
+def _is_output(f: Finding, noise: Finding, level: Level) -> bool:
+    """Return whether a figure is the output voltage of this noise's channel with this level."""
+    if f.quantity not in ("level", "output_level") or f.unit != "V" or f.value <= 0:
+        return False
+    alike = f.at.get("input", "") == noise.at.get("input", "")
+    alike = alike and f.at.get("volume", "") in ("", noise.at.get("volume", f.at.get("volume", "")))
+    if not alike or (noise.channel and f.channel not in (noise.channel, "both", "")):
+        return False
+    above = [had.decibels_above(level) for had in levels_of(f.at)]
+    return any(db is not None and is_same(db) for db in above)
 
 
 def _gains(noise: Finding, findings: Iterable[Finding], rated_w: float | None) -> Iterator[tuple[float, Finding, str]]:

@@ -11,7 +11,7 @@ from reviewkit.model import quantities
 from reviewkit.model.finding import Finding
 from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.session import Rating
-from reviewkit.verdict.stand import APART, SAME, Stand, first_words
+from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition, first_words
 
 _FEMTOWATT = 1e-15  # 0 dBf
 _LEAST_SHARE = 0.8
@@ -19,7 +19,7 @@ _LEAST_SHARE = 0.8
 _ABSOLUTE = (*(unit for unit in DECIBELS if unit not in ("dB", "dBr")), "°C")
 
 
-def compare_conditions(rating: Rating, finding: Finding) -> Stand:
+def compare_conditions(rating: Rating, finding: Finding) -> ComparedCondition:
     """Compare the conditions that the user names: each that the rating has must be the same."""
     had = finding.at.get("conditions", {})
     for name, wanted in rating.conditions:
@@ -27,11 +27,13 @@ def compare_conditions(rating: Rating, finding: Finding) -> Stand:
             continue
         rated = f"rated with {quantities.named_condition(name, wanted)}"
         if name not in had:
-            return Stand(APART, f"{rated}, the {name} measured with is not stated", brief=f"{name} not stated")
+            return ComparedCondition(
+                APART, f"{rated}, the {name} measured with is not stated", brief=f"{name} not stated"
+            )
         measured = f"measured with {quantities.named_condition(name, had[name])}"
-        return Stand(APART, f"{rated}, {measured}", brief=first_words(measured))
+        return ComparedCondition(APART, f"{rated}, {measured}", brief=first_words(measured))
     rest = [pair for pair in had.items() if pair[0] not in dict(rating.conditions)]
-    return Stand(SAME, assumed=", ".join(quantities.named_conditions(rest)))
+    return ComparedCondition(SAME, assumed=", ".join(quantities.named_conditions(rest)))
 
 
 def _plain(value: str) -> str:
@@ -39,31 +41,33 @@ def _plain(value: str) -> str:
     return "".join(unicodedata.normalize("NFKC", value).replace("\u2044", "/").split()).casefold()
 
 
-def compare_distortion(rating: Rating, finding: Finding) -> Stand:
+def compare_distortion(rating: Rating, finding: Finding) -> ComparedCondition:
     """Compare the distortion at which a figure holds."""
     wanted = rating.thd_percent or rating.thd_plus_noise_percent
     had = finding.at.get("limit")
     if wanted is None:
-        return Stand(SAME, assumed=f"at {quantities.percent(had)} distortion" if had is not None else "")
+        return ComparedCondition(SAME, assumed=f"at {quantities.percent(had)} distortion" if had is not None else "")
     rated = f"rated at {quantities.percent(wanted)} distortion"
     if had is None:
-        return Stand(APART, f"{rated}, the distortion measured at is not stated", brief="distortion not stated")
+        return ComparedCondition(
+            APART, f"{rated}, the distortion measured at is not stated", brief="distortion not stated"
+        )
     if had == wanted:
-        return Stand(SAME)
+        return ComparedCondition(SAME)
     measured = f"measured at {quantities.percent(had)}"
-    return Stand(APART, f"{rated}, {measured}", brief=measured)
+    return ComparedCondition(APART, f"{rated}, {measured}", brief=measured)
 
 
-def compare_sign(rating: Rating, finding: Finding) -> Stand:
+def compare_sign(rating: Rating, finding: Finding) -> ComparedCondition:
     """Compare the signs of limit and figure: a ratio may be written either way round, which gives opposite verdicts."""
     limit = rating.at_least if rating.at_least is not None else rating.at_most
     if limit is None or finding.unit in _ABSOLUTE or limit == 0 or finding.value == 0:
-        return Stand(SAME)
+        return ComparedCondition(SAME)
     by_size = rating.at_most is not None and limit > 0  # a deviation, on whichever side
     if by_size or (limit > 0) == (finding.value > 0):
-        return Stand(SAME)
+        return ComparedCondition(SAME)
     why = f"rated {'above' if limit > 0 else 'below'} zero, read {'below' if limit > 0 else 'above'} it"
-    return Stand(APART, f"{why}: write both in one way", brief="signs differ")
+    return ComparedCondition(APART, f"{why}: write both in one way", brief="signs differ")
 
 
 def size_counts(rating: Rating) -> bool:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from reviewkit.measure import KINDS
 from reviewkit.model import digits, quantities, rating_words
 from reviewkit.model.finding import Finding, Run
+from reviewkit.model.finding_conditions import reference_of
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Bench, BenchRange, PrintedFigure, Rating, Session
 from reviewkit.model.verdict import Verdict
@@ -133,7 +134,7 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
         if any(rule.shows(quantity) for rule in rated):
             continue
         # the S/N of a tone's capture is relative to that tone and says little about the unit
-        same = [f for f in findings if f.quantity == quantity and (quantity != "snr" or "reference" in f.at)]
+        same = [f for f in findings if f.quantity == quantity and (quantity != "snr" or reference_of(f))]
         first = [  # with one export per channel, the channels are separate measurements on one card
             f
             for f in same
@@ -160,9 +161,12 @@ def _spot(f: Finding) -> str:
     return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
 
 
+_ALIKE = ("setting", "conditions", "input", "load", "weighting", "reference", "reference_level")
+
+
 def _row_conditions(f: Finding) -> tuple[object, ...]:
     """Return what a figure must share with the first of its kind to be in one row with it."""
-    return _spot(f), f.stage, *(f.at.get(key) for key in ("setting", "input", "load", "weighting", "reference"))
+    return _spot(f), f.stage, *(f.at.get(key) for key in _ALIKE)
 
 
 def _weighting(f: Finding) -> str:
@@ -173,9 +177,10 @@ def _weighting(f: Finding) -> str:
 def _under(f: Finding, level: str) -> str:
     parts = (
         f"at {quantities.percent(f.at['limit'])}" if "limit" in f.at else "",
-        f"re {quantities.watts(f.at['reference'])}" if "reference" in f.at else "",
+        f"re {reference}" if (reference := reference_of(f)) else "",
         f"with {quantities.tones((f.at['tones'][0], f.at['tones'][1]))}" if "tones" in f.at else "",
         level,
+        *quantities.named_conditions(f.at.get("conditions", {}).items()),
         str(f.at.get("setting", "")),
     )
     return ", ".join(part for part in parts if part)

@@ -16,6 +16,7 @@ from reviewkit.model.ratings import LOWEST_POWER_W, distortion_limit, rule_of
 from reviewkit.model.session import Rating, Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict import limits, own_ratings, verdict_words
+from reviewkit.verdict.compared_condition import APART, EASIER, HARDER, SAME
 from reviewkit.verdict.comparison import (
     INSIDE,
     ON,
@@ -27,8 +28,7 @@ from reviewkit.verdict.comparison import (
     is_swept,
     overall,
 )
-from reviewkit.verdict.input_reference import ratios_re_input
-from reviewkit.verdict.stand import APART, EASIER, HARDER, SAME
+from reviewkit.verdict.input_reference import ratios_re_input, ratios_re_level
 from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, SHORT, UNMEASURED
 
 __all__ = ["CLOSE", "INCOMPARABLE", "JUDGED", "MEETS", "NO_VERDICT", "SHORT", "UNMEASURED", "judge", "judging"]
@@ -98,8 +98,8 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
     shown = _shown(rating, word, deciding, answers)
     only = [verdict_words.one_side(deciding.finding)] if alone and word == MEETS else []
     # a higher level than rated doesn't rule it out, but the label names the rated one
-    compared = zip(rule.conditions, deciding.stands, strict=True)
-    more_level = word == MEETS and any(name == "level" and s.stand == HARDER for name, s in compared)
+    compared = zip(rule.conditions, deciding.compared, strict=True)
+    more_level = word == MEETS and any(name == "level" and s.relation == HARDER for name, s in compared)
     harder = [f"at {quantities.conditions({**deciding.finding.at, 'load': None})}"] if more_level else []
     if word == MEETS and is_swept(deciding.finding) and rating.band_hz is None and not rule.band:
         low, high = deciding.finding.at["band"]
@@ -115,7 +115,7 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
         why=verdict_words.why(rating, deciding, alone=alone) if word == INCOMPARABLE else "",
         brief=verdict_words.brief(rating, deciding, alone=alone) if word == INCOMPARABLE else "",
         remark="; ".join(_remarks(rating, word, deciding, shown, all_answers, findings)),
-        assumed=", ".join(dict.fromkeys([*(s.assumed for s in deciding.stands if s.assumed), *harder, *only])),
+        assumed=", ".join(dict.fromkeys([*(s.assumed for s in deciding.compared if s.assumed), *harder, *only])),
         position=verdict_words.position(rating, shown, word) if comparable else None,
         ends=verdict_words.ends(rating, shown.finding),
         room=verdict_words.room(rating, shown) if comparable else None,
@@ -134,6 +134,10 @@ def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
         candidates = _totals(candidates)
     if rating.quantity == "snr" and rating.reference_v is not None:
         candidates = ratios_re_input(bench.findings, rating.reference_v, bench.rated_w) or candidates
+    if rating.quantity == "snr" and (level := rating.reference_level) is not None:
+        candidates = (
+            [f for f in candidates if "reference_level" in f.at] or ratios_re_level(bench.findings, level) or candidates
+        )
     if rating.quantity in ("snr", "noise"):
         candidates = list(unstated_conditions.as_meant(rating, candidates, bench.rated_w))
     return [_at_rated_mains(f, bench.mains) if rating.quantity == "power" else f for f in candidates]
@@ -153,7 +157,7 @@ def _at_rated_mains(finding: Finding, mains: Mains) -> Finding:
 
 
 def _differing(answer: Answer) -> int:
-    return sum(s.stand != SAME for s in answer.stands)
+    return sum(s.relation != SAME for s in answer.compared)
 
 
 def _deciding(rating: Rating, word: str, same_word: Sequence[Answer]) -> Answer:
@@ -182,7 +186,7 @@ def _shown(rating: Rating, word: str, deciding: Answer, answers: Sequence[Answer
         a
         for a in answers
         if not is_in_percent(rating, a.finding)
-        and not any(s.stand == APART for s in a.stands)
+        and not any(s.relation == APART for s in a.compared)
         and (word != MEETS or a.side == INSIDE)
     ]
     return min(in_watts, key=lambda a: a.room, default=deciding)
@@ -203,7 +207,9 @@ def _remarks(
     if word == CLOSE and deciding.rounds:
         remarks.append(verdict_words.ROUNDS)
     if word == MEETS and rating.frequency_hz is None and rating.band_hz is None and not is_swept(deciding.finding):
-        worse = [a for a in answers if is_swept(a.finding) and a.side == OUTSIDE and overall(list(a.stands)) == HARDER]
+        worse = [
+            a for a in answers if is_swept(a.finding) and a.side == OUTSIDE and overall(list(a.compared)) == HARDER
+        ]
         if worse:
             worst = min(worse, key=lambda a: a.room)
             remarks.append(verdict_words.figure_with_place(rating, worst.finding, findings))
@@ -217,7 +223,7 @@ def _remarks(
 def _low_power(rating: Rating, answers: Sequence[Answer]) -> str:
     """Return what isn't known about powers below the rated one, from 250 mW, where the rating holds too."""
     swept = [a for a in answers if a.finding.quantity == "highest_distortion"]
-    comparable = [a for a in swept if all(s.stand != APART for s in a.stands[: len(_OF_THE_TEST)])]
+    comparable = [a for a in swept if all(s.relation != APART for s in a.compared[: len(_OF_THE_TEST)])]
     checked = [a for a in comparable if a.side == INSIDE]
     if not checked:
         rising = min((a for a in comparable if a.side == OUTSIDE), key=lambda a: a.room, default=None)
@@ -296,24 +302,24 @@ def _totals(findings: Sequence[Finding]) -> list[Finding]:
 
 
 def _answer(rating: Rating, finding: Finding, bench: _SharedConditions) -> Answer:
-    stands = tuple(compare(rating, finding, bench.mains, bench.ratings))
-    stand = overall(list(stands))
+    compared = tuple(compare(rating, finding, bench.mains, bench.ratings))
+    relation = overall(list(compared))
     if rating.nominal is not None and rating.tolerance is None:
         # the row shows the worse channel; if neither direction is worse, the one further off
         off, better = limits.off_nominal(rating, finding), quantities.quantity_of(finding).better
         worse = better * off if better else -abs(off)
-        return Answer(finding, NO_VERDICT if stand == SAME else INCOMPARABLE, INSIDE, worse, stands)
+        return Answer(finding, NO_VERDICT if relation == SAME else INCOMPARABLE, INSIDE, worse, compared)
     at = limits.position(rating, finding)
     word = INCOMPARABLE
-    if at.side == INSIDE and stand in (SAME, HARDER):
+    if at.side == INSIDE and relation in (SAME, HARDER):
         word = MEETS
-    elif at.side == OUTSIDE and stand in (SAME, EASIER) and _can_deny(rating, finding):
+    elif at.side == OUTSIDE and relation in (SAME, EASIER) and _can_deny(rating, finding):
         word = SHORT
-    elif at.side == ON and stand == SAME:
+    elif at.side == ON and relation == SAME:
         word = CLOSE
     if finding.unread and word in (MEETS, CLOSE):
         word = INCOMPARABLE
-    return Answer(finding, word, at.side, at.size, stands, at.rounds)
+    return Answer(finding, word, at.side, at.size, compared, at.rounds)
 
 
 def _can_deny(rating: Rating, finding: Finding) -> bool:

@@ -14,8 +14,8 @@ from reviewkit.model.ratings import DECIBELS, LOWEST_POWER_W, distortion_limit, 
 from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict import limits
+from reviewkit.verdict.compared_condition import APART, EASIER, HARDER, SAME
 from reviewkit.verdict.comparison import INSIDE, OUTSIDE, Answer, is_in_percent, is_swept
-from reviewkit.verdict.stand import APART, EASIER, HARDER, SAME
 
 MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED = (
     "meets",
@@ -208,7 +208,7 @@ def _reasons(rating: Rating, answer: Answer, *, alone: bool) -> list[tuple[str, 
     The obstacle comes first: an easier condition if the rating was met, a harder one if it was missed.
     """
     in_the_way = (EASIER, APART) if answer.side == INSIDE else (HARDER, APART)
-    differing = sorted((s for s in answer.stands if s.stand != SAME), key=lambda s: s.stand not in in_the_way)
+    differing = sorted((s for s in answer.compared if s.relation != SAME), key=lambda s: s.relation not in in_the_way)
     reasons = [(s.why, s.brief) for s in differing if s.why]
     if answer.finding.unread:
         reasons.append((answer.finding.unread, "part of its band not read"))
@@ -241,13 +241,13 @@ def why(rating: Rating, answer: Answer, *, alone: bool = False) -> str:
 def _shows(rating: Rating, answer: Answer) -> str:
     f = answer.finding
     swept = f.at.get("band") if is_swept(f) else None
-    eased = [s for s in answer.stands if s.stand == EASIER]
+    eased = [s for s in answer.compared if s.relation == EASIER]
     if answer.side == INSIDE and swept and rating.band_hz and eased:
         return f"holds over the part measured, {quantities.band((swept[0], swept[1]))}"
     if rating.quantity == "power" and f.quantity == "power_at_limit" and f.at.get("frequency"):
         return f"at {quantities.hertz(f.at['frequency'])} it gives {quantities.show(f)}"
     if answer.side == INSIDE and eased:
         return "holds under what was measured"
-    if answer.side == OUTSIDE and any(s.stand == HARDER for s in answer.stands):
+    if answer.side == OUTSIDE and any(s.relation == HARDER for s in answer.compared):
         return "does not hold there, which the rating does not promise"
     return ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import known_waveforms
 import numpy as np
@@ -25,6 +26,8 @@ from scipy import signal
 
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
+from reviewkit.model.gear import gear_of
+from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating
 from reviewkit.signal import noise_lines
 
@@ -183,6 +186,32 @@ def test_no_load_no_ratio(hiss):
             "m: no signal to noise ratio: it is relative to a power, and no load is stated; "
             'add for example load = "8 ohm"',
         )
+
+
+def test_a_millivolt_under_two_volts_of_a_line_output():
+    """1.000 mV: 66.0206 dB below 2 V, whatever the load (arithmetic); its card names the volts."""
+    frequency, level = exported(1e-6 / WIDTH_HZ, 3.0, 24_000.0, "hann")
+    two_volts = Rating("snr", "dB", at_least=60.0, reference="2 V output", reference_level=Level(2.0, "V"))
+    of_player = replace(
+        conditions("noise", load_ohm=None, window="hann", ratings=[two_volts]), gear=gear_of(["player"])
+    )
+    run = run_from(lines(frequency, level), of_player)
+    assert run.withheld == ()
+    unweighted = [f for f in run.findings if f.quantity == "snr" and "weighting" not in f.at]
+    assert [f.value for f in unweighted] == pytest.approx([66.0206], abs=5e-5)
+    assert {str(f.at["reference_level"]) for f in run.findings if f.quantity == "snr"} == {"[2.0, 'V', '']"}
+    made = KINDS["noise"].card([run], [])
+    assert made.hero is not None
+    assert "below 2 V" in made.hero.caption
+    (point, *_) = KINDS["noise"].points(run, None)
+    assert point.name == "ratio"
+
+
+def test_a_line_output_is_not_asked_for_a_load(hiss):
+    of_tuner = replace(conditions("noise", load_ohm=None), gear=gear_of(["tuner"]))
+    (reason,) = run_from(captured(hiss), of_tuner).withheld
+    assert 're "2 V output"' in reason
+    assert "load" not in reason
 
 
 def test_nothing_rated_into_this_load(hiss):

@@ -238,6 +238,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "unit.model": toml('model = "Thirty"', 'model = "Thirty B"'),
     "unit.short": toml('model = "Thirty"', 'model = "Thirty"\nshort = "T 30"'),
     "unit.what": toml('what = "integrated amplifier"', 'what = "amplifier"'),
+    "unit.type": toml('model = "Thirty"', 'model = "Thirty"\ntype = "preamplifier"'),
     "unit.year": toml("year = 1975\nmains", "year = 1974\nmains"),
     "unit.mains": toml('year = 1975\nmains = "230 V 50 Hz"', 'year = 1975\nmains = "120 V 60 Hz"'),
     "price.paid": toml("paid = 248.00", "paid = 258.00"),

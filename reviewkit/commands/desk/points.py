@@ -95,7 +95,8 @@ def find_points(
 def _steps(
     plan: PlanWords | None, rows: Sequence[RepairRow], runs: Sequence[Run], done: Collection[str]
 ) -> Iterator[NextStep]:
-    checks, back = gate_checks(rows, runs), return_checks(rows, runs)
+    gear = plan.gear if plan else None
+    checks, back = gate_checks(rows, runs, gear), return_checks(rows, runs, gear)
     for check in (*checks, *back):
         if (bad := _bad_row(check, rows)) is not None:
             yield from _stopped(bad, rows, done)  # and nothing else goes on

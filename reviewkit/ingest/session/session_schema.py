@@ -99,6 +99,9 @@ TYPES: dict[str, Any] = {
         Field(min_length=1, max_length=3, examples=['["wide", "tall"]']),
         AfterValidator(lambda shapes: tuple(dict.fromkeys(shapes))),
     ],
+    "unit types": Annotated[
+        Any, PlainValidator(values.read_types), Field(examples=['"tuner"', '["tuner", "amplifier"]'])
+    ],
     "card names": Annotated[
         list[_TEXT],
         Field(examples=['["noise", "crosstalk"]']),

@@ -12,6 +12,7 @@ from typing import Any
 
 from reviewkit.ingest.sheet.sheet_remedies import KEYS
 from reviewkit.model.errors import nearest
+from reviewkit.model.gear import TYPES
 from reviewkit.model.mains import mains_of
 from reviewkit.model.weightings import weighting_of
 
@@ -167,6 +168,26 @@ def read_channel(word: str) -> str:
 def read_weighting(word: str) -> str:
     """Return a weighting's name; a single letter is a capital, so that "a" and "A" are the same filter."""
     return weighting_of(word)
+
+
+def read_types(value: Any) -> tuple[str, ...]:
+    """Return the types of a unit: one word, or several of one unit in a list.
+
+    Raises
+    ------
+    ValueError
+        If one isn't known; the message says what to write.
+    """
+    words = value if isinstance(value, list) else [value]
+    spelled = [
+        " ".join(word.casefold().replace("equalizer", "equaliser").split()) for word in words if isinstance(word, str)
+    ]
+    unknown = next((word for word in spelled if word not in TYPES), None)
+    if unknown is not None:
+        raise ValueError(f"is not a type of gear; {nearest(unknown, TYPES)}")
+    if not words or len(spelled) < len(words) or len(words) > len(TYPES):
+        raise ValueError('is not a type of gear; write for example "tuner" or ["tuner", "amplifier"]')
+    return tuple(dict.fromkeys(spelled))
 
 
 def read_conditions(named: Any) -> tuple[tuple[str, str], ...]:

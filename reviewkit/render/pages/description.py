@@ -207,7 +207,7 @@ def end_of_chapters(episode: Episode) -> float:
 
 def all_cautions(episode: Episode, pages: Pages) -> list[str]:
     """Return every caution that this session calls for, the general ones first."""
-    by_topic = pages.cautions(repaired=is_repaired(episode.repair, episode.runs))
+    by_topic = pages.cautions(repaired=is_repaired(episode.repair, episode.runs), gear=episode.session.unit.gear)
     names = {segment.name for segment in episode.segments}
     topics = ["all"]
     if episode.repair or names & set(OPEN_CHASSIS):

@@ -16,6 +16,7 @@ from reviewkit.model import inside, quantities
 from reviewkit.model.episode import Chapter
 from reviewkit.model.finding import Finding, Point
 from reviewkit.model.finding_conditions import conditions_of
+from reviewkit.model.gear import Gear
 from reviewkit.model.sound import PlayedSound
 from reviewkit.render.pages.own_templates import Limits, OwnTemplates
 
@@ -108,9 +109,12 @@ class Pages:
         picture = f"{finding.facts['picture']} ".lstrip()
         return {form: words[f"{picture}{form}"][0] for form in _FORMS if f"{picture}{form}" in words}
 
-    def cautions(self, *, repaired: bool = True) -> dict[str, list[str]]:
-        """Return the cautions by topic, from the lines `topic: sentence` of templates/words/cautions.j2."""
-        return _by_topic(self.text("words/cautions.j2", repaired=repaired))
+    def cautions(self, *, repaired: bool = True, gear: Gear | None = None) -> dict[str, list[str]]:
+        """Return the cautions by topic, from the lines `topic: sentence` of templates/words/cautions.j2.
+
+        `gear`: those of its type, too; without one, those of an amplifier.
+        """
+        return _by_topic(self.text("words/cautions.j2", repaired=repaired, gear=gear))
 
     def chapter_titles(self, facts: Mapping[str, Any]) -> dict[str, str]:
         """Return the chapters' titles by segment, from the lines `name: title` of templates/words/chapters.j2."""

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from reviewkit.model import digits, quantities
+from reviewkit.model.gear import Gear
 from reviewkit.plan.gates import Check
 from reviewkit.plan.plan import Plan
 from reviewkit.render.pages.page import Pages
@@ -47,7 +48,7 @@ class Checklists:
     """
 
     def __init__(self, plan: Plan, pages: Pages, topics: Mapping[str, Sequence[str]]) -> None:
-        self._plan, self._pages = plan, pages
+        self._plan, self._pages, self._gear = plan, pages, plan.session.unit.gear
         self._shown: set[PointReading] = set()
         # the first power-up has the first caution of a repair
         repair = tuple(topics.get("repair", ()))
@@ -56,6 +57,7 @@ class Checklists:
             "ohms": tuple(topics.get("cold", ())),
             "measurements-before": repair[1:],
             "limited": repair[:1],
+            "amplifier-offset": tuple(topics.get("power", ())) if self._gear and not self._gear.mains else (),
             "rails": tuple(topics.get("live", ())),
         }
 
@@ -65,7 +67,8 @@ class Checklists:
 
     def _item(self, check: Check) -> ChecklistItem:
         wanted_v = self._plan.mains.wanted_v
-        text = phrase(self._pages, check.name, mains=quantities.volts(wanted_v) if wanted_v else "")
+        mains = quantities.volts(wanted_v) if wanted_v else ""
+        text = phrase(self._pages, check.name, mains=mains, gear=self._gear, reads=_reads(self._gear))
         judged = {(reading.side, reading.shown) for reading in check.readings if reading.verdict}
         # by meter and in repair.csv, one reading may be written down twice
         once = [r for r in check.readings if r.verdict or (r.side, r.shown) not in judged]
@@ -76,6 +79,16 @@ class Checklists:
             notes = (phrase(self._pages, "listed"),)
         fill = () if check.readings or check.done else _FILL.get(check.name, ())
         return ChecklistItem(text, check.done, notes + check.files, self._cautions.get(check.name, ()), fill)
+
+
+def _reads(gear: Gear | None) -> str:
+    """Return what is read before this type of gear goes on: "Rails, DC offset and bias"."""
+    names = ["rails"]
+    names += ["DC offset"] if gear is None or gear.offset else []
+    names += ["bias"] if gear is None or gear.bias else []
+    *most, last = names
+    text = f"{', '.join(most)} and {last}" if most else last
+    return text[0].upper() + text[1:]
 
 
 def describe_reading(reading: PointReading) -> str:

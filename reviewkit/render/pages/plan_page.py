@@ -56,7 +56,8 @@ def describe_plan(plan: Plan, pages: Pages) -> PlanWords:
         If one of the session's own templates is at fault.
     """
     unit = plan.session.unit
-    topics = pages.cautions(repaired=plan.repaired)
+    first_type = unit.type[0] if unit.type else ""
+    topics = pages.cautions(repaired=plan.repaired, gear=unit.gear)
     checklists = Checklists(plan, pages, topics)
     # what the gate has read is shown there
     gate, going_back = checklists.items(plan.gate), checklists.items(plan.going_back)
@@ -84,6 +85,9 @@ def describe_plan(plan: Plan, pages: Pages) -> PlanWords:
         what=", ".join(part for part in (unit.what, str(unit.year) if unit.year else "") if part),
         summary=_summarise(plan),
         ticked=describe_ticks(plan, pages),
+        gear=unit.gear,
+        gate_intro=phrase(pages, "gate-intro", gear=unit.gear),
+        example=(phrase(pages, "example", type=first_type), phrase(pages, "also-given", type=first_type)),
         cautions=said,
         first_cautions=tuple(topics.get("all", ())),
         power_cautions=tuple(topics.get("power", ())),

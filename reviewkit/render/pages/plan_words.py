@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reviewkit.model.gear import Gear
+
 
 @dataclass(frozen=True)
 class ChecklistItem:
@@ -68,6 +70,9 @@ class PlanWords:
     what: str
     summary: str
     ticked: str  # what the session's files have ticked
+    gear: Gear | None
+    gate_intro: str
+    example: tuple[str, str]  # if nothing is rated: a line of a brochure, and what else makers give
     cautions: tuple[str, ...]  # all of them; below, each where it applies
     first_cautions: tuple[str, ...]
     power_cautions: tuple[str, ...]

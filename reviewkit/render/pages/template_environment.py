@@ -10,7 +10,7 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from reviewkit.episode.episode import format_clock
 from reviewkit.model import quantities
-from reviewkit.model.finding_conditions import conditions_of
+from reviewkit.model.finding_conditions import conditions_of, reference_of
 from reviewkit.model.spoken import sentence, words
 from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.template_cache import TemplateCache
@@ -71,6 +71,7 @@ def make_environment(
         noted=escape_markdown_note,
         direction=lambda channel: _SIDES.get(channel, channel),
         under=conditions_of,
+        reference=reference_of,
     )
     return made
 

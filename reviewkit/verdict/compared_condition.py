@@ -9,12 +9,12 @@ MOST_WORDS = 6  # on a card, about a condition that differs
 
 
 @dataclass(frozen=True)
-class Stand:
+class ComparedCondition:
     """One condition compared. `why`: what differs, ready to print; `brief`: the same in six words at most; `assumed`:
     what the maker left out, as it was on the bench.
     """
 
-    stand: str
+    relation: str  # one of the above
     why: str = ""
     assumed: str = ""
     brief: str = ""

@@ -1,0 +1,81 @@
+"""Types of gear, as `[unit] type` names them, and what follows: loads, checks, cautions, the order of the story.
+
+A unit of no stated type is treated as an amplifier is, as far as its ratings ask for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+_ASKED = ("power", "steady", "flat", "quiet", "clean", "load")
+
+
+@dataclass(frozen=True)
+class Gear:
+    """One type of gear, or several that are one unit, such as a receiver.
+
+    Attributes
+    ----------
+    types
+        The words of `[unit] type`, as stated.
+    loads
+        Whether its output drives loudspeakers or headphones, so that it needs dummy loads.
+    offset, bias
+        Whether DC offset and bias of its output stage decide whether to go on.
+    mains
+        Whether it is connected to the mains.
+    asked
+        What viewers ask of it, as segments of the episode, in their order.
+    reference_hz
+        The frequency that figures without one mean; the first is the one to measure at.
+    """
+
+    types: tuple[str, ...]
+    loads: bool = False
+    offset: bool = False
+    bias: bool = False
+    mains: bool = True
+    asked: tuple[str, ...] = _ASKED
+    reference_hz: tuple[float, ...] = (1000.0,)
+
+    @property
+    def name(self) -> str:
+        """Return what it is called in a sentence: "tuner and amplifier"."""
+        return " and ".join(self.types)
+
+
+# what is asked first is a judgement, no source; 315 or 333 Hz for cassettes is common practice, no source
+_TYPES = {
+    gear.types[0]: gear
+    for gear in (
+        Gear(("amplifier",), loads=True, offset=True, bias=True),
+        Gear(("tuner",), asked=("quiet", "clean", "flat", "power", "steady", "load")),
+        Gear(("deck",), asked=("steady", "power", "flat", "quiet", "clean", "load"), reference_hz=(315.0, 333.0)),
+        Gear(("turntable",), asked=("steady", "power", "quiet", "flat", "clean", "load")),
+        Gear(("loudspeaker",), mains=False, asked=("flat", "load", "clean", "power", "quiet", "steady")),
+        Gear(("player",), asked=("quiet", "clean", "flat", "power", "steady", "load")),
+        Gear(("preamplifier",), asked=("flat", "quiet", "clean", "power", "steady", "load")),
+        Gear(("headphone amplifier",), loads=True, offset=True),
+        Gear(("equaliser",), asked=("flat", "quiet", "clean", "power", "steady", "load")),
+        # an output transformer passes no DC
+        Gear(("valve amplifier",), loads=True, bias=True),
+    )
+}
+TYPES = tuple(_TYPES)
+
+
+def gear_of(types: Sequence[str]) -> Gear | None:
+    """Return what follows from a unit's types together; None if none is stated. The first type comes first."""
+    parts = [_TYPES[each] for each in types]
+    if not parts:
+        return None
+    return Gear(
+        tuple(types),
+        loads=any(part.loads for part in parts),
+        offset=any(part.offset for part in parts),
+        bias=any(part.bias for part in parts),
+        mains=any(part.mains for part in parts),
+        asked=parts[0].asked,
+        reference_hz=parts[0].reference_hz,
+    )
