@@ -203,9 +203,9 @@ def test_nearly_a_known_name_is_asked_about(name, meant):
         ('quantity = "flutter rate"\nnominal = "1 V"\ntolerance = "0 %"', "is not above zero"),
         ('quantity = "12"\nat_most = "1 %"', "does not say what is rated"),
         ('quantity = "sinad"\nat_least = "60 dB"', "is not what makers rate"),
-        ('quantity = "flutter rate"\nat_most = "1 %"\nconditions = { tape = "" }', "is no text"),
+        ('quantity = "flutter rate"\nat_most = "1 %"\nconditions = { tape = "" }', "is not text"),
         ('quantity = "flutter rate"\nat_most = "1 %"\nconditions = { load = "8" }', "is a key of its own"),
-        ('quantity = "flutter rate"\nat_most = "1 %"\nconditions = "chrome"', "is no table in braces"),
+        ('quantity = "flutter rate"\nat_most = "1 %"\nconditions = "chrome"', "is not a table in braces"),
         ('quantity = "flutter rate"\nat_most = "1 %"\nlevel = "65 dB"', "is relative to nothing"),
     ],
 )

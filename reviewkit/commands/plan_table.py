@@ -19,7 +19,7 @@ def format_text(words: PlanWords) -> str:
             lines += [
                 f"  {_box(done=step.done)} {step.number:2d} {step.kind}: {step.what}",
                 f"         {step.level}",
-                f"         for {'; '.join(step.serves)}{f' (held: {step.note})' if step.note else ''}",
+                f"         for {'; '.join(step.serves)}{f' (so far: {step.note})' if step.note else ''}",
             ]
     return "\n".join([*lines, *_foot_lines(words)])
 

@@ -107,7 +107,7 @@ def _curve(channel: str, lines: Lines, pair: Pair, products: Mapping[int, Sequen
     marks = {
         words: (float(p.frequency_hz - origin), float(db_of_amplitude(p.level / pair.reference)))
         for words, p in shown.items()
-        if p.stands
+        if p.is_distinct
     }
     return spectrum_curve(channel, lines, edges, pair.reference, origin, marks=marks)
 

@@ -1,7 +1,8 @@
 """Names of figures that brochures of tuners, decks, turntables, loudspeakers and the like rate, answered by meter.
 
-Which way a printed figure is a limit, if the line doesn't say, is common practice, no source. A name that isn't here is
-as good in a [[rated]] table: only a brochure's line must then say whether its figure is the least, the most or nominal.
+Which way a printed figure is a limit, if the line doesn't say, is common practice, no source. A name that isn't here
+works just as well in a [[rated]] table: only a brochure's line must then say whether its figure is the least, the most
+or nominal.
 """
 
 from __future__ import annotations

@@ -27,7 +27,7 @@ class Rule:
     unit: str
     margin: str  # "percent", "db" or "ratio": how the distance from the limit is written
     conditions: tuple[str, ...]
-    level: str = ""  # how the level may differ; "" if it is no condition
+    level: str = ""  # how the level may differ; "" if it isn't a condition
     band: bool = False
     covers: tuple[str, ...] = ()  # quantities that answer nothing, and say little more if this is rated
 

@@ -158,12 +158,12 @@ def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float,
     summits = summits[np.argsort(power[summits])[::-1][:12]]
     found = [_product(lines, int(peak), tones, free) for peak in summits if 0 < peak < len(power) - 1]
     # among many products close together none stands out, but the strongest still counts
-    best = max(found, key=lambda p: p.level) if any(p.stands for p in found) else None
+    best = max(found, key=lambda p: p.level) if any(p.is_distinct for p in found) else None
     if best is None:
         peak = int(np.argmax(power))
         # in a waveform it may also be one of many products close together, so it counts as a product's summit would
         level = float(np.sqrt(power[peak] / (1.0 if lines.cleared else lines.bandwidth)))
-        best = Product(float(lines.frequency_hz[peak]), level, 0.0, level, stands=False)
+        best = Product(float(lines.frequency_hz[peak]), level, 0.0, level, is_distinct=False)
     weakest = min(tones, key=lambda tone: tone.level)
     if best.level > _PARTED * weakest.level:
         raise NoTones(
@@ -173,7 +173,7 @@ def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float,
     hidden = inside & (~free | (OVER_LEAKAGE * leaked > best.level))
     if np.count_nonzero(hidden) > _MOST_HIDDEN * np.count_nonzero(inside):
         raise NoTones(_HIDDEN)
-    return Strongest(best.frequency_hz, best.level, best.uncertainty, not any(p.stands for p in found))
+    return Strongest(best.frequency_hz, best.level, best.uncertainty, not any(p.is_distinct for p in found))
 
 
 def _product(lines: Lines, peak: int, tones: Sequence[Line], free: Mask) -> Product:
@@ -189,4 +189,4 @@ def _product(lines: Lines, peak: int, tones: Sequence[Line], free: Mask) -> Prod
     leak = leakage_at(lines, line.place, tones)
     uncertainty = uncertainty_of(noise, leak)
     # the largest of some ten thousand lines of noise is 10 dB above their mean, so a product must be higher
-    return Product(line.frequency_hz, level, uncertainty, level, stands=level**2 > 2 * STANDS * noise)
+    return Product(line.frequency_hz, level, uncertainty, level, is_distinct=level**2 > 2 * STANDS * noise)

@@ -100,8 +100,8 @@ def lone_lines(
         around = np.concatenate([power[max(0, low - 8 * half) : low], power[high : high + 8 * half]])
         if lobe_power <= least or not around.size:
             break
-        stands = lobe_power > _ABOVE_NOISE * float(np.median(around)) / np.log(2) * (high - low)
-        if stands and not _is_hum(
+        is_distinct = lobe_power > _ABOVE_NOISE * float(np.median(around)) / np.log(2) * (high - low)
+        if is_distinct and not _is_hum(
             float(frequency_hz[peak]), tone_hz, mains_hz, float(frequency_hz[1] - frequency_hz[0])
         ):
             found.append(float(frequency_hz[peak]))

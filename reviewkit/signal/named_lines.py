@@ -19,13 +19,13 @@ _WITHIN = 0.005  # of the frequency: a clock, or the mains, is off by less
 
 @dataclass(frozen=True)
 class NamedLine:
-    """A line looked for at a frequency: its level, V r.m.s. `stands`: whether it stands out of the noise; if not,
+    """A line looked for at a frequency: its level, V r.m.s. `is_distinct`: whether it stands out of the noise; if not,
     `level_v` is the noise in its place, a bound.
     """
 
     frequency_hz: float
     level_v: float
-    stands: bool
+    is_distinct: bool
 
 
 def line_at(noise: Noise, frequency_hz: float, within_hz: float | None = None) -> NamedLine | None:

@@ -76,16 +76,25 @@ class Line:
 
 @dataclass(frozen=True)
 class Product:
-    """A reading at a place where no tone was sent. `level`: r.m.s.; `uncertainty`: expanded, of the level, by the noise
-    and the tones' leakage in its lobe; `most`: the level that it doesn't exceed (three standard deviations); `stands`:
-    whether it is above the noise and the leakage at all.
+    """A reading at a frequency at which no tone was sent.
+
+    Attributes
+    ----------
+    level
+        R.m.s., in the data's unit, as are the next two.
+    uncertainty
+        Expanded, of the level, by the noise and the tones' leakage in its lobe.
+    most
+        The level that it doesn't exceed (three standard deviations).
+    is_distinct
+        Whether it is above the noise and the leakage.
     """
 
     frequency_hz: float
     level: float
     uncertainty: float
     most: float
-    stands: bool
+    is_distinct: bool
 
 
 def of_waveform(samples: Array, rate_hz: float, beta: float, *, cleared: bool = False) -> Lines:
@@ -421,9 +430,9 @@ def product_at(lines: Lines, frequency_hz: float, tones: Sequence[Line], free: M
     noise = background_at(lines, place, free)
     level = level_at(lines, place, noise)
     leak = leakage_at(lines, place, tones)
-    stands = level > np.sqrt(STANDS * noise) and level >= OVER_LEAKAGE * leak
+    is_distinct = level > np.sqrt(STANDS * noise) and level >= OVER_LEAKAGE * leak
     most = most_at(lines, level, noise) + leak
-    return Product(frequency_hz, level, uncertainty_of(noise, leak), most, stands=bool(stands))
+    return Product(frequency_hz, level, uncertainty_of(noise, leak), most, is_distinct=bool(is_distinct))
 
 
 def most_at(lines: Lines, level: float, noise: float) -> float:

@@ -167,11 +167,11 @@ class Ratio:
 
 def added(products: Sequence[Product], reference: float) -> Ratio:
     """Return the products added as amplitudes."""
-    standing = [p for p in products if p.stands]
+    distinct = [p for p in products if p.is_distinct]
     return Ratio(
-        sum(p.level if p.stands else p.most for p in products) / reference,
-        float(np.sqrt(sum(p.uncertainty**2 for p in standing))) / reference,
-        sum(p.level for p in standing) / reference,
+        sum(p.level if p.is_distinct else p.most for p in products) / reference,
+        float(np.sqrt(sum(p.uncertainty**2 for p in distinct))) / reference,
+        sum(p.level for p in distinct) / reference,
         sum(p.most for p in products) / reference,
     )
 

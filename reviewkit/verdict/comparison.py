@@ -302,7 +302,7 @@ def _reference(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> C
         meant = unstated_conditions.reference_w(rating, finding, ratings)
         if meant is None or (had is None and finding.kind != "reading"):
             return ComparedCondition(SAME, assumed=f"re {shown}" if shown else "")
-        rated = f"rated re nothing stated, which means {quantities.watts(meant)}"
+        rated = f"rated without a reference, which means {quantities.watts(meant)}"
         if had is None:
             return ComparedCondition(APART, f"{rated}, {measured}", brief=brief)
         if abs(had / meant - 1) <= _LOAD_SAME:

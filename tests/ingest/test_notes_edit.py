@@ -89,7 +89,7 @@ def test_a_note_that_moves_leaves_its_segment_to_those_that_took_it_from_it():
 def test_what_cannot_be_read_is_not_written(time, message):
     with pytest.raises(InputError, match=message):
         notes_edit.change_note(OLD, 3, time, "opening", "x", cut=False)
-    with pytest.raises(InputError, match="no segment"):
+    with pytest.raises(InputError, match="not a segment"):
         notes_edit.change_note(OLD, 3, "0:01", "two words", "x", cut=False)
     with pytest.raises(InputError, match="there is no note here"):
         notes_edit.change_note(OLD, 2, "0:01", "opening", "x", cut=False)

@@ -97,8 +97,8 @@ PASTES: dict[str, Paste] = {
     r'"([^"]*)" is relative to nothing; write for example "([^"]*)", "([^"]*)" or "([^"]*)"': instead(
         r"\2", r"\3", r"\4"
     ),
-    r"what (±\S+ \S+) is of is not known; leave it out": instead(""),
-    r'whether (\S+ \S+) is the least or the most .*; write "([^"]*)" or "([^"]*)"': lambda line, said: (
+    r"what (±\S+ \S+) applies to; leave it out": instead(""),
+    r'(\S+ \S+) may be the least or the most; write "([^"]*)" or "([^"]*)"': lambda line, said: (
         line.replace(said[1], f"{said[place]} {said[1]}") for place in (2, 3)
     ),
     r"(\S+ \S+) and (\S+ \S+) are not the same at 75 or 300 ohms; keep one of them": instead(""),
@@ -169,6 +169,7 @@ CASES = (
     "FM usable sensitivity: 10.3 dBf (5 µV)",
     "Ripple: max 5 mV at 1 W, 6 mV at 20 W",
     "Ripple: at least much",
+    "Usable sensitivity: 10 dBf ±1 dB",
     "S/N: 80 dB weighted",
     "S/N: 80 dB IHF",
     "Music power: 40 W per channel continuous",

@@ -39,5 +39,5 @@ def test_a_pilot_tone():
     assert 20 * np.log10(pilot.level_v * 2**0.5) == pytest.approx(-20.915, abs=0.01)
     assert pilot.frequency_hz == pytest.approx(19_000.4, abs=0.05)
     nothing = line_at(spectrum, 15_625)
-    assert (pilot.stands, nothing.stands) == (True, False)
+    assert (pilot.is_distinct, nothing.is_distinct) == (True, False)
     assert line_at(spectrum, 38_000) is None

@@ -109,7 +109,7 @@ def test_a_product_between_the_tones(level_db):
     tones = peaks(lines, 0.1)
     free = clear_of(lines, [t.place for t in tones], beyond=lines.half) & clear_of(lines, [lines.place(4000.3)])
     found = product_at(lines, 4000.3, tones, free)
-    assert found.stands
+    assert found.is_distinct
     assert db(found.level * math.sqrt(2)) == pytest.approx(level_db, abs=0.01)
 
 
@@ -118,7 +118,7 @@ def test_what_is_not_there_is_bounded_by_the_noise():
     tones = peaks(lines, 0.1)
     found = product_at(lines, 4000.0, tones, clear_of(lines, [t.place for t in tones], beyond=lines.half))
     per_line = 1e-3 * math.sqrt(LINE_HZ / 19_980)
-    assert not found.stands
+    assert not found.is_distinct
     assert per_line < found.most < 10 * per_line
 
 
@@ -129,10 +129,10 @@ def test_what_leakage_hides_is_no_product():
     (found,) = peaks(lines, 0.1)
     free = clear_of(lines, [found.place], beyond=2)
     hidden = product_at(lines, tone + 20 * LINE_HZ, [found], free)
-    assert not hidden.stands
+    assert not hidden.is_distinct
     assert hidden.level >= 1e-5 / math.sqrt(2)
     clean = spectrum([tone, tone + 20 * LINE_HZ], [1.0, 1e-3], "hann")
-    assert product_at(clean, tone + 20 * LINE_HZ, [found], free).stands
+    assert product_at(clean, tone + 20 * LINE_HZ, [found], free).is_distinct
 
 
 def test_the_uncertainty_holds_what_noise_does():
@@ -146,7 +146,7 @@ def test_the_uncertainty_holds_what_noise_does():
         tones = peaks(lines, 0.1)
         places = [tones[0].place, lines.place(4000.0)]
         found = product_at(lines, 4000.0, tones, clear_of(lines, places, beyond=3))
-        assert found.stands
+        assert found.is_distinct
         assert 0.03 < found.uncertainty / found.level < 0.3
         outside += abs(found.level - 1e-3 / math.sqrt(2)) > found.uncertainty
     assert outside <= 6

@@ -290,7 +290,7 @@ def _insert(
     inherited = earlier[-1].segment if earlier else ""
     segment = segment.strip().lower()
     if segment and not _NAME.fullmatch(segment):
-        raise InputError(Fault(FILE_NAME, 0, f'"{segment[:40]}" is no segment; write one word, such as fault'))
+        raise InputError(Fault(FILE_NAME, 0, f'"{segment[:40]}" is not a segment; write one word, such as fault'))
     words = " ".join(_CUT.sub(" ", words).split())
     names = bool(segment and (segment != inherited or not words or title))
     if not names and SEGMENT.match(words) and words[:1].islower():

@@ -143,7 +143,7 @@ class _LineParser:
             of_own = bool(self.called) and self.units == ("dB",) and self.usual != "nominal"
             return of_own if self.called else "within" in self.limits
         if token.key == "dB" and any(each.key == "within" for each in self.tokens):
-            return self.name not in ("flatness", "riaa_deviation")  # a level beside the tolerance
+            return self.name not in ("flatness", "riaa_deviation")  # a level next to the tolerance
         if token.key == "either way":
             return bool(self.called) and token.value[0] in self.units and self.usual != "nominal"
         return token.key in self.units
@@ -216,7 +216,9 @@ class _LineParser:
         if key in ("either way", "within"):
             if self.usual == "nominal":
                 return "tolerance", f"±{token.text}"
-            raise NotUnderstood(f"what ±{token.text} is of is not known; leave it out, or put it on its own line")
+            raise NotUnderstood(
+                f"it is not clear what ±{token.text} applies to; leave it out, or put it on its own line"
+            )
         if key == "%":
             figures = [each.value for each in conditions if each.key == "figure"]
             return (figures[0] if figures else "thd"), token.text
@@ -306,9 +308,7 @@ class _LineParser:
         if limit == "at_least" and self.usual == "at_most" and value.value < 0:
             limit = "at_most"  # "better than −73 dB"
         if not (limit or self.usual):
-            raise NotUnderstood(
-                f'whether {value.text} is the least or the most is not printed; write "at least" or "at most"'
-            )
+            raise NotUnderstood(f'{value.text} may be the least or the most; write "at least" or "at most"')
         text: Any = value.value if self.units == ("number",) else value.text
         if self.name == "rumble":  # printed with or without its sign
             text = f"-{value.text.lstrip('+-')}"

@@ -226,7 +226,7 @@ def read_own(value: Any) -> tuple[float, str]:
     Raises
     ------
     ValueError
-        If it is no number, or its unit isn't known.
+        If it isn't a number, or its unit isn't known.
     """
     try:
         text = _text(value)

@@ -196,17 +196,17 @@ def read_conditions(named: Any) -> tuple[tuple[str, str], ...]:
     Raises
     ------
     ValueError
-        If it is no table, a name or a value is empty, or a name is one of the program's own; the message says what to
+        If it isn't a table, a name or a value is empty, or a name is one of the program's own; the message says what to
         write.
     """
     if not isinstance(named, dict) or len(named) > _MOST_CONDITIONS:
-        raise ValueError('is no table in braces; write for example { tape = "chrome" }')
+        raise ValueError('is not a table in braces; write for example { tape = "chrome" }')
     read: dict[str, str] = {}
     for name, value in named.items():
         spelled = " ".join(name.casefold().replace("_", " ").split())
         text = " ".join(str(value).split()) if isinstance(value, (str, int, float)) else ""
         if not spelled or not text or isinstance(value, bool) or not (spelled + text).isprintable():
-            raise ValueError('holds a name or a value that is no text; write for example { tape = "chrome" }')
+            raise ValueError('has a name or a value that is not text; write for example { tape = "chrome" }')
         if spelled in OWN_KEYS:
             raise ValueError(f'names "{spelled}", which is a key of its own; write {spelled} = "…" outside the braces')
         if len(spelled) > _LONGEST_CONDITION or len(text) > _LONGEST_CONDITION:

@@ -19,7 +19,7 @@ _CAPTION_GAP, _NOTE_GAP = 36.0, 34.0  # between caption, figure and note
 _STACK_GAP = 40.0  # between the old figure and the new one's caption
 _PART_GAP = 64.0  # between figure, needle and word
 _WORD, _LONG_WORD = 120.0, 84.0
-_RATED = (110.0, 96.0, 84.0, 72.0, 60.0, NOTE)  # what is rated, beside the figure
+_RATED = (110.0, 96.0, 84.0, 72.0, 60.0, NOTE)  # what is rated, next to the figure
 _LEAST_NEEDLE, _MOST_NEEDLE = 330.0, 560.0
 _LINE = 46.0  # pitch of captions and notes
 

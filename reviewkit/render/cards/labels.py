@@ -185,7 +185,7 @@ def _label_place(
 
 
 def _gaps(own: Array, other: Array) -> Array:
-    """Return how far a curve is from another at each place: 0 beside a crossing, 1 where there is no other."""
+    """Return how far a curve is from another at each place: 0 next to a crossing, 1 where there is no other."""
     gaps = np.where(np.isfinite(other), np.abs(own - other), 1.0)
     crossed = np.flatnonzero(np.sign(own - other)[1:] * np.sign(own - other)[:-1] < 0)
     gaps[crossed] = gaps[crossed + 1] = 0.0

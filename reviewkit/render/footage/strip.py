@@ -50,7 +50,7 @@ class StripContent:
 
 
 def choose_content(card: Card) -> StripContent | None:
-    """Choose what a card shows on its strip: what is large on the card; None if that is no figure."""
+    """Choose what a card shows on its strip: what is large on the card; None if that isn't a figure."""
     body = card.body
     hero: Hero | None
     if isinstance(body, Number):

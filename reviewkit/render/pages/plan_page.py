@@ -115,7 +115,7 @@ def _summarise(plan: Plan) -> str:
         ANSWERED: "answered",
         SETTLED: "settled as far as can be",
         CLOSER: "too close to call",
-        AGAIN: "held under other conditions",
+        AGAIN: "measured under other conditions",
         OPEN: "not measured",
     }
     counts = [(sum(need.state == state for need in plan.needs), name) for state, name in names.items()]

@@ -101,7 +101,7 @@ def table_rows(words: PlanWords) -> Sequence[tuple[str, str, str, str, str]]:
             str(step.number),
             step.what,
             f"{block.setup}. {step.level}",
-            "; ".join(step.serves) + (f" (held: {step.note})" if step.note else ""),
+            "; ".join(step.serves) + (f" (so far: {step.note})" if step.note else ""),
         )
         for block in (*words.cold, *words.hot)
         for step in block.steps
