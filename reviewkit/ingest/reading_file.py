@@ -75,8 +75,6 @@ def parse_readings(text: str | bytes, source: str) -> Sheet:
         reading = _ReadingParser(row, cells, table, faults).read()
         if reading is not None:
             readings.append(reading)
-        if faults.full:  # what comes after is not reported
-            break
     kept = _without_repeats(readings, faults)
     if not kept and not faults.collected:
         none = "there is no reading in the file; write one a row, for example DC offset,L,12,mV"
