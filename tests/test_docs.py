@@ -291,8 +291,13 @@ READERS = {
     "prices.csv": lambda text: parse_prices(text, "prices.csv"),
     "final.txt": parse_cut,
 }
-# the sample's first file of each kind, for examples that name a file of it
-FILES = {m.kind: m.file for m in reversed(read(SAMPLE).session.measurements) if m.file}
+# the samples' first file of each kind, for examples that name a file of it
+FILES = {
+    m.kind: path.parent / m.file
+    for path in sorted(SAMPLE.rglob("session.toml"))
+    for m in reversed(read(path.parent).session.measurements)
+    if m.file
+}
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\nyear = 1977\nmains = "120 V 60 Hz"\n'
 
 
@@ -317,7 +322,7 @@ def completed(text: str, folder: Path) -> str:
     (folder / "measurements").mkdir(parents=True, exist_ok=True)
     for one in measurements:
         if "file" in one and not (folder / one["file"]).exists():
-            shutil.copy(SAMPLE / FILES[one["kind"]], folder / one["file"])
+            shutil.copy(FILES[one["kind"]], folder / one["file"])
     if "price" not in tables and (folder / "prices.csv").exists():
         text += '\n[price]\npaid = 329.00\ncurrency = "USD"\nindex = "prices.csv"\n'
     if "price" in tables and not (folder / tables["price"]["index"]).exists():

@@ -83,7 +83,10 @@ def run_at(stage, card="tone"):
 
 def test_the_known_segments_stand_in_the_order_of_a_review():
     until_repair = "opening history front rear inside before fault repair"
-    assert " ".join(ORDER) == f"{until_repair} after listening power flat quiet clean radio verdict value closing"
+    assert (
+        " ".join(ORDER)
+        == f"{until_repair} after listening power steady flat quiet clean load radio verdict value closing"
+    )
     shuffled = [note(name, "word " * 60) for name in reversed(ORDER)]
     assert [s.name for s in put_together(shuffled)] == list(ORDER)
 

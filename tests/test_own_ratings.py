@@ -24,12 +24,12 @@ from reviewkit.verdict.compared_condition import APART, EASIER, HARDER, SAME
 from reviewkit.verdict.comparison import Mains, compare
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, NO_VERDICT, SHORT, UNMEASURED, judge
 
-NAME = "wow_and_flutter"
+NAME = "linearity_error"
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
 AUDIO = (20.0, 20_000.0)
 
 
-def own(called: str = "wow and flutter", unit: str = "%", **keys: Any) -> Rating:
+def own(called: str = "linearity error", unit: str = "%", **keys: Any) -> Rating:
     return Rating(called.lower().replace(" ", "_"), unit, called=called, **{"at_most": 0.1, **keys})
 
 
@@ -129,7 +129,7 @@ def test_each_condition_both_ways(condition, relation):
     ],
 )
 def test_limits(keys, value, word):
-    assert verdict_of(own("speed error", **keys), read(value, "speed_error")).verdict == word
+    assert verdict_of(own("pitch accuracy", **keys), read(value, "pitch_accuracy")).verdict == word
 
 
 @pytest.mark.parametrize(("keys", "value"), [({"at_least": 70.0, "at_most": None}, -72.0), ({"at_most": -60.0}, 62.0)])

@@ -150,10 +150,7 @@ DOUBTFUL = {
     "a falling curve of no name": ("b.csv", rows(LR_DBV, HZ, 12 - HZ / 2000, 12 - HZ / 2000)),
     "flat, called phono": ("phono.csv", rows(LR_DBV, HZ, FLAT, FLAT)),
     "the RIAA curve, called response": ("response.csv", rows(LR_DBV, HZ, RIAA - 16, RIAA - 16)),
-    "a loudspeaker's impedance": (
-        "z.csv",
-        rows("Frequency (Hz),Impedance (ohm)", HZ, 8 + 20 / (1 + (HZ / 60 - 1) ** 2)),
-    ),
+    "an impedance that may be a headphone's": ("z.csv", rows("Frequency (Hz),Impedance (ohm)", HZ, 32 + HZ / 9000)),
     "a response of even spacing": ("fft.csv", rows(LR_DBV, EVEN, -((EVEN / 20_000) ** 2), -((EVEN / 20_000) ** 2))),
     "levels and distortion": ("s.csv", rows("Frequency (Hz),Level (dBV),THD (%)", HZ, 12 - HZ / 9000, 0.01 + HZ / 1e6)),
     "intermodulation by its name": ("imd sweep.csv", rows("Power (W),Distortion (%)", WATTS, 0.02 + WATTS / 1e3)),

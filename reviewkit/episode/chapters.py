@@ -11,12 +11,12 @@ from reviewkit.episode.stills import BEFORE, PAIR
 from reviewkit.measure import KINDS
 from reviewkit.model.card import Card
 from reviewkit.model.card_files import stills
-from reviewkit.model.kind import CLEAN, FLAT, POWER, QUIET
+from reviewkit.model.kind import CLEAN, FLAT, LOAD, POWER, QUIET, STEADY
 from reviewkit.model.notes import Note, Notes
 from reviewkit.model.session import Session
 
 # what the results after the repair are asked about, as segments; "after" itself asks whether it is repaired
-ASKED = (POWER, FLAT, QUIET, CLEAN)
+ASKED = (POWER, STEADY, FLAT, QUIET, CLEAN, LOAD)
 RADIO = "radio"  # the half of a receiver, after what its amplifier is asked about
 _SESSION_CARDS = {
     "title": "opening",

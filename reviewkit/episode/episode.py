@@ -14,6 +14,7 @@ from reviewkit.model.card_files import SESSION_CARDS, stills
 from reviewkit.model.episode import Beat, Chapter, Segment, Sentence
 from reviewkit.model.finding import Run
 from reviewkit.model.gear import Gear
+from reviewkit.model.kind import CLEAN, FLAT, POWER, QUIET
 from reviewkit.model.notes import Note, Notes
 from reviewkit.model.session import Session
 from reviewkit.model.sound import BOTH, SIDES, PlayedSound, lengths_of
@@ -28,7 +29,7 @@ ORDER = (
 AS_FOUND = ORDER[: ORDER.index("repair") + 1]  # nothing from after the repair is shown or played there
 # segments that show an open chassis, and segments in which it is driven at power
 OPEN_CHASSIS = ("inside", "fault", "repair")
-AT_POWER = ("before", "after", "bench", *ASKED)
+AT_POWER = ("before", "after", "bench", POWER, FLAT, QUIET, CLEAN)
 # no chapter may be shorter (common practice of video platforms, no standard), so no segment is planned shorter
 SHORTEST_S = 10.0
 LONGEST_S = 240.0  # of a segment before it is flagged; a judgement, no source

@@ -13,6 +13,7 @@ from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Tra
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
 from reviewkit.model.verdict import Verdict
+from reviewkit.model.weightings import weighted
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT
 
 BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after"
@@ -128,9 +129,12 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
     if quantities.quantity_of(change.after).style == "plus-minus":  # nothing without the band that it holds over
         base = replace(base, conditions=(*base.conditions, figures.where(change.after)))
     old, new = quantities.show(change.before), quantities.show(change.after)
-    hero = Hero(new, ", ".join(filter(None, ("after", where))), old, channel=channel, findings=(change.after,))
+    weighting = _weighting(change.after)
+    hero = Hero(
+        new, ", ".join(filter(None, ("after", weighting, where))), old, channel=channel, findings=(change.after,)
+    )
     subject = ", ".join(filter(None, (base.subject, _channel(channel))))
-    panels = tuple(_panel(panel, channel, place, found=False) for panel in chart.panels)
+    panels = _panels(chart, channel, place, found=False)
     pair = replace(
         base,
         stage=PAIR,
@@ -143,10 +147,10 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
     same = ("band",) if x is None else ("band", "frequency")
     others = [f for f in _of_run(runs, change.before) if f.quantity == change.before.quantity and f.channel != channel]
     alike = next((f for f in others if all(f.at.get(key) == change.before.at.get(key) for key in same)), None)
-    panels = tuple(_panel(panel, channel, place, found=True, healthy=alike) for panel in chart.panels)
+    panels = _panels(chart, channel, place, found=True, healthy=alike)
     hero = Hero(
         old,
-        ", ".join(filter(None, (_channel(channel), where))),
+        ", ".join(filter(None, (_channel(channel), weighting, where))),
         channel=channel,
         fault=change.improved,
         findings=(change.before,),
@@ -162,6 +166,11 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
     return replace(pair, found=found)
 
 
+def _weighting(finding: Finding) -> str:
+    """Return the weighting of a figure that is read in more than one, such as wow and flutter."""
+    return weighted(finding.at["weighting"]) if finding.quantity == "wow_and_flutter" else ""
+
+
 def _of_run(runs: Sequence[Run], finding: Finding) -> Sequence[Finding]:
     return next((run.findings for run in runs if finding in run.findings), ())
 
@@ -175,6 +184,16 @@ def _place(change: Change, panel: Panel) -> tuple[float, float, float] | None:
     if quantities.quantity_of(change.after).extent:
         return None
     return float(x), change.before.value, change.after.value
+
+
+def _panels(
+    chart: Chart, channel: str, place: tuple[float, float, float] | None, *, found: bool, healthy: Finding | None = None
+) -> tuple[Panel, ...]:
+    """Return one stage of all panels; of those side by side, only the first has the curves' names."""
+    panels = [_panel(panel, channel, place, found=found, healthy=healthy) for panel in chart.panels]
+    if chart.beside:
+        panels[1:] = [replace(p, traces=tuple(replace(t, label="") for t in p.traces)) for p in panels[1:]]
+    return tuple(panels)
 
 
 def _panel(
@@ -241,8 +260,7 @@ def judged_hero(verdict: Verdict) -> Hero:
     elif place and f" {place}" in f" {verdict.label}":
         place = ""
     weighting = finding.at.get("weighting")
-    weighted = f"{weighting}-weighted" if weighting else ""
-    caption = ", ".join(filter(None, (_channel(finding.channel), weighted, place)))
+    caption = ", ".join(filter(None, (_channel(finding.channel), weighted(weighting) if weighting else "", place)))
     return Hero(number, caption, "", f"± {spread}" if plus_minus else "", channel=finding.channel, findings=(finding,))
 
 

@@ -154,7 +154,7 @@ def read_samples(
     source : str
         Its name in messages.
     start, stop : int
-        The first frame, and the one behind the last; default: all of them.
+        The first frame, and the one after the last; default: all of them.
 
     Returns
     -------

@@ -40,7 +40,7 @@ _REFERENCE = re.compile(
     r"(?: distortion)?(?: (?:at the )?(input|output)\b)?",
     re.IGNORECASE,
 )
-# an amount that a word behind it makes a condition of its own
+# an amount that a word after it makes a condition of its own
 _NAMED = re.compile(
     rf"(?:(?:±|\+/-)\s*)?({UNSIGNED}\s*(?:{UNIT}))\s*(modulation|deviation|spacing|taps?)\b"
     r"|\bC-?(46|60|90|120)(?: cassette| tape)?\b"

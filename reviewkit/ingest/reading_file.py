@@ -29,7 +29,6 @@ _CHANNELS = {"": "", "l": "L", "left": "L", "r": "R", "right": "R", "both": "bot
 _OPPOSITE = "separation"  # kept as the crosstalk that it is the opposite of
 _BELOW = ("hum", "crosstalk")
 # negative with a meter's leads reversed; everything else that isn't a level in dB is above zero
-_SIGNED = ("dc_offset", "bias")
 _LEVELS = ("dBV", "dBu", "dBm")
 _VALUE = re.compile(rf"({NUMBER})\s*(.*)")
 _MOST_VALUE, _MOST_DB = 1e30, 1000.0
@@ -259,7 +258,12 @@ class _ReadingParser:
             self._fault(f"is above 0 dB; {quantity} is below what it is relative to, write -{self.cells['value']}")
         if quantity == _OPPOSITE and value < 0:
             self._fault("is below 0 dB; a separation is written without its sign, a crosstalk with it")
-        if value < 0 and quantity in BY_METER and QUANTITIES[quantity].unit != "dB" and quantity not in _SIGNED:
+        if (
+            value < 0
+            and quantity in BY_METER
+            and QUANTITIES[quantity].unit != "dB"
+            and not QUANTITIES[quantity].either_way
+        ):
             self._fault(f'value "{self.cells["value"]}" is negative; write it without the sign')
         return self.sound
 

@@ -16,6 +16,8 @@ _NAMES = (
     "distortion-power",
     "crosstalk",
     "source-impedance",
+    "load-impedance",
+    "flutter",
     "multitone",
     "square",
     "noise",

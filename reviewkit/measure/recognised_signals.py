@@ -16,6 +16,7 @@ from reviewkit.signal.fitted_tones import fitted_tones
 from reviewkit.signal.flat_parts import NotSquare
 from reviewkit.signal.step_response import read_square
 from reviewkit.signal.tone_lines import Line, NoTones
+from reviewkit.signal.wander import hann_lines, wander_of
 
 NOTHING, MAINS_ONLY = "nothing", "mains"
 _MOST_SAMPLES = 1 << 17  # enough to know a signal by
@@ -32,8 +33,8 @@ _MOST_HARMONICS = 4
 
 @dataclass(frozen=True)
 class Signal:
-    """A channel's signal. `kind`: "sine", "pair", "many", "square", NOTHING, MAINS_ONLY, or "" if that can't be known,
-    and then `kinds` has the kinds of measurement that it may be. `level`: of a tone, else of all of it, r.m.s.
+    """A channel's signal. `kind`: "sine", "wavering", "pair", "many", "square", NOTHING, MAINS_ONLY, or "" if it isn't
+    known, and then `kinds` has the kinds of measurement that it may be. `level`: of a tone, else of all of it, r.m.s.
     """
 
     kind: str
@@ -67,6 +68,11 @@ def of_waveform(samples: Array, rate_hz: float) -> Signal:
         pass
     if len(samples) < _FEWEST_SAMPLES or not rms:
         return Signal("", "too little to know by", rms, ("tone", "noise", "square"))
+    lines = hann_lines(samples)
+    cycles = float(np.argmax(np.abs(lines)))
+    if (wander := wander_of(lines, cycles)) is not None:
+        tone_hz = quantities.hertz(cycles * rate_hz / len(samples))
+        return Signal("wavering", f"a tone of about {tone_hz} that wavers by {100 * wander:.2g} %", rms)
     try:
         tones, _ = fitted_tones(samples, rate_hz, _WITHIN)
     except NoTones:

@@ -125,6 +125,16 @@ def twenties(values: Sequence[float], least: float = 40.0) -> Axis:
     return Axis(low, high, "linear", tuple(ticks), "dB")
 
 
+def ohms(values: Sequence[float]) -> Axis:
+    """Return a vertical scale of impedance, logarithmic, numbered at 1, 2 and 5 of each decade."""
+    low, high = _rung_below(min(values)), _rung_above(max(values))
+    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    ticks = [(m * 10.0**e, _plain(m * 10.0**e)) for e in powers for m in (1, 2, 5) if low <= m * 10.0**e <= high]
+    ticks = ticks if len(ticks) <= 7 else [tick for tick in ticks if f"{tick[0]:e}"[0] == "1"]
+    ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} Ω")
+    return Axis(low, high, "log", tuple(ticks), "Ω")
+
+
 def upward(largest: float, unit: str) -> Axis:
     """Return a vertical scale from zero: 1, 2 or 5 times a power of ten above the largest value."""
     top = _rung_above(largest)
@@ -150,11 +160,40 @@ def swing(largest: float, unit: str) -> Axis:
 
 
 def milliseconds(length_s: float) -> Axis:
-    """Return a time scale from zero."""
-    top = length_s * 1000
+    """Return a time scale from zero, in ms."""
+    return _from_zero(length_s * 1000, "ms")
+
+
+def seconds(length_s: float) -> Axis:
+    """Return a time scale from zero to the end of a record, in s."""
+    scale = _from_zero(length_s, "s")
+    ticks = [tick for tick in scale.ticks if tick[0] < length_s - 0.9 * (scale.ticks[1][0] - scale.ticks[0][0])]
+    return Axis(0.0, length_s, "linear", (*ticks, (length_s, _plain(float(f"{length_s:.3g}")))), "s", scale.minor)
+
+
+def _from_zero(top: float, unit: str) -> Axis:
     step = next(m * 10.0**e for e in range(-4, 40) for m in (1, 2, 5) if top / (m * 10.0**e) <= 5)
     values = [i * step for i in range(int(top / step + 1e-9) + 1)]
-    return Axis(0.0, top, "linear", tuple((v, _plain(v)) for v in values), "ms", tuple(values))
+    return Axis(0.0, top, "linear", tuple((v, _plain(v)) for v in values), unit, tuple(values))
+
+
+def rates(low_hz: float, high_hz: float) -> Axis:
+    """Return a horizontal scale of slow rates, numbered at the decades and the upper end."""
+    powers = range(math.floor(math.log10(low_hz) + 1e-9), math.floor(math.log10(high_hz)) + 1)
+    ticks = [(10.0**e, _plain(10.0**e)) for e in powers if 10.0**e < high_hz / 3]
+    return Axis(low_hz, high_hz, "log", (*ticks, (high_hz, _plain(high_hz))), "Hz", _minor(low_hz, high_hz))
+
+
+def around_no_error(values: Sequence[float], unit: str) -> Axis:
+    """Return a vertical scale that holds all deviations and zero, in three to six whole steps."""
+    low, high = min(*values, 0.0), max(*values, 0.0)
+    room = 0.15 * max(high - low, 1e-6)  # for the names of curves
+    low, high = low - room, high + room
+    step = next(m * 10.0**e for e in range(-9, 40) for m in (1, 2, 5) if (high - low) / (m * 10.0**e) <= 5)
+    first, last = math.floor(low / step), math.ceil(high / step)
+    ticks = [(i * step, _signed(i * step)) for i in range(first, last + 1)]
+    ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} {unit}")
+    return Axis(first * step, last * step, "linear", tuple(ticks), unit)
 
 
 def _steps(low: float, high: float, step: float) -> list[float]:

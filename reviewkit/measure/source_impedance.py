@@ -21,8 +21,11 @@ from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
+from reviewkit.signal.impedance import is_load
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
+_LOADS = "load speaker loudspeaker woofer tweeter driver headphone headphones cartridge".split()
+_NOT_OF_A_LOAD = "".join(f"(?<!{word} )" for word in _LOADS)
 _HIGHEST_SOURCE_OHM = 4.0  # above it, it may be the impedance of something else: a loudspeaker, an input
 
 
@@ -61,11 +64,19 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     20 Hz – 20 kHz and each rated band, per channel.
 
     From two loads: the first two, at the frequency stated.
+
+    Raises
+    ------
+    InputError
+        If it is the impedance of a load.
     """
     load_ohm = c.measurement.load_ohm
     if sheet is None:
         return _from_loads(c)
     frequency_hz = sheet.need("frequency").values
+    if all(is_load(frequency_hz, column.values) for column in sheet.all("impedance")):
+        what = "it has a resonance, as a loudspeaker's impedance has and an output's hasn't"
+        raise sheet.fault(f'{what}; write kind = "load-impedance"')
     found: list[Finding] = []
     drawn: list[Curve] = []
     withheld: list[str] = []
@@ -80,23 +91,10 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         if not load_ohm:
             withheld.append(f'{c.measurement.id}: no damping factor, the load is not stated; write load = "8 ohm"')
             continue
-        for band_hz in dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "damping_factor")]):
-            reached = curves.covered(frequency_hz, band_hz)
-            if reached is not None:
-                where, inside = curves.part(frequency_hz, column.values, reached)
-                highest = int(np.argmax(inside))
-                if not inside[highest] > 0:
-                    continue  # as at one frequency: zero impedance has no ratio
-                found.append(
-                    figures.finding(
-                        c,
-                        "damping_factor_lowest",
-                        column.channel,
-                        load_ohm / inside[highest],
-                        frequency=float(where[highest]),
-                        band=list(reached),
-                    )
-                )
+        bands = dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "damping_factor")])
+        highest = sweeps.worst_in_bands(c, "damping_factor_lowest", column.channel, frequency_hz, column.values, bands)
+        # as at one frequency: zero impedance has no ratio
+        found += [replace(f, value=load_ohm / f.value) for f in highest if f.value > 0]
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
 
 
@@ -277,7 +275,10 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:
     """Return whether a file is an impedance, and whether it is the output's."""
-    if not sheet.all("impedance"):
+    columns, frequency = sheet.all("impedance"), sheet.find("frequency")
+    if not columns or name.kinds == {"load-impedance"}:
+        return None
+    if frequency is not None and all(is_load(frequency.values, column.values) for column in columns):
         return None
     ohms = float(np.median(np.concatenate([column.values for column in sheet.all("impedance")])))
     what = f"impedance over frequency, {quantities.shown(ohms, 'ohms')} in the middle"
@@ -301,7 +302,7 @@ KIND = Kind(
     findings=findings,
     card=card,
     points=points,
-    file_words="(?:output |source )?impedance|damping(?: factor)?|z ?out",
+    file_words=f"{_NOT_OF_A_LOAD}(?:output |source )?impedance|damping(?: factor)?|z ?out",
     recognise=recognise,
     recipes={"damping_factor": _request, "source_impedance": _request},
 )

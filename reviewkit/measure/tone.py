@@ -115,7 +115,7 @@ def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) ->
             analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz, c.measurement.without_hz or ()), volts
         )
     except Wavers as wavers:
-        raise sheet.fault(str(wavers)) from None
+        raise sheet.fault(f'{wavers}; write kind = "flutter"') from None
     except TooShort as short:
         raise sheet.fault(f"{short}; capture a longer record") from None
 

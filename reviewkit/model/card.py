@@ -87,7 +87,9 @@ class Limit:
 
 @dataclass(frozen=True)
 class Mark:
-    """A ringed point with its text, if it has one. `role`: now or before; `from_y`: where an arrow to it begins."""
+    """A ringed point with its text, if it has one. `role`: now or before; `from_y`: where an arrow to it begins;
+    `optional`: whether its text is left out if there is no room for it.
+    """
 
     x: float
     y: float
@@ -95,6 +97,7 @@ class Mark:
     channel: str = ""
     role: str = "now"
     from_y: float | None = None
+    optional: bool = False
 
 
 @dataclass(frozen=True)
@@ -141,10 +144,14 @@ class Panel:
 
 @dataclass(frozen=True, eq=False)
 class Chart:
-    """Panels one above the other over one dial, the scale of the last; `heights`: their relative heights."""
+    """Panels one above the other over one dial, the scale of the last; `heights`: their relative heights.
+
+    `beside`: each over a scale of its own, side by side in a wide frame; `heights` are then their widths.
+    """
 
     panels: tuple[Panel, ...]
     heights: tuple[float, ...] = (1.0,)
+    beside: bool = False
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import math
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 
 MINUS = "\u2212"
-_ANY_SIZE = Context(prec=700)  # digits: a float has at most 309 before its point, and 324 zeros behind it
+_ANY_SIZE = Context(prec=700)  # digits: a float has at most 309 before its point, and 324 zeros after it
 
 
 def decimals_of(uncertainty: float | None) -> int | None:

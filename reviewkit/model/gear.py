@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-_ASKED = ("power", "flat", "quiet", "clean")
+_ASKED = ("power", "steady", "flat", "quiet", "clean", "load")
 
 
 @dataclass(frozen=True)
@@ -55,16 +55,19 @@ _TYPES = {
     gear.types[0]: gear
     for gear in (
         Gear(("amplifier",), loads=True, offset=True, bias=True),
-        Gear(("tuner",), asked=("quiet", "clean", "flat", "power")),
-        Gear(("deck",), asked=("power", "flat", "quiet", "clean"), reference_hz=(315.0, 333.0)),
-        Gear(("turntable",), asked=("power", "quiet", "flat", "clean")),
+        Gear(("tuner",), asked=("quiet", "clean", "flat", "power", "steady", "load")),
+        Gear(("deck",), asked=("steady", "power", "flat", "quiet", "clean", "load"), reference_hz=(315.0, 333.0)),
+        Gear(("turntable",), asked=("steady", "power", "quiet", "flat", "clean", "load")),
         Gear(
-            ("loudspeaker",), mains=False, asked=("flat", "clean", "power", "quiet"), reference_band_hz=(300.0, 3000.0)
+            ("loudspeaker",),
+            mains=False,
+            asked=("flat", "load", "clean", "power", "quiet", "steady"),
+            reference_band_hz=(300.0, 3000.0),
         ),
-        Gear(("player",), asked=("quiet", "clean", "flat", "power")),
-        Gear(("preamplifier",), asked=("flat", "quiet", "clean", "power")),
+        Gear(("player",), asked=("quiet", "clean", "flat", "power", "steady", "load")),
+        Gear(("preamplifier",), asked=("flat", "quiet", "clean", "power", "steady", "load")),
         Gear(("headphone amplifier",), loads=True, offset=True),
-        Gear(("equaliser",), asked=("flat", "quiet", "clean", "power")),
+        Gear(("equaliser",), asked=("flat", "quiet", "clean", "power", "steady", "load")),
         # an output transformer passes no DC
         Gear(("valve amplifier",), loads=True, bias=True),
     )

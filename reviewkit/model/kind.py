@@ -15,6 +15,7 @@ from reviewkit.model.verdict import Verdict
 
 # the questions that a kind's results answer, as segments of the episode
 POWER, FLAT, QUIET, CLEAN = "power", "flat", "quiet", "clean"
+STEADY, LOAD = "steady", "load"
 
 
 def recognise_nothing(sheet: Sheet, name: NameWords) -> Content | None:
@@ -35,7 +36,7 @@ class Kind:
     needs: tuple[tuple[str, ...], ...]  # alternatives, each a set of roles; () means no file is needed
     quantities: tuple[str, ...]  # every quantity it may find
     compared: tuple[str, ...]  # those by which its card compares before and after, the first that both have
-    asks: str  # POWER, FLAT, QUIET or CLEAN: the chapter of its cards after the repair
+    asks: str  # POWER, FLAT, QUIET, CLEAN, STEADY or LOAD: the chapter of its cards after the repair
     findings: Callable[[Sheet | None, Conditions], Measured]
     card: Callable[[Sequence[Run], Sequence[Verdict]], Card]  # `verdicts`: on these runs, as the card shows them
     points: Callable[[Run, Run | None], tuple[Point, ...]]  # a run, and its counterpart before the repair

@@ -83,7 +83,7 @@ QUANTITIES: dict[str, Quantity] = {
     "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1, floor=DISTORTION),
     "hum": Quantity("hum", "dB", "db", -1, floor=OWN, by_meter=True, subject=3),
     "hum_voltage": Quantity("hum", "V", "volts", -1, floor=OWN, by_meter=True, subject=2),
-    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True, by_meter=True, subject=12),
+    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True, by_meter=True, subject=13),
     "bias": Quantity("bias", "V", "volts", either_way=True, by_meter=True),
     "deviation_high": Quantity("highest deviation", "dB", "flatness", either_way=True, extent="band", side=1),
     "deviation_low": Quantity("lowest deviation", "dB", "flatness", either_way=True, extent="band", side=-1),
@@ -96,7 +96,7 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "worst_distortion": _distortion("distortion", extent="band", subject=1),
     "distortion": _distortion("distortion", by_meter=True, subject=1),
-    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True, by_meter=True, subject=11),
+    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True, by_meter=True, subject=12),
     "power_reached": Quantity("power", "W", "watts", 1, over_power=True),
     "lowest_distortion": _distortion(
         "lowest distortion", extent="search", over_power=True, plain="distortion", subject=1
@@ -105,11 +105,27 @@ QUANTITIES: dict[str, Quantity] = {
     "highest_distortion": _distortion(
         "highest distortion", extent="search", over_power=True, plain="distortion", subject=1
     ),
-    "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN, by_meter=True, subject=9),
-    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN, subject=9),
+    "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN, by_meter=True, subject=10),
+    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN, subject=10),
     "source_impedance": Quantity("source impedance", "Ω", "ohms", -1, by_meter=True),
-    "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True, subject=10),
+    "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True, subject=11),
     "damping_factor_lowest": Quantity("damping factor", "", "factor", 1, extent="band"),
+    "minimum_impedance": Quantity("minimum impedance", "Ω", "ohms", 1, extent="search", by_meter=True),
+    "rated_impedance": Quantity("rated impedance, at most", "Ω", "load", 1),
+    "peak_impedance": Quantity("impedance at the peak", "Ω", "ohms"),
+    "system_resonance": Quantity("resonance", "Hz", "corner", by_meter=True),
+    "qtc": Quantity("Qtc", "", "factor", by_meter=True),
+    "qts": Quantity("Qts", "", "factor", by_meter=True),
+    "qms": Quantity("Qms", "", "factor", by_meter=True),
+    "qes": Quantity("Qes", "", "factor", by_meter=True),
+    "lower_peak": Quantity("lower peak", "Hz", "corner"),
+    "upper_peak": Quantity("upper peak", "Hz", "corner"),
+    "tuning": Quantity("tuning", "Hz", "corner"),
+    "speed_error": Quantity("speed error", "%", "signed-percent", -1, either_way=True, by_meter=True),
+    "speed_drift": Quantity("speed drift", "%", "percent", -1, by_meter=True),
+    "wow_and_flutter": Quantity("wow and flutter", "%", "percent", -1, floor=OWN, by_meter=True, subject=8),
+    "unweighted_flutter": Quantity("unweighted flutter", "%", "percent", -1, floor=OWN),
+    "strongest_rate": Quantity("strongest rate", "Hz", "corner"),
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
     "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
     "slope": Quantity("slope", "dB/octave", "slope"),
@@ -119,7 +135,7 @@ QUANTITIES: dict[str, Quantity] = {
     "imd_third": _distortion("third-order intermodulation"),
     "imd_rss": _distortion("intermodulation, r.s.s. of the sidebands"),
     "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1, extent="search", floor=OWN),
-    "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band", subject=8),
+    "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band", subject=9),
     "riaa_deviation_high": Quantity(
         "highest phono deviation", "dB", "flatness", either_way=True, extent="band", side=1
     ),
@@ -243,6 +259,10 @@ def shown(value: float, style: str, uncertainty: float | None = None, written: s
     """
     if style == "percent":
         return f"{significant(value, 2, uncertainty)} %"
+    if style == "signed-percent":
+        return f"{signed(value, 2, uncertainty)} %"
+    if style == "load":
+        return load(value)
     if style == "watts":
         return prefixed(value, "W", (("W", 1.0), ("mW", 1e-3)), uncertainty)
     if style == "volts":

@@ -8,6 +8,7 @@ from reviewkit.model import quantities
 from reviewkit.model.level import decibels
 from reviewkit.model.ratings import DECIBELS, rule_of
 from reviewkit.model.session import Rating
+from reviewkit.model.weightings import weighted
 
 # a maker's figure is shown to the last digit printed
 AS_PRINTED = 9
@@ -77,7 +78,7 @@ def labels(ratings: Sequence[Rating]) -> list[str]:
 def _distinct_label(rating: Rating, text: str, alike: Sequence[Rating]) -> str:
     if len(alike) == 1:
         return text
-    for parts in (_small_parts, _limit_parts, _source_parts):
+    for parts in (_small_parts, _weighting_parts, _limit_parts, _source_parts):
         of_all = [parts(other) for other in alike]
         if any(each != of_all[0] for each in of_all):
             shared = set.intersection(*(set(each) for each in of_all))
@@ -144,6 +145,10 @@ def _small_parts(rating: Rating) -> list[str]:
             rest = rest.replace(part, "", 1)
     parts = [" ".join(part.split()) for part in rest.split(",")]
     return [part for part in parts if part and part not in named and part.lower() not in named.lower()]
+
+
+def _weighting_parts(rating: Rating) -> list[str]:
+    return [weighted(rating.weighting)]
 
 
 def _limit_parts(rating: Rating) -> list[str]:

@@ -113,7 +113,7 @@ def _plain(value: Any) -> str:
 
 
 def lines_to_paste(file: str, choices: Sequence[Mapping[str, Any]]) -> list[str]:
-    """Return the table that answers a question, the other choices as comments behind the line that differs."""
+    """Return the table that answers a question, the other choices as comments at the end of the line that differs."""
     if not choices:
         return []
     lines = ["[[measurement]]", f"file = {json.dumps(file, ensure_ascii=False)}"]

@@ -198,6 +198,9 @@ class Measurement:
     against: Text = ""
     equalised: Annotated[bool, "yes or no"] = False
     amendment: Annotated[bool, "yes or no"] = False
+    enclosure: Annotated[str, ("none", "closed", "vented")] = ""  # of a loudspeaker; none: a bare driver
+    dc_resistance_ohm: Annotated[float | None, "Ω"] = None  # of its voice coil, by a meter
+    rates_hz: Annotated[Mapping[str, float], "rates"] = field(default_factory=dict)  # what turns, and how fast
     full_scale_v: Annotated[float | None, "V"] = None
     hold_s: Annotated[float | None, "s"] = None
     loads_ohm: Annotated[tuple[float, ...], "loads"] = ()  # math.inf: open

@@ -19,7 +19,6 @@ from reviewkit.model.weightings import SPELLINGS
 from reviewkit.plan.order import Capture
 
 _DIGITS = 6  # a level is compared to a tenth of a decibel; this loses nothing
-_READ_IN = {"input_sensitivity": "mV", "phono_overload": "mV", "dc_offset": "mV", "channel_balance": "dB", "snr": "dB"}
 _GATE_ROWS = {
     "rails": ('rail voltage,,…,V,"idle, positive",', 'rail voltage,,…,V,"idle, negative",'),
     **{
@@ -112,7 +111,7 @@ def reading_rows(capture: Capture) -> tuple[str, ...]:
         quantity = wanted.quantities[0]
         names, units = wanted.wording.get("names", ()), wanted.wording.get("units", ())
         name = names[0] if names else quantity.replace("_", " ")
-        unit = units[0] if units else _READ_IN.get(quantity, "mV")
+        unit = units[0] if units else quantities.QUANTITIES[quantity].unit.replace("V", "mV")
         rows += [f"{name},{channel},…,{unit},{quoted}," for channel in wanted.channels]
     return tuple(dict.fromkeys(rows))
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from reviewkit.signal.demodulation import NotModulated, demodulate
 from reviewkit.signal.rates import Rate, strongest_rates
+from reviewkit.signal.wander import hann_lines
 
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
@@ -35,7 +36,8 @@ _AROUND_S = 2.0  # by which the rest is continued at both ends, before it is fil
 class Flutter:
     """A test tone's deviation from its nominal frequency, in ratios. `speed_error`: its mean, positive if too fast.
     `drift`: slower than 0.1 Hz, peak to peak. Peaks are the value exceeded 5 % of the time (two sigma). `rates`:
-    strongest first. `time_s`, `deviation`: shape (n,), the whole deviation over time, up to 200 Hz.
+    strongest first. `time_s`, `deviation`: shape (n,), the whole deviation over time, up to 200 Hz. `spectrum_hz`,
+    `spectrum`: shape (m,), the rates without drift, each as the peak of its sine; `seconds`: of the record.
     """
 
     speed_error: float
@@ -47,6 +49,8 @@ class Flutter:
     rates: tuple[Rate, ...]
     time_s: Array
     deviation: Array
+    spectrum_hz: Array
+    spectrum: Array
     seconds: float
 
 
@@ -132,8 +136,17 @@ def analyse_flutter(samples: Array, rate_hz: float, tone_hz: float) -> Flutter:
         tuple(sorted(found, key=lambda rate: -rate.peak)),
         time_s,
         drifting + flat,
+        *_spectrum(flat, tone.rate_hz),
         seconds,
     )
+
+
+def _spectrum(values: Array, rate_hz: float) -> tuple[Array, Array]:
+    """Return the peak of a sine at each rate of the band, shape (m,) each, through a Hann window."""
+    lines = 2 * np.abs(hann_lines(values)) / np.sum(np.hanning(len(values)))
+    rates = np.arange(len(lines)) * rate_hz / len(values)
+    inside = (rates >= BAND_HZ[0]) & (rates <= BAND_HZ[1])
+    return rates[inside], lines[inside]
 
 
 def _flat(rate_hz: Any) -> Any:

@@ -128,6 +128,24 @@ def bass_peaks(frequency_hz: Array, ohm: Array) -> tuple[CurvePoint, ...]:
     return tuple(peaks)
 
 
+def is_load(frequency_hz: Array, ohm: Array) -> bool:
+    """Return whether an impedance is that of a load that resonates, as a driver does, and no output's.
+
+    Parameters
+    ----------
+    frequency_hz : Array
+        Shape (n,), rising, above 0.
+    ohm : Array
+        Magnitude, shape (n,), above 0.
+
+    Returns
+    -------
+    bool
+        True if there is a peak, and if no point is below 1.6 Ω, which no loudspeaker is rated for.
+    """
+    return float(np.min(ohm)) >= RATED_SHARE * min(USUAL_OHM) and bool(bass_peaks(frequency_hz, ohm))
+
+
 def tuning_of(frequency_hz: Array, ohm: Array, peaks: tuple[CurvePoint, ...]) -> CurvePoint:
     """Return the lowest point between the two peaks of a vented box, near the frequency to which it is tuned.
 

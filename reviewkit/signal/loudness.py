@@ -129,7 +129,7 @@ def _weights(length: int, rate_hz: float) -> NDArray[np.complex128]:
 
 
 def _parts(channel: Array, margin: int) -> Iterator[Array]:
-    """Yield a channel in parts of one length, each with the `margin` samples before and behind it, or zeros."""
+    """Yield a channel in parts of one length, each with the `margin` samples before and after it, or zeros."""
     length = 1 << (4 * margin).bit_length()  # for a quick transform
     step = length - 2 * margin
     padded = np.pad(channel, (margin, margin + step))

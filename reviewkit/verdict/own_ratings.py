@@ -14,6 +14,7 @@ from reviewkit.model.session import Rating
 from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition, first_words
 
 _FEMTOWATT = 1e-15  # 0 dBf
+_LEAST_SHARE = 0.8
 # units in which a figure below zero is simply a small one
 _ABSOLUTE = (*(unit for unit in DECIBELS if unit not in ("dB", "dBr")), "°C")
 
@@ -72,6 +73,20 @@ def compare_sign(rating: Rating, finding: Finding) -> ComparedCondition:
 def size_counts(rating: Rating) -> bool:
     """Return whether a figure is compared by its size: a deviation that is rated at most so large."""
     return bool(rating.called) and rating.at_most is not None and rating.at_most > 0 and rating.unit not in _ABSOLUTE
+
+
+def as_judged(rating: Rating, findings: Sequence[Finding]) -> Rating:
+    """Return a rating as it is compared: a loudspeaker's nominal impedance as a limit of its minimum.
+
+    Notes
+    -----
+    IEC 60268-5:2003, 16.1: the least impedance in the rated frequency range is at least 80 % of the rated one.
+    """
+    measured = any(f.quantity == "minimum_impedance" and f.kind != "reading" for f in findings)
+    if rating.quantity != "impedance" or rating.nominal is None or rating.tolerance is not None or not measured:
+        return rating
+    least = _LEAST_SHARE * rating.nominal
+    return replace(rating, quantity="minimum_impedance", nominal=None, at_least=float(f"{least:.9g}"))
 
 
 def of_nearest(rating: Rating, findings: Sequence[Finding], ratings: Sequence[Rating]) -> list[Finding]:

@@ -142,11 +142,10 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
         ]
         worst = quantities.worse(first)
         if worst is not None:
-            where = "" if worst.quantity in ("power_at_limit",) else _spot(worst)
-            level = quantities.conditions(
-                {k: v for k, v in worst.at.items() if k != "power" or quantity != "power_at_limit"}
-            )
-            name = quantities.QUANTITIES[quantity].name
+            known = quantities.QUANTITIES[quantity]  # a power doesn't name the power at which it was read
+            where = "" if known.over_power else _spot(worst)
+            level = quantities.conditions({k: v for k, v in worst.at.items() if k != "power" or not known.over_power})
+            name = known.name
             named = ", ".join(part for part in (name[0].upper() + name[1:], _weighting(worst), where) if part)
             note = _under(worst, level)
             rows.append(

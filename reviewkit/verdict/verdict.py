@@ -49,7 +49,7 @@ def judge(session: Session, runs: Sequence[Run]) -> tuple[Verdict, ...]:
         unstated_conditions.rated_output_w(session.ratings, session.bench.load_ohm),
     )
     named = rating_words.labels(session.ratings)
-    return tuple(_judge_one(rating, text, bench) for rating, text in zip(session.ratings, named, strict=True))
+    return tuple(_judge_as_meant(rating, text, bench) for rating, text in zip(session.ratings, named, strict=True))
 
 
 def judging(runs: Sequence[Run]) -> list[Finding]:
@@ -68,6 +68,17 @@ class _SharedConditions:
     mains: Mains
     stereo: bool
     rated_w: float | None
+
+
+def _judge_as_meant(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
+    """Judge a rating by the limit that it means, and print both."""
+    meant = own_ratings.as_judged(rating, bench.findings)
+    verdict = _judge_one(meant, label, bench)
+    if meant is rating:
+        return verdict
+    least = f"at least {rating_words.limit_text(meant)}"
+    rated = f"{rating_words.line(rating)}: {least}"
+    return replace(verdict, rating=rating, rated=rated, limit=f"{rating_words.limit_text(rating)}, {least}")
 
 
 def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from reviewkit.build import pipeline
 from reviewkit.episode.chapters import ASKED
 from reviewkit.ingest.session.session_file import TABLES
 from reviewkit.ingest.session.session_schema import schema_of
@@ -27,8 +28,10 @@ def module_of(kind: str, checkout: Path) -> Path:
 
 
 @pytest.fixture(scope="module")
-def runs(episode) -> list[Run]:
-    return list(episode.runs)
+def runs(episode, checkout) -> list[Run]:
+    """Those of the sample session, and of the small ones for other gear."""
+    others = sorted((checkout / "sample_session").glob("*/session.toml"))
+    return [*episode.runs, *(run for other in others for run in pipeline.check(other.parent).runs)]
 
 
 def test_every_file_is_a_kind_and_every_kind_a_file(checkout):
@@ -87,8 +90,8 @@ def test_the_help_page_describes_it(name, checkout):
 
 
 @pytest.mark.parametrize("name", KINDS)
-def test_the_sample_session_has_one(name, runs):
-    """With a table in session.toml or without one."""
+def test_a_sample_session_has_one(name, runs):
+    """The amplifier's, or a small one below it for other gear; with a table in session.toml or without one."""
     assert name in {run.conditions.measurement.kind for run in runs}
 
 
@@ -184,5 +187,7 @@ def test_cards_come_in_the_order_of_the_list(episode, runs):
     """All but the pair of what changed most, which comes before them with its verdict."""
     kind_of = {run.conditions.measurement.card: run.conditions.measurement.kind for run in runs}
     shown = [kind_of[card.id] for card in episode.cards if card.id in kind_of]
-    assert set(shown) == set(KINDS)
+    own = {run.conditions.measurement.kind for run in episode.runs}
+    assert set(shown) == own
+    assert {run.conditions.measurement.kind for run in runs} == set(KINDS)
     assert shown[1:] == sorted(shown[1:], key=list(KINDS).index)

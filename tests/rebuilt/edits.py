@@ -211,6 +211,8 @@ _OF_KIND: dict[str, Change] = {
     "distortion-frequency": digit("measurements/thd-looped.csv"),  # the bench's own
     "distortion-power": within('"measurements/power.csv"', 'frequency = "1 kHz"', 'frequency = "1.1 kHz"'),
     "source-impedance": toml('R = ["6.398 V"', 'R = ["6.399 V"'),
+    "load-impedance": digit("measurements/woofer.csv"),
+    "flutter": digit("measurements/flutter.wav"),
     "multitone": digit("measurements/multitone.wav"),
     "square": edge("measurements/square.csv"),
     "noise": digit("measurements/idle.wav"),
@@ -302,6 +304,8 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "measurement.columns": within('id = "flat-right"', "{ frequency = 1, right = 2 }", "{ frequency = 1, left = 2 }"),
     "measurement.units": toml('{ impedance = "mohm" }', '{ impedance = "ohm" }'),
     "measurement.amendment": toml("amendment = false", "amendment = true"),
+    "measurement.enclosure": toml('enclosure = "closed"', 'enclosure = "none"'),
+    "measurement.dc_resistance": toml('dc_resistance = "5.6 ohm"', 'dc_resistance = "5.9 ohm"'),
     "measurement.equalised": all_of(
         toml("equalised = false", "equalised = true"),
         add("measurements/phono.csv", third_session.phono(equalised=True)),
@@ -356,6 +360,7 @@ _CAPTURES_KEYS: dict[str, Change] = {
     "measurement.frequency": within('"measurements/tone-after.wav"', 'frequency = "1 kHz"', 'frequency = "3 kHz"'),
     "measurement.without": within('"measurements/tone-after.wav"', "without = []", 'without = ["19 kHz", "38 kHz"]'),
     "measurement.full_scale": within('"measurements/idle.wav"', '"20 mV"', '"25 mV"'),
+    "measurement.rates": toml('rates = { capstan = "5 Hz" }', 'rates = { capstan = "4 Hz" }'),
     "measurement.input_level": within('"measurements/tone-after.wav"', '"90 mV"', '"95 mV"'),
     "measurement.conditions": within('"measurements/idle.wav"', '"20 mV"', '"20 mV"\nconditions = { tape = "chrome" }'),
     "measurement.termination": within('"measurements/idle.wav"', '"20 mV"', '"20 mV"\ntermination = "shorted"'),

@@ -36,10 +36,11 @@ SWEEPS = (
     "distortion-power",
     "crosstalk",
     "source-impedance",
+    "load-impedance",
     "phono",
 )
 SHORT = ("response", "crosstalk", "source-impedance")
-CAPTURES = ("tone", "multitone", "square", "noise", "intermodulation", "reading")
+CAPTURES = ("tone", "flutter", "multitone", "square", "noise", "intermodulation", "reading")
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_session"
 _TYPE = Path(get_data_path(), "fonts", "ttf")
 
@@ -422,6 +423,26 @@ stage = "after"
 """,
     ),
     (
+        "load-impedance",
+        """
+file = "measurements/woofer.csv"
+kind = "load-impedance"
+enclosure = "closed"
+dc_resistance = "5.6 ohm"
+stage = "after"
+""",
+    ),
+    (
+        "flutter",
+        """
+file = "measurements/flutter.wav"
+kind = "flutter"
+frequency = "3000 Hz"
+rates = { capstan = "5 Hz" }
+stage = "after"
+""",
+    ),
+    (
         "reading",
         """
 file = "measurements/meter-before.csv"
@@ -525,6 +546,15 @@ def phono(*, equalised: bool) -> str:
     return _rows("Frequency (Hz),Left (dB),Right (dB)", HZ, level, level - 0.1)
 
 
+def flutter() -> bytes:
+    """A tone of 3 kHz, 0.4 % fast, that wavers by 0.2 % five times a second. 6 s."""
+    time = np.arange(6 * 8000) / 8000
+    phase = 2 * math.pi * 3012 * time + 6 / 5 * np.sin(2 * math.pi * 5 * time)
+    made = io.BytesIO()
+    soundfile.write(made, 0.5 * np.sin(phase), 8000, format="WAV", subtype="PCM_16")
+    return made.getvalue()
+
+
 def photo(shade: int) -> bytes:
     """A photograph of one colour."""
     made = io.BytesIO()
@@ -565,6 +595,12 @@ def _sweeps() -> dict[str, str | bytes]:
         "measurements/output.csv": _rows(
             "Frequency (Hz),Impedance L,Impedance R", HZ, 200 + HZ / 200, 210 + HZ / 200, digits=2
         ),
+        "measurements/woofer.csv": _rows(
+            "Frequency (Hz),Impedance (ohm)",
+            HZ,
+            np.abs(5.7 + 15 / (1 + 3j * (HZ / 55 - 55 / HZ)) + 2j * math.pi * HZ * 2e-4),
+            digits=3,
+        ),
         "measurements/phono.csv": phono(equalised=False),
     }
 
@@ -589,6 +625,7 @@ def _captures() -> dict[str, str | bytes]:
         "measurements/tone-before.wav": _wav(tone(0.005), 0.5 * tone(0.09), full_scale_v=12),
         "measurements/tone-after.wav": _wav(tone(0.005), 0.98 * tone(0.006), full_scale_v=12),
         "measurements/tone-looped.wav": _wav(tone(1e-4), tone(1e-4), full_scale_v=12),
+        "measurements/flutter.wav": flutter(),
         "measurements/multitone.wav": _wav(many + noise(block, 1e-4), 0.97 * many + noise(block, 1e-4), full_scale_v=5),
         "measurements/square.csv": _rows(
             "Time (µs),Left (V),Right (V)",

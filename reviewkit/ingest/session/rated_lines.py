@@ -140,7 +140,7 @@ def _as_toml(table: dict[str, Any]) -> str:
 
 
 def _refuse_repeats(ratings: list[tuple[Rating, Place]]) -> None:
-    """Note a rating that is written in two places: with the same figure, or with another from no other document."""
+    """Note a rating that is written twice: with the same figure, or with another one from the same document."""
     seen: dict[Rating, list[tuple[Rating, Place]]] = {}
     for rating, place in ratings:
         if not rating.quantity:

@@ -54,7 +54,7 @@ def _with_input(last: Token, token: Token, marks: str) -> Token:
 def entries_of(tokens: Sequence[Token], values: Sequence[int]) -> list[tuple[Token, str, list[Token]]]:
     """Return each value, the word of a limit at it ("most", "least", ""), and the conditions that belong to it.
 
-    Those in front of the first value are of all, those behind a value are of that one.
+    Those before the first value apply to all, those after a value apply to that one.
 
     Raises
     ------
@@ -80,19 +80,19 @@ def entries_of(tokens: Sequence[Token], values: Sequence[int]) -> list[tuple[Tok
 
 
 def _between(tokens: Sequence[Token], values: Sequence[int]) -> list[list[Token]]:
-    """Return what is before, between and behind the values."""
+    """Return what is before, between and after the values."""
     starts, ends = [0, *(at + 1 for at in values)], [*values, len(tokens)]
     return [list(tokens[start:end]) for start, end in zip(starts, ends, strict=True)]
 
 
 def _side(tokens: Sequence[Token], at: int) -> str:
-    """Return the word of a limit that is next to a value, before it or behind it."""
+    """Return the word of a limit that is next to a value, before it or after it."""
     around = [tokens[near].key for near in (at - 1, at + 1) if 0 <= near < len(tokens)]
     return next((key for key in around if key in ("most", "least")), "")
 
 
 def _cut(part: Sequence[Token], by_input: bool) -> int:
-    """Return where what belongs to the next value begins: at its input, else behind the last mark of punctuation."""
+    """Return where what belongs to the next value begins: at its input, else after the last mark of punctuation."""
     at_input = next((index for index, token in enumerate(part) if token.key == "input"), None)
     if by_input and at_input is not None:
         return at_input

@@ -17,7 +17,7 @@ _DEEPEST = 6  # levels of lists and tables in session.toml
 
 @dataclass(frozen=True)
 class MeasurementEntry:
-    """A measurement to be.
+    """A [[measurement]] table, or a file that no table names, before it is read as a measurement.
 
     Attributes
     ----------

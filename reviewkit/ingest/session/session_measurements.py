@@ -63,8 +63,8 @@ def _ids(entries: Sequence[Entry]) -> list[str]:
 
 
 def default_ids(written: Sequence[tuple[str, str, bool]]) -> list[str]:
-    """Return the id of each measurement: the one that is written, else the stem of its file, or what tells its path
-    from that of another file with the same stem. "" without a file.
+    """Return the id of each measurement: the one that is written, else the stem of its file, led by its folders if
+    another file has the same stem. "" without a file.
 
     Parameters
     ----------

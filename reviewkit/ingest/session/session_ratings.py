@@ -16,7 +16,7 @@ from reviewkit.ingest.session.session_place import Place
 from reviewkit.model import unstated_conditions
 from reviewkit.model.errors import nearest
 from reviewkit.model.gear import Gear
-from reviewkit.model.gear_names import shown_name
+from reviewkit.model.gear_names import SHOWN, shown_name, spelled
 from reviewkit.model.quantities import QUANTITIES
 from reviewkit.model.ratings import (
     POWER_WORDS,
@@ -65,7 +65,7 @@ def read_rated(words: str) -> RatedName:
     name = own_name(words)
     if not any(sign.isalpha() for sign in name):
         raise ValueError('does not say what is rated; write a name, such as "power" or "wow and flutter"')
-    if name in QUANTITIES:
+    if name in QUANTITIES and spelled(words) not in SHOWN:
         raise ValueError(f"is not what makers rate; {_remedy(words)}")
     if meant := misspelled(name):
         raise ValueError(f'is not a known rating; did you mean "{meant}"?')

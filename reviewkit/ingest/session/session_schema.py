@@ -125,7 +125,7 @@ TYPES: dict[str, Any] = {
     "weighting": Annotated[_TEXT, AfterValidator(values.read_weighting)],
     "load": _LOAD,
     "± dB": Annotated[float, PlainValidator(quantities.read_plus_minus_db)],
-    **{base: _quantity(base) for base in ("Hz", "V", "W", "s", "%")},
+    **{base: _quantity(base) for base in ("Hz", "V", "W", "Ω", "s", "%")},
     "times": Annotated[Any, PlainValidator(quantities.read_times), Field(examples=['"2.5 s"'])],
     "drive": Annotated[Any, PlainValidator(quantities.read_drive), Field(examples=['"4 W" or "2.83 V"'])],
     "level": Annotated[Any, PlainValidator(quantities.read_rated_level), Field(examples=['"4 W" or "2.83 V"'])],
@@ -141,6 +141,10 @@ TYPES: dict[str, Any] = {
         list[_quantity("Hz")],  # type: ignore[misc]
         Field(max_length=20, examples=['["19 kHz", "38 kHz"]']),
         AfterValidator(lambda lines: tuple(lines)),
+    ],
+    "rates": Annotated[
+        dict[_FILLED, _quantity("Hz")],  # type: ignore[misc]
+        Field(max_length=20, examples=['{ capstan = "7.58 Hz" }']),
     ],
     "loads": Annotated[
         list[_LOAD], Field(min_length=2, examples=['["open", "8 ohm"]']), AfterValidator(quantities.check_different)

@@ -37,7 +37,7 @@ class Studio:
     note: str = ""
 
     def under(self, session: TomlDocument) -> TomlDocument:
-        """Return a session.toml with what it leaves out. A [price] that it doesn't have stays away."""
+        """Return a session.toml with what it leaves out. A [price] that it doesn't have isn't added."""
         if self.document is None:
             return session
         data, lines, shared = dict(session.data), dict(session.lines), set()

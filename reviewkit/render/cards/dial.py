@@ -22,15 +22,24 @@ def place_dial(page: Page, axis: Axis, loud: tuple[float, ...] = ()) -> None:
 
     `loud`: values whose numbers are in the heaviest weight.
     """
-    shape, look = page.shape, page.look
+    place_dial_line(page)
+    place_scale(page, axis, loud)
+
+
+def place_dial_line(page: Page) -> None:
+    """Place the dial line across the whole frame."""
+    shape = page.shape
     with page.part_of("line"):
-        page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, _LINE))
+        page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), page.look.ink, _LINE))
+
+
+def place_scale(page: Page, axis: Axis, loud: tuple[float, ...] = ()) -> None:
+    """Place the ticks and numbers of the dial; `loud`: see `place_dial`."""
     with page.part_of("scale"):
-        _place_scale(page, axis, loud)
+        _place_ticks(page, axis, loud)
 
 
-def _place_scale(page: Page, axis: Axis, loud: tuple[float, ...]) -> None:
-    """Place the ticks and numbers of the dial."""
+def _place_ticks(page: Page, axis: Axis, loud: tuple[float, ...]) -> None:
     shape, look = page.shape, page.look
     left, right = shape.curves
     numbered = [at for at, _, _ in _numbers(page, axis, loud)]

@@ -45,7 +45,7 @@ def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
         free.occupy_box(Box(x, y, x, y).grown(_RADIUS + 4, _RADIUS + 4))
     worded = [(mark, point) for mark, point in zip(panel.marks, points, strict=True) if mark.text]
     for mark, point in worded:
-        if not _place_text(page, free, mark, point, points):
+        if not _place_text(page, free, mark, point, points) and not mark.optional:
             raise page.fault(mark.text, SHORTEN_LABEL, "has no free space in the picture")
 
 

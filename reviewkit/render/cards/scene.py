@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from copy import copy
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
@@ -157,6 +158,12 @@ class Page:
     def blank(self) -> Page:
         """Return a page of the same card with nothing on it, to try something."""
         return Page(self.card_id, self.look, self.measure, self.shape)
+
+    def within(self, shape: Shape) -> Page:
+        """Return the same page for a part of its frame: what is placed there is on this page too."""
+        part = copy(self)
+        part.shape = shape
+        return part
 
     def add(self, *items: Item) -> None:
         """Place shapes; later ones are drawn over earlier ones."""

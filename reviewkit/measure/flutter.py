@@ -1,0 +1,228 @@
+"""Speed, wow and flutter of a deck or a turntable, by a recorded test tone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from reviewkit.measure import figures, scales
+from reviewkit.measure.captures import refuse_silence, sample_rate_hz, waveform_samples
+from reviewkit.model import quantities
+from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.capture_request import IDLE, Basis, CaptureRequest
+from reviewkit.model.card import Card, Chart, Mark, Panel, Trace
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.kind import STEADY, Kind
+from reviewkit.model.session import Rating
+from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.verdict import Verdict
+from reviewkit.model.weightings import WEIGHTED_PEAK, WRMS, weighted
+from reviewkit.signal.demodulation import NotModulated
+from reviewkit.signal.flutter import BAND_HZ, Flutter, analyse_flutter
+
+# turns of a record in a second; a measurement's own `rates` come first
+_PLATTER_HZ = {"33⅓ rpm": 100 / 180, "45 rpm": 0.75, "78 rpm": 78 / 60}
+_NEAR, _NEAR_LINES = 0.005, 0.5  # of a rate, and of 1 over the record's length: how near is the same
+_MOST_NAMED = 2
+_MOST_DRAWN = 600
+_LOWEST_DRAWN_PERCENT = 1e-3
+_ABOVE = 2.0  # of the highest peak: room for its name
+
+
+def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+    """Return the figures of a recorded tone: of the stronger channel, because both waver alike.
+
+    speed_error, speed_drift, wow_and_flutter and unweighted_flutter (%), and strongest_rate (Hz).
+    wow_and_flutter is given twice: as weighted peak (exceeded 5 % of the time) and as weighted r.m.s.
+    """
+    assert sheet is not None
+    c = _played(c)
+    rate_hz = sample_rate_hz(sheet)
+    read = _read(sheet, max(sheet.all("level"), key=lambda column: float(np.std(column.values))), rate_hz, c)
+    return Measured(tuple(_figures(c, read)), curves=tuple(_curves(read, c)))
+
+
+def _played(c: Conditions) -> Conditions:
+    """Return the conditions of what is played, not driven, whatever the bench drives otherwise."""
+    return replace(c, measurement=replace(c.measurement, load_ohm=None, channels="", drive_w=None, drive_v=None))
+
+
+def _read(sheet: Sheet, column: Column, rate_hz: float, c: Conditions) -> Flutter:
+    m = c.measurement
+    if m.frequency_hz is None:
+        raise c.fault(
+            'which tone is on the tape or record? Write frequency = "3150 Hz" (IEC, DIN) or frequency = "3000 Hz" '
+            "(JIS, NAB), because the speed depends on it"
+        )
+    samples, _ = waveform_samples(column, sheet.source)
+    refuse_silence(column, sheet)
+    try:
+        return analyse_flutter(samples, rate_hz, m.frequency_hz)
+    except NotModulated as why:
+        raise sheet.fault(str(why)) from None
+
+
+def _figures(c: Conditions, read: Flutter) -> list[Finding]:
+    hz = c.measurement.frequency_hz
+    found = [
+        figures.finding(c, "speed_error", "", 100 * read.speed_error, frequency=hz),
+        figures.finding(c, "speed_drift", "", 100 * read.drift, frequency=hz),
+        figures.finding(c, "unweighted_flutter", "", 100 * read.unweighted_peak, frequency=hz),
+    ]
+    for weighting, ratio in ((WEIGHTED_PEAK, read.weighted_peak), (WRMS, read.weighted_rms)):
+        found.append(figures.finding(c, "wow_and_flutter", "", 100 * ratio, frequency=hz, weighting=weighting))
+    if read.rates:
+        rate_hz = read.rates[0].frequency_hz
+        found.append(figures.finding(c, "strongest_rate", "", rate_hz))
+    return found
+
+
+def _curves(read: Flutter, c: Conditions) -> list[Curve]:
+    """Return the deviation over time and the spectrum of rates, both in %, with the strongest rates by name."""
+    named = {**_PLATTER_HZ, **c.measurement.rates_hz}
+    strongest = [
+        (
+            rate.frequency_hz,
+            100 * rate.peak,
+            turning_at(rate.frequency_hz / (1 + read.speed_error), named, read.seconds),
+        )
+        for rate in read.rates
+    ]
+    time_s, percent = _averaged(read.time_s, 100 * read.deviation)
+    rates_hz, peaks = _highest(read.spectrum_hz, 100 * read.spectrum)
+    return [
+        Curve("deviation", "", read_only(time_s), read_only(percent), {"seconds": read.seconds}),
+        Curve("rates", "", read_only(rates_hz), read_only(peaks), {"strongest": strongest}),
+    ]
+
+
+def turning_at(rate_hz: float, named: Mapping[str, float], seconds: float) -> str:
+    """Return what turns at a rate, or at half of it: "capstan", "2 × capstan"; "" if nothing is known to."""
+    for times in (1, 2):
+        for name, own_hz in reversed(list(named.items())):
+            if abs(rate_hz - times * own_hz) <= max(_NEAR * rate_hz, _NEAR_LINES / seconds):
+                return name if times == 1 else f"2 × {name}"
+    return ""
+
+
+def _averaged(x: Array, y: Array) -> tuple[Array, Array]:
+    """Return a curve of at most 600 points, each the mean of those that it stands for."""
+    size = -(-len(x) // _MOST_DRAWN)
+    count = len(x) // size
+    return x[: count * size].reshape(count, size).mean(axis=1), y[: count * size].reshape(count, size).mean(axis=1)
+
+
+def _highest(rates_hz: Array, peaks: Array) -> tuple[Array, Array]:
+    """Return a spectrum of at most 600 points, evenly spaced on a log scale, each the highest line there."""
+    edges = np.geomspace(*BAND_HZ, _MOST_DRAWN + 1)
+    places = np.unique(np.searchsorted(rates_hz, edges[:-1]))
+    places = places[places < len(rates_hz)]
+    highest = [start + int(np.argmax(part)) for start, part in zip(places, np.split(peaks, places[1:]), strict=True)]
+    return rates_hz[highest], peaks[highest]
+
+
+def shown(run: Run) -> Finding | None:
+    """Return the wow and flutter that a card shows large: as the maker rates it, else the weighted peak."""
+    rated = [rating.weighting for rating in figures.rated(run.conditions, "wow_and_flutter")]
+    weighting = next((each for each in rated if each in (WRMS, WEIGHTED_PEAK)), WEIGHTED_PEAK)
+    return run.get("wow_and_flutter", weighting=weighting)
+
+
+def _curve(run: Run, name: str) -> Curve:
+    return next(curve for curve in run.curves if curve.name == name)
+
+
+def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
+    """Return the deviation over time beside the spectrum of rates, the strongest rates ringed."""
+    runs = [replace(run, conditions=_played(run.conditions)) for run in runs]
+    main = figures.main_run(runs)
+    deviations, rates = _traces(runs, "deviation"), _traces(runs, "rates")
+    percents = [float(v) for trace in deviations for v in (np.min(trace.y), np.max(trace.y))]
+    peaks = [_ABOVE * max(float(np.max(trace.y)), _LOWEST_DRAWN_PERCENT) for trace in rates]
+    over_time = Panel(
+        scales.seconds(max(_curve(run, "deviation").facts["seconds"] for run in runs)),
+        scales.around_no_error(percents, "%"),
+        deviations,
+        label="speed over time",
+        one_channel=True,
+    )
+    spectrum = Panel(
+        scales.rates(*BAND_HZ),
+        scales.decades([_LOWEST_DRAWN_PERCENT, *peaks], "%"),
+        rates,
+        marks=tuple(mark for run in runs for mark in _named_rates(run, figures.trace_role(run, runs))),
+        label="wavering by rate",
+        one_channel=True,
+    )
+    names = ("speed_error", "wow_and_flutter", "unweighted_flutter", "speed_drift")
+    figure = shown(main)
+    hero = figures.hero(figure, (), weighted(figure.at["weighting"]) if figure else "")
+    return figures.card(
+        runs,
+        KIND.title,
+        Chart((over_time, spectrum), (1.0, 1.0), beside=True),
+        # the frequency is the tone's, not a place on the dial
+        replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,
+        [f for name in names for f in figures.by_channel(main, name)],
+        (quantities.hertz(float(figure.at["frequency"])),) if figure else (),
+    )
+
+
+def _traces(runs: Sequence[Run], name: str) -> tuple[Trace, ...]:
+    curves = [(run, _curve(run, name)) for run in runs]
+    return tuple(Trace(curve.x, curve.y, "", figures.trace_role(run, runs)) for run, curve in curves)
+
+
+def _named_rates(run: Run, role: str) -> list[Mark]:
+    """Return the strongest rates, with what turns at them."""
+    return [
+        Mark(rate_hz, peak, turns or quantities.shown(rate_hz, "corner"), role=role, optional=True)
+        for rate_hz, peak, turns in _curve(run, "rates").facts["strongest"][:_MOST_NAMED]
+        if peak > _LOWEST_DRAWN_PERCENT
+    ]
+
+
+def points(run: Run, before: Run | None) -> tuple[Point, ...]:
+    """Return speed, wow and flutter, what turns at the strongest rate, and what these were before."""
+    figure = shown(run)
+    if figure is None:
+        return ()
+    weighting = figure.at["weighting"]
+    strongest = _curve(run, "rates").facts["strongest"]
+    facts = {
+        "flutter": figure,
+        "weighting": weighting,
+        "speed": run.get("speed_error"),
+        "rate": run.get("strongest_rate"),
+        "turns": strongest[0][2] if strongest else "",
+        "before": before.get("wow_and_flutter", weighting=weighting) if before else None,
+        "speed_before": before.get("speed_error") if before else None,
+    }
+    return (run.point("speed", **facts),)
+
+
+def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    at = {"frequency": rating.frequency_hz} if rating.frequency_hz else {}
+    weighting = {"weighting": rating.weighting} if rating.weighting else {}
+    return (CaptureRequest("flutter", "test-tone", (rating.quantity,), at | weighting, IDLE),)
+
+
+KIND = Kind(
+    name="flutter",
+    title="Wow and flutter",
+    about="a recorded test tone of 3150 or 3000 Hz, time and volts or a WAV, 20 s or more",
+    needs=(("time", "level"),),
+    quantities=(*("speed_error", "speed_drift", "wow_and_flutter", "unweighted_flutter", "strongest_rate"),),
+    compared=("wow_and_flutter",),
+    asks=STEADY,
+    headlines=("speed_error", "wow_and_flutter"),
+    findings=findings,
+    card=card,
+    points=points,
+    keys=("frequency", "rates"),
+    file_words="(?:wow(?: and | & | n | )?)?flutter|wow|speed|w ?& ?f|wandf",
+    signal="wavering",
+    captured_as="wav",
+)
