@@ -51,12 +51,8 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
         source, victim = there[driven], there[_OTHER[driven]]
         if source.unit != victim.unit:
             raise sheet.fault(f"left in {there['L'].unit} and right in {there['R'].unit}: export both in one unit")
-        found = [
-            (
-                f"{driven}>{_OTHER[driven]}",
-                relative_db(victim.values, victim.unit) - relative_db(source.values, source.unit),
-            )
-        ]
+        apart_db = relative_db(victim.values, victim.unit) - relative_db(source.values, source.unit)
+        found = [(f"{driven}>{_OTHER[driven]}", apart_db)]
     for direction, level_db in found:
         if float(np.median(level_db)) > 0:
             raise sheet.fault(

@@ -83,17 +83,11 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
     drawn, withheld = read_deviations(sheet, c, deviation_of, "the RIAA curve")
     for curve in drawn:
+        deviation, amended = curve.y, m.amendment or None
         found += sweeps.worst_in_bands(
-            c,
-            "riaa_deviation",
-            curve.channel,
-            frequency_hz,
-            curve.y,
-            reached,
-            either_way=True,
-            amendment=m.amendment or None,
+            c, "riaa_deviation", curve.channel, frequency_hz, deviation, reached, either_way=True, amendment=amended
         )
-        found += _on_each_side(c, curve.channel, frequency_hz, curve.y)
+        found += _on_each_side(c, curve.channel, frequency_hz, deviation)
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
 

@@ -91,23 +91,10 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         if not load_ohm:
             withheld.append(f'{c.measurement.id}: no damping factor, the load is not stated; write load = "8 ohm"')
             continue
-        for band_hz in dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "damping_factor")]):
-            reached = curves.covered(frequency_hz, band_hz)
-            if reached is not None:
-                where, inside = curves.part(frequency_hz, column.values, reached)
-                highest = int(np.argmax(inside))
-                if not inside[highest] > 0:
-                    continue  # as at one frequency: zero impedance has no ratio
-                found.append(
-                    figures.finding(
-                        c,
-                        "damping_factor_lowest",
-                        column.channel,
-                        load_ohm / inside[highest],
-                        frequency=float(where[highest]),
-                        band=list(reached),
-                    )
-                )
+        bands = dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "damping_factor")])
+        highest = sweeps.worst_in_bands(c, "damping_factor_lowest", column.channel, frequency_hz, column.values, bands)
+        # as at one frequency: zero impedance has no ratio
+        found += [replace(f, value=load_ohm / f.value) for f in highest if f.value > 0]
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
 
 

@@ -227,12 +227,18 @@ def _set_row(page: Page, row: ScoreRow, block: _Block, width: float) -> _SetRow:
 def _column_widths(page: Page, block: _Block) -> tuple[float, float]:
     """Return the widths of the columns of what was measured and of what was rated."""
     measured = max(page.width(_measured(row), AXIS, "bold") for row in block.rows)
-    rated = max(page.width(bare(row.rated, row.measured), AXIS) for row in block.rows)
+    rated = max(page.width(_rated(row), AXIS) for row in block.rows)
     return max(measured, page.width("measured", AXIS)), max(rated, page.width("rated", AXIS))
 
 
 def _measured(row: ScoreRow) -> str:
     return " ".join(filter(None, (row.measured, row.uncertainty)))
+
+
+def _rated(row: ScoreRow) -> str:
+    """Return what was rated, without the unit that the measured figure has, and without what the label says already."""
+    limit, _, more = row.rated.partition(" (")
+    return bare(limit if more and more.removesuffix(")") in row.label else row.rated, row.measured)
 
 
 def _place_block(page: Page, block: _Block, lines: Sequence[_SetRow], box: Box) -> float:
@@ -309,4 +315,4 @@ def _place_row(page: Page, line: _SetRow, box: Box, top: float, rated: float) ->
         page.add(page.text(text, box.left, baseline + index * 42.0, line.label.size, look.ink, remedy=SHORTEN_LABEL))
     at = box.right - rated - _TEXT_GAP
     page.add(page.text(_measured(row), at, baseline, AXIS, look.ink, weight="bold", anchor="right"))
-    page.add(page.text(bare(row.rated, row.measured), box.right, baseline, AXIS, look.soft, anchor="right"))
+    page.add(page.text(_rated(row), box.right, baseline, AXIS, look.soft, anchor="right"))
