@@ -117,6 +117,17 @@ RULES: dict[str, Rule] = {
         "db",
         (*_INPUT, "volume", "frequency"),
     ),
+    **{
+        f"{control}_control": Rule(
+            f"{control.capitalize()} control",
+            (f"{control}_control",),
+            ("nominal", "at_least"),
+            "dB",
+            "db",
+            ("input", "conditions", "frequency"),
+        )
+        for control in ("bass", "treble")
+    },
     "snr": Rule("Signal to noise", ("snr",), ("at_least",), "dB", "db", (*_IDLE, "signal", "reference"), EQUAL),
     "noise": Rule("Noise", ("noise",), ("at_most",), "V", "ratio", _IDLE, covers=("snr",)),
     "hum": Rule("Hum", ("hum",), ("at_most",), "dB", "db", ("input", "conditions")),
@@ -201,6 +212,8 @@ TRADE_WORDS = {
     "stereo_separation": "separation",
     "crosstalk_between_channels": "crosstalk",
     "hum_level": "hum",
+    "bass": "bass_control",
+    "treble": "treble_control",
 }
 # what a maker calls a power of another rule: it is a power, and the rule makes the difference
 POWER_WORDS = {
