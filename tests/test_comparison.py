@@ -308,6 +308,25 @@ def _signal(name: str, figure: str) -> dict[str, list[Way]]:
     }
 
 
+def _noise_band(name: str, figure: str) -> dict[str, list[Way]]:
+    says = {"band_hz": (200.0, 15_000.0)}
+    return {
+        SAME: [
+            way(says, {"band": (200.0, 15_000.0)}),
+            way({}, {"band": BAND}),
+            way({}, {"band": (25.0, 16_000.0)}),
+            way(),
+        ],
+        HARDER: [way(says, {"band": BAND}), way({}, {"band": (5.0, 80_000.0)})],
+        EASIER: [way(says, {"band": (400.0, 10_000.0)}), way({}, {"band": (200.0, 15_000.0)})],
+        APART: [way(says, {"band": (20.0, 10_000.0)}), way(says)],
+    }
+
+
+def _relative_to(name: str, figure: str) -> dict[str, list[Way]]:
+    return {SAME: [way(), way({}, {"relative_to": [315.0]}), way({}, {"relative_to": [300.0, 3000.0]})]}
+
+
 def _conditions(name: str, figure: str) -> dict[str, list[Way]]:
     says = {"conditions": (("noise reduction", "on"), ("tape", "chrome"))}
     both = {"tape": "Chrome", "noise reduction": "ON", "head": "new"}
@@ -386,6 +405,8 @@ WAYS = {
     "termination": lambda name, figure: _word("termination", "shorted", "1 kΩ"),
     "volume": lambda name, figure: _word("volume", "full", "half"),
     "figure": _figure,
+    "noise_band": _noise_band,
+    "relative_to": _relative_to,
     "conditions": _conditions,
     "signal": _signal,
     "reference": _reference,
@@ -500,6 +521,8 @@ STANDS = {
     "channels": {SAME, HARDER, EASIER, APART},
     "mains": {SAME, HARDER, EASIER},
     "band": {SAME, HARDER, EASIER, APART},
+    "noise_band": {SAME, HARDER, EASIER, APART},
+    "relative_to": {SAME},
     "frequency": {SAME, HARDER, APART},
     "level": {SAME, HARDER, EASIER, APART},
     "figure": {SAME, HARDER, EASIER},

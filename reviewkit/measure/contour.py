@@ -74,7 +74,7 @@ def _difference(sheet: Sheet, column: Column, reference: Sheet, other: Column) -
     """
     own_hz, reference_hz = sheet.need("frequency").values, reference.need("frequency").values
     own, its = (
-        sweeps.re_1k(x, relative_db(side.values, side.unit)) for x, side in ((own_hz, column), (reference_hz, other))
+        sweeps.relative(x, relative_db(side.values, side.unit)) for x, side in ((own_hz, column), (reference_hz, other))
     )
     if own is None or its is None:
         return None
