@@ -117,6 +117,17 @@ RULES: dict[str, Rule] = {
         "db",
         (*_INPUT, "volume", "frequency"),
     ),
+    **{
+        f"{control}_control": Rule(
+            f"{control.capitalize()} control",
+            (f"{control}_control",),
+            ("nominal", "at_least"),
+            "dB",
+            "db",
+            ("input", "conditions", "frequency"),
+        )
+        for control in ("bass", "treble")
+    },
     "snr": Rule(
         "Signal to noise", ("snr",), ("at_least",), "dB", "db", (*_IDLE, "noise_band", "signal", "reference"), EQUAL
     ),
@@ -205,6 +216,8 @@ TRADE_WORDS = {
     "stereo_separation": "separation",
     "crosstalk_between_channels": "crosstalk",
     "hum_level": "hum",
+    "bass": "bass_control",
+    "treble": "treble_control",
 }
 # what a maker calls a power of another rule: it is a power, and the rule makes the difference
 POWER_WORDS = {
