@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from reviewkit.measure import figures, scales
 from reviewkit.measure.captures import refuse_silence, sample_rate_hz, waveform_samples
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.capture_request import IDLE, Basis, CaptureRequest
+from reviewkit.model.capture_request import ALONE, AS_USED, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart, Mark, Panel, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import STEADY, Kind
@@ -204,9 +205,22 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    at = {"frequency": rating.frequency_hz} if rating.frequency_hz else {}
-    weighting = {"weighting": rating.weighting} if rating.weighting else {}
-    return (CaptureRequest("flutter", "test-tone", (rating.quantity,), at | weighting, IDLE),)
+    named = (rating.frequency_hz,) if rating.frequency_hz else ()
+    at: dict[str, Any] = {"frequency": rating.frequency_hz} if rating.frequency_hz else {}
+    at |= {"weighting": rating.weighting} if rating.weighting else {}
+    return (
+        CaptureRequest(
+            "",
+            "",
+            quantities=(rating.quantity,),
+            at=at,
+            drive=AS_USED,
+            place=ALONE,
+            channels=("",),
+            apart=(rating.frequency_hz,),
+            wording={"frequencies": named} if named else {},
+        ),
+    )
 
 
 KIND = Kind(
@@ -225,4 +239,6 @@ KIND = Kind(
     file_words="(?:wow(?: and | & | n | )?)?flutter|wow|speed|w ?& ?f|wandf",
     signal="wavering",
     captured_as="wav",
+    recipes=dict.fromkeys(("wow_and_flutter", "speed_error", "speed_drift"), _request),
+    optional_line='#frequency = "3150 Hz"  # the tone that was recorded; or "3000 Hz"',
 )

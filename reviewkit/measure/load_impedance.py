@@ -10,7 +10,7 @@ import numpy as np
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import quantities, rating_words
 from reviewkit.model.arrays import Array
-from reviewkit.model.capture_request import SWEEP, Basis, CaptureRequest
+from reviewkit.model.capture_request import ALONE, AS_USED, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart, Limit, Mark, Panel
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import LOAD, Kind
@@ -181,9 +181,18 @@ def recognise(sheet: Sheet, name: NameWords) -> Content | None:
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    at = {"band": rating.band_hz} if rating.band_hz else {}
-    quantity = rating.quantity if rating.quantity in KIND.quantities else "minimum_impedance"
-    return (CaptureRequest("load-impedance", "impedance-curve", (quantity,), at, SWEEP),)
+    quantity = "minimum_impedance" if rating.quantity == "impedance" else rating.quantity
+    return (
+        CaptureRequest(
+            "",
+            "",
+            quantities=(quantity,),
+            at={},
+            drive=AS_USED,
+            place=ALONE,
+            wording={"bands": (rating.band_hz or AUDIO_BAND_HZ,)},
+        ),
+    )
 
 
 KIND = Kind(
@@ -204,5 +213,6 @@ KIND = Kind(
     keys=("enclosure", "dc_resistance"),
     file_words="(?<!output )(?<!source )impedance|zma",
     recognise=recognise,
+    recipes=dict.fromkeys(("impedance", "minimum_impedance", "system_resonance", "qtc", "qts"), _request),
     optional_line='#enclosure = "closed"  # or "vented", or "none" for a bare driver',
 )

@@ -12,7 +12,7 @@ from reviewkit.model import unstated_conditions
 from reviewkit.model.gear import Gear
 from reviewkit.model.session import Bench, Rating
 
-SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER, AS_RATED = (
+SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER, AS_RATED, AS_USED = (
     "sine",
     "power sweep",
     "sweep",
@@ -23,8 +23,9 @@ SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER, AS_RATED
     "idle",
     "meter",
     "as rated",
+    "as used",
 )
-TERMINALS, LINE = "terminals", "line output"
+TERMINALS, LINE, ALONE = "terminals", "line output", "alone"
 # rated output less 10 dB is the normal measuring condition of IEC 60268-3 (from memory); another 10 dB keep an edge
 # free of the output stage's slewing (a judgement, no source)
 USUAL_SHARE, SMALL_SHARE = 0.1, 0.01
@@ -150,10 +151,10 @@ class Basis:
 
 
 def spot_hz(rating: Rating) -> float:
-    """Return the frequency to measure at: the rating's, else the frequency in the rated band nearest to 1 kHz."""
+    """Return the frequency to measure at: the rating's, or the one in its band nearest to what it means without one."""
+    usual_hz = unstated_conditions.frequency_hz(rating)
     if rating.frequency_hz is not None:
-        return rating.frequency_hz
-    usual_hz = unstated_conditions.FREQUENCY_HZ
+        return usual_hz
     low, high = rating.band_hz or (usual_hz, usual_hz)
     return min(max(usual_hz, low), high)
 

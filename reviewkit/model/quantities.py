@@ -128,6 +128,7 @@ QUANTITIES: dict[str, Quantity] = {
     "strongest_rate": Quantity("strongest rate", "Hz", "corner"),
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
     "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
+    **{f"{end}_control": Quantity(f"{end} control", "dB", "db", 1, by_meter=True) for end in ("bass", "treble")},
     "slope": Quantity("slope", "dB/octave", "slope"),
     "noise": Quantity("noise", "V", "volts", -1, floor=OWN, by_meter=True, subject=4),
     "imd": _distortion("intermodulation", by_meter=True, subject=1),

@@ -12,7 +12,7 @@ from typing import Any
 
 from reviewkit.measure import KINDS
 from reviewkit.model import digits, quantities
-from reviewkit.model.capture_request import IDLE, METER, TERMINALS, CaptureRequest
+from reviewkit.model.capture_request import ALONE, IDLE, METER, TERMINALS, CaptureRequest
 from reviewkit.model.level import Level, level_of, reference_level
 from reviewkit.model.session import Bench
 from reviewkit.model.weightings import SPELLINGS
@@ -90,12 +90,12 @@ def _condition_lines(capture: Capture, bench: Bench) -> list[str]:
     if named := at.get("conditions"):
         pairs = ", ".join(f"{_quoted(name)} = {_quoted(value)}" for name, value in named.items())
         lines.append(f"conditions = {{ {pairs} }}")
-    if capture.drive != METER and load is not None and load != bench.load_ohm:
+    if capture.drive != METER and setup.place != ALONE and load is not None and load != bench.load_ohm:
         ohms = "open" if math.isinf(load) else f"{digits.trimmed(load, _DIGITS)} ohm"
         lines.append(f"load = {_quoted(ohms)}")
     if setup.driven in ("both", "one") and setup.driven != bench.channels and capture.drive != METER:
         lines.append(f"channels = {_quoted(setup.driven)}")
-    if "frequency" in kind.keys:
+    if "frequency" in kind.keys and "frequencies" in capture.wording:
         lines.append(f"frequency = {_quoted(quantities.hertz(capture.wording['frequencies'][0], _DIGITS))}")
     return lines
 

@@ -6,14 +6,23 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from reviewkit.model.capture_request import AS_RATED, IDLE, METER, POWER_SWEEP, TERMINALS, Basis, CaptureRequest
+from reviewkit.model.capture_request import (
+    AS_RATED,
+    AS_USED,
+    IDLE,
+    METER,
+    POWER_SWEEP,
+    TERMINALS,
+    Basis,
+    CaptureRequest,
+)
 from reviewkit.model.session import Rating
 from reviewkit.plan.recipes import capture_requests
 
 # hot captures: above an eighth of the rated output, the preconditioning level (16 CFR 432.3(c)); from 10 W if
 # none is rated (a judgement, no source)
 HOT_SHARE, HOT_W = 0.125, 10.0
-_DRIVES = (IDLE, METER, AS_RATED)  # captures without a generator come first
+_DRIVES = (IDLE, METER, AS_RATED, AS_USED)  # captures without a generator come first
 
 
 @dataclass(frozen=True)
@@ -85,7 +94,11 @@ def plan_captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...
 
 def _set_up(rating: Rating, wanted: CaptureRequest, basis: Basis) -> SetUp:
     load = wanted.at.get("load") or (basis.load_ohm(rating) if wanted.place == TERMINALS else None)
-    driven = "none" if wanted.drive in (IDLE, AS_RATED) else wanted.at.get("channels") or basis.bench.channels or "both"
+    driven = (
+        "none"
+        if wanted.drive in (IDLE, AS_RATED, AS_USED)
+        else wanted.at.get("channels") or basis.bench.channels or "both"
+    )
     return SetUp(wanted.at.get("input") or basis.input, load, driven, wanted.place)
 
 

@@ -15,6 +15,7 @@ from reviewkit.ingest.session import session_quantities as quantities
 from reviewkit.ingest.session.session_place import Place
 from reviewkit.model import unstated_conditions
 from reviewkit.model.errors import nearest
+from reviewkit.model.gear import Gear
 from reviewkit.model.gear_names import SHOWN, shown_name, spelled
 from reviewkit.model.quantities import QUANTITIES
 from reviewkit.model.ratings import (
@@ -138,9 +139,15 @@ def read_reference(text: str) -> references.Reference:
     raise ValueError(f"is not what a ratio can be relative to; {remedy}")
 
 
-def complete_ratings(ratings: Sequence[tuple[Rating, Place]], load_ohm: float | None) -> tuple[Rating, ...]:
-    """Return all ratings of a session with what only their quantity and the others say; note every fault."""
-    sound = [replace(r, unit=_unit(r, place)) for r, place in ratings if _check(r, place)]
+def complete_ratings(
+    ratings: Sequence[tuple[Rating, Place]], load_ohm: float | None, gear: Gear | None = None
+) -> tuple[Rating, ...]:
+    """Return all ratings of a session with what only their quantity, the others and the gear say; note every fault."""
+    sound = [
+        replace(r, unit=_unit(r, place), meant_hz=unstated_conditions.meant_hz(r.input, gear))
+        for r, place in ratings
+        if _check(r, place)
+    ]
     watts = unstated_conditions.rated_output_w(sound, load_ohm)
     return tuple(
         replace(r, order=order, reference_w=watts if r.reference == "rated output" else r.reference_w)
@@ -172,6 +179,11 @@ def _check(rating: Rating, place: Place) -> bool:
         place.fault(f"tolerance does not go with {spaced(name)}; leave it out", "tolerance")
     elif "tolerance" in place.raw and "nominal" not in place.raw:
         place.fault("tolerance goes with a nominal value only; write nominal in place of the limit", "tolerance")
+    elif rating.tolerance is not None and name not in RULES:
+        of_value, own = (quantities.unit_of_own(place.raw[key]) for key in ("nominal", "tolerance"))
+        if own not in (of_value, "%") or (own == of_value == "%"):
+            remedy = "write the lowest and the highest value as two ratings, at_least and at_most"
+            place.fault(f"tolerance is not in percent of the value, nor in its unit; {remedy}", "tolerance")
     if "level" in place.raw and "power" in place.raw:
         place.fault("has a power and a level; write the one that the maker names", "level")
     if rating.tones_hz is not None and "tones" not in rule_of(rating).conditions:
