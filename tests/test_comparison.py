@@ -49,6 +49,8 @@ LIMITS: dict[str, dict[str, Any]] = {
     "source_impedance": {"at_most": 0.2},
     "channel_balance": {"at_most": 0.5},
     "gain": {"at_least": 30.0},
+    "bass_control": {"at_least": 10.0},
+    "treble_control": {"at_least": 10.0},
     "snr": {"at_least": 90.0},
     "noise": {"at_most": 0.001},
     "hum": {"at_most": -80.0},
@@ -89,6 +91,8 @@ SIDES: dict[tuple[str, str], tuple[float, float]] = {
     ("channel_balance", "channel_balance"): (0.3, -0.8),
     ("channel_balance", "channel_balance_worst"): (-0.3, 0.8),
     ("gain", "gain"): (31.0, 29.0),
+    ("bass_control", "bass_control"): (11.0, 9.0),
+    ("treble_control", "treble_control"): (11.0, 9.0),
     ("snr", "snr"): (95.0, 85.0),
     ("noise", "noise"): (0.0005, 0.002),
     ("hum", "hum"): (-90.0, -70.0),
@@ -304,6 +308,25 @@ def _signal(name: str, figure: str) -> dict[str, list[Way]]:
     }
 
 
+def _noise_band(name: str, figure: str) -> dict[str, list[Way]]:
+    says = {"band_hz": (200.0, 15_000.0)}
+    return {
+        SAME: [
+            way(says, {"band": (200.0, 15_000.0)}),
+            way({}, {"band": BAND}),
+            way({}, {"band": (25.0, 16_000.0)}),
+            way(),
+        ],
+        HARDER: [way(says, {"band": BAND}), way({}, {"band": (5.0, 80_000.0)})],
+        EASIER: [way(says, {"band": (400.0, 10_000.0)}), way({}, {"band": (200.0, 15_000.0)})],
+        APART: [way(says, {"band": (20.0, 10_000.0)}), way(says)],
+    }
+
+
+def _relative_to(name: str, figure: str) -> dict[str, list[Way]]:
+    return {SAME: [way(), way({}, {"relative_to": [315.0]}), way({}, {"relative_to": [300.0, 3000.0]})]}
+
+
 def _conditions(name: str, figure: str) -> dict[str, list[Way]]:
     says = {"conditions": (("noise reduction", "on"), ("tape", "chrome"))}
     both = {"tape": "Chrome", "noise reduction": "ON", "head": "new"}
@@ -382,6 +405,8 @@ WAYS = {
     "termination": lambda name, figure: _word("termination", "shorted", "1 kΩ"),
     "volume": lambda name, figure: _word("volume", "full", "half"),
     "figure": _figure,
+    "noise_band": _noise_band,
+    "relative_to": _relative_to,
     "conditions": _conditions,
     "signal": _signal,
     "reference": _reference,
@@ -496,6 +521,8 @@ STANDS = {
     "channels": {SAME, HARDER, EASIER, APART},
     "mains": {SAME, HARDER, EASIER},
     "band": {SAME, HARDER, EASIER, APART},
+    "noise_band": {SAME, HARDER, EASIER, APART},
+    "relative_to": {SAME},
     "frequency": {SAME, HARDER, APART},
     "level": {SAME, HARDER, EASIER, APART},
     "figure": {SAME, HARDER, EASIER},

@@ -20,9 +20,11 @@ from reviewkit.measure.control_readings import (
 )
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.capture_request import SWEEP, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart, Panel, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.toml_text import inline_table
 from reviewkit.model.verdict import Verdict
@@ -30,6 +32,7 @@ from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
+CONTROLS = ("bass_control", "treble_control")
 _FLAT_DB = 0.1  # a control with a smaller effect counts as flat
 # what a setting says of which end a control is at
 _ENDS = re.compile(r"\b(?:full|fully|all the way|up|down|max(?:imum)?|min(?:imum)?|boost|cut)\b", re.IGNORECASE)
@@ -71,7 +74,7 @@ def _difference(sheet: Sheet, column: Column, reference: Sheet, other: Column) -
     """
     own_hz, reference_hz = sheet.need("frequency").values, reference.need("frequency").values
     own, its = (
-        sweeps.re_1k(x, relative_db(side.values, side.unit)) for x, side in ((own_hz, column), (reference_hz, other))
+        sweeps.relative(x, relative_db(side.values, side.unit)) for x, side in ((own_hz, column), (reference_hz, other))
     )
     if own is None or its is None:
         return None
@@ -108,6 +111,7 @@ def _differences(sheet: Sheet, c: Conditions) -> tuple[list[tuple[str, Array, Ar
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return boost_low, boost_high, corner_low, corner_high and slope, per channel.
 
+    bass_control, treble_control: dB, how far a setting of that name lifts or cuts at a frequency that is rated.
     boost_*: dB, the difference furthest from 0 dB below and above 1 kHz within 20 Hz – 20 kHz, with its frequency.
     corner_*: Hz, half power relative to the reference. slope: dB/octave between one and two octaves beyond a corner,
     which its `at.frequency` names; negative if it falls away from 1 kHz.
@@ -116,6 +120,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     found: list[Finding] = []
     differences, withheld = _differences(sheet, c)
     for channel, frequency_hz, difference in differences:
+        found += _at_rated_frequencies(c, channel, frequency_hz, difference)
         for boost, corner, step in SIDES:
             side_hz = (AUDIO_BAND_HZ[0], REFERENCE_HZ) if step < 0 else (REFERENCE_HZ, AUDIO_BAND_HZ[1])
             found += sweeps.worst_in_bands(c, boost, channel, frequency_hz, difference, [side_hz], either_way=True)
@@ -128,6 +133,25 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 found.append(figures.finding(c, "slope", channel, far - near, frequency=at))
     drawn = tuple(Curve("", channel, read_only(x), read_only(y)) for channel, x, y in differences)
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)), drawn)
+
+
+def _at_rated_frequencies(c: Conditions, channel: str, frequency_hz: Array, difference: Array) -> list[Finding]:
+    """Return how far a tone control lifts or cuts, without its sign, at each frequency that a rating of it names."""
+    found = []
+    for name in CONTROLS:
+        if name.split("_")[0] not in c.measurement.setting.lower().split():
+            continue
+        for at_hz in dict.fromkeys(rating.frequency_hz for rating in figures.rated(c, name)):
+            value = curves.value_at(frequency_hz, difference, at_hz) if at_hz else None
+            if value is not None:
+                found.append(figures.finding(c, name, channel, abs(value), frequency=at_hz))
+    return found
+
+
+def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    at = basis.named(rating, "input") | ({"frequency": rating.frequency_hz} if rating.frequency_hz else {})
+    wording = {"frequencies": (rating.frequency_hz,) if rating.frequency_hz else ()}
+    return (basis.request(rating, (rating.quantity,), at, SWEEP, wording=wording),)
 
 
 def _title(setting: str) -> str:
@@ -225,7 +249,7 @@ KIND = Kind(
     title="Contour",
     about="a response `against` a reference response: loudness, filters, tone controls",
     needs=(("frequency", "level"),),
-    quantities=("boost_low", "boost_high", "corner_low", "corner_high", "slope"),
+    quantities=("boost_low", "boost_high", "corner_low", "corner_high", "slope", *CONTROLS),
     compared=("boost_low", "boost_high"),
     asks=FLAT,
     findings=findings,
@@ -234,6 +258,7 @@ KIND = Kind(
     joined=join_points,
     keys=("drive",),
     against="response",
+    recipes=dict.fromkeys(CONTROLS, _request),
     levels_of_output=True,
     sound="response",
     file_words=(

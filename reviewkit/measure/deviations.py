@@ -14,9 +14,9 @@ from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 
 def read_deviations(
-    sheet: Sheet, c: Conditions, deviation_of: Callable[[Column], Array | None], what: str
+    sheet: Sheet, c: Conditions, deviation_of: Callable[[Column], Array | None], what: str, to: str = "1 kHz"
 ) -> tuple[list[Curve], list[str]]:
-    """Return each channel's deviation relative to 1 kHz, and why there are no figures of one that has none.
+    """Return each channel's deviation relative to its reference, and why there are no figures of one that has none.
 
     Parameters
     ----------
@@ -25,9 +25,11 @@ def read_deviations(
     c : Conditions
         Its conditions.
     deviation_of : Callable[[Column], Array | None]
-        Gives the deviation of a channel in dB, shape (n,); None if the channel doesn't reach 1 kHz.
+        Gives the deviation of a channel in dB, shape (n,); None if the channel doesn't reach the reference.
     what : str
-        What is referred to 1 kHz, in words.
+        What is referred to it, in words.
+    to : str
+        The reference, in words.
 
     Returns
     -------
@@ -38,7 +40,7 @@ def read_deviations(
     for column in sweeps.levels_of(sheet):
         deviation = deviation_of(column)
         if deviation is None:
-            remark = f"{c.measurement.id}: no figures, the sweep does not reach 1 kHz, to which {what} is referred"
+            remark = f"{c.measurement.id}: no figures, the sweep does not reach {to}, to which {what} is referred"
             withheld = [remark]
         else:
             drawn.append(Curve("", column.channel, sheet.need("frequency").values, read_only(deviation)))

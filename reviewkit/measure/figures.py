@@ -110,10 +110,9 @@ def rated_bands(c: Conditions, *names: str) -> list[tuple[float, float]]:
 
 
 def spots_hz(c: Conditions, *names: str) -> list[float]:
-    """Return 1 kHz and each frequency that these ratings name, without repeats."""
-    return list(
-        dict.fromkeys([unstated_conditions.FREQUENCY_HZ, *(r.frequency_hz for r in rated(c, *names) if r.frequency_hz)])
-    )
+    """Return 1 kHz and each frequency that these ratings name, or mean without naming it, without repeats."""
+    named = (hz for r in rated(c, *names) for hz in unstated_conditions.frequencies_hz(r))
+    return list(dict.fromkeys([unstated_conditions.FREQUENCY_HZ, *named]))
 
 
 def drive(c: Conditions) -> str:

@@ -10,7 +10,18 @@ from reviewkit.model.level import Level, levels_of
 
 _MUST_AGREE = (
     *("limit", "weighting", "reference", "reference_input", "load", "input", "tones", "amendment", "method", "figure"),
-    *("setting", "conditions", "reference_level", "channels", "termination", "volume", "without", "rated", "powers"),
+    *(
+        "setting",
+        "conditions",
+        "reference_level",
+        "relative_to",
+        "channels",
+        "termination",
+        "volume",
+        "without",
+        "rated",
+        "powers",
+    ),
 )
 _SAME_FREQUENCY = 0.01
 # how far two drives may be apart, dB; near clipping less of it makes more of a difference (common practice, no source)

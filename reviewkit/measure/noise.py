@@ -75,6 +75,11 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             continue
         withheld += not_reached(sheet, noise, band_hz)
         found += _figures(c, column.channel, noise, band_hz)
+        for rated_hz in figures.rated_bands(c, "snr", "noise"):
+            # "200 Hz – 15 kHz": as if cut off at the edges; slopes of such filters are nowhere printed
+            if rated_hz != tuple(band_hz) and (inside := noise.band(*rated_hz)) and tuple(inside) == rated_hz:
+                of_band = _figures(c, column.channel, noise, inside)
+                found += [f for f in of_band if f.quantity != "hum_voltage"]
     if any(f.quantity == "noise" for f in found):
         withheld += _no_reference(c)
     reasons = tuple(dict.fromkeys(f"{c.measurement.id}: {text}" for text in withheld))
@@ -178,7 +183,10 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 def _by_condition(run: Run, quantity: str) -> list[list[Finding]]:
     """Return a quantity's findings grouped by condition, those of all channels together, A-weighted first."""
     groups: dict[tuple[Any, Any], list[Finding]] = {}
-    for f in figures.by_channel(run, quantity):
+    found = figures.by_channel(run, quantity)
+    for f in found:
+        if f.at.get("band") != found[0].at.get("band"):
+            continue  # over a band that only a rating asks for
         groups.setdefault(_key(f), []).append(f)
     return [groups[key] for key in sorted(groups, key=lambda key: key[0] is None)]
 

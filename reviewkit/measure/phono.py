@@ -34,7 +34,7 @@ def _read_as(frequency_hz: Array, column: Column, *, equalised: bool, amendment:
     level_db = relative_db(column.values, column.unit)
     if not equalised:
         level_db = level_db - riaa_replay_db(frequency_hz, amendment=amendment)
-    return sweeps.re_1k(frequency_hz, level_db)
+    return sweeps.relative(frequency_hz, level_db)
 
 
 def _refuse_misread(sheet: Sheet, c: Conditions, frequency_hz: Array, column: Column) -> None:

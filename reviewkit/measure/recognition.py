@@ -263,7 +263,7 @@ def _levels_v(columns: Sequence[Column], at_1k: Mapping[str, float]) -> tuple[fl
 
 def _shape(frequency_hz: Array, levels: Mapping[str, Array], name: NameWords) -> Content:
     """Return what a sweep's shape shows: the RIAA curve, a flat response, or something to ask about."""
-    from_1k = [sweeps.re_1k(frequency_hz, level) for level in levels.values()]
+    from_1k = [sweeps.relative(frequency_hz, level) for level in levels.values()]
     curves_db = [level for level in from_1k if level is not None]
     off_riaa = max(
         _largest(frequency_hz, level - riaa_replay_db(frequency_hz), _RIAA_BAND_HZ, _RIAA_POINTS) for level in curves_db

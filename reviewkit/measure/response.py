@@ -1,4 +1,4 @@
-"""Frequency response: each channel relative to its own level at 1 kHz."""
+"""Frequency response: each channel relative to its own level at 1 kHz, or to what its gear is referred to."""
 
 from __future__ import annotations
 
@@ -16,6 +16,7 @@ from reviewkit.model.arrays import Array
 from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Card
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
+from reviewkit.model.finding_conditions import relative_words
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -31,14 +32,21 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return deviation_high, deviation_low, flatness, corner_low and corner_high per channel, and channel_balance.
 
     deviation_*, flatness: dB relative to 1 kHz, over 20 Hz – 20 kHz and each rated band, as far as the data goes.
-    corner_*: Hz, half power relative to 1 kHz. channel_balance: dB, left relative to right.
+    corner_*: Hz, half power relative to 1 kHz. channel_balance: dB, left relative to right. If the reference isn't
+    1 kHz (315 Hz of a cassette deck, the mean over a band of a loudspeaker), `at.relative_to` has it, Hz.
     """
     assert sheet is not None
     frequency_hz, columns = sheet.need("frequency").values, sweeps.levels_of(sheet)
     found: list[Finding] = []
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "flatness", "channel_balance")]))
+    to_hz = unstated_conditions.relative_to_hz(c.measurement, c.gear)
+    under = _under(to_hz)
     drawn, withheld = read_deviations(
-        sheet, c, lambda column: sweeps.re_1k(frequency_hz, relative_db(column.values, column.unit)), "a response"
+        sheet,
+        c,
+        lambda column: sweeps.relative(frequency_hz, relative_db(column.values, column.unit), to_hz),
+        "a response",
+        relative_words(to_hz),
     )
     for curve in drawn:
         for band_hz in bands:
@@ -55,12 +63,12 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             ):
                 value = abs(inside[index]) if quantity == "flatness" else inside[index]
                 hz, band = float(where[index]), list(reached)
-                found.append(figures.finding(c, quantity, curve.channel, value, frequency=hz, band=band))
+                found.append(figures.finding(c, quantity, curve.channel, value, frequency=hz, band=band, **under))
         for quantity, step in (("corner_low", -1), ("corner_high", +1)):
-            corner = sweeps.corner_hz(frequency_hz, curve.y, step)
+            corner = sweeps.corner_hz(frequency_hz, curve.y, step, to_hz)
             if corner is not None:
-                found.append(figures.finding(c, quantity, curve.channel, corner))
-    found += _balance(frequency_hz, columns, c, bands)
+                found.append(figures.finding(c, quantity, curve.channel, corner, **under))
+    found += _balance(frequency_hz, columns, c, bands, to_hz)
     units = {column.channel: column.unit for column in columns}
     if {"L", "R"} <= set(units) and units["L"] != units["R"]:
         withheld.append(
@@ -70,10 +78,21 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
 
+def _under(to_hz: float | tuple[float, float]) -> dict[str, Any]:
+    """Return the reference as a condition; 1 kHz goes without saying."""
+    if to_hz == REFERENCE_HZ:
+        return {}
+    return {"relative_to": list(to_hz) if isinstance(to_hz, tuple) else [to_hz]}
+
+
 def _balance(
-    frequency_hz: Array, columns: Sequence[Column], c: Conditions, bands: Sequence[tuple[float, float]]
+    frequency_hz: Array,
+    columns: Sequence[Column],
+    c: Conditions,
+    bands: Sequence[tuple[float, float]],
+    to_hz: float | tuple[float, float],
 ) -> list[Finding]:
-    """Return left over right in dB, at 1 kHz and where it is largest in each band.
+    """Return left over right in dB, at the reference frequency and where it is largest in each band.
 
     It comes from absolute levels or from levels with one common reference.
     """
@@ -84,9 +103,10 @@ def _balance(
         by_channel["R"].values, by_channel["R"].unit
     )
     found = []
-    at_1k = curves.value_at(frequency_hz, difference, REFERENCE_HZ)
-    if at_1k is not None:
-        found.append(figures.finding(c, "channel_balance", "both", at_1k, frequency=REFERENCE_HZ))
+    there = sweeps.level_there(frequency_hz, difference, to_hz)
+    if there is not None:
+        spot = {"relative_to": list(to_hz)} if isinstance(to_hz, tuple) else {"frequency": to_hz}
+        found.append(figures.finding(c, "channel_balance", "both", there, **spot))
     worst = sweeps.worst_in_bands(c, "channel_balance_worst", "both", frequency_hz, difference, bands, either_way=True)
     return [*found, *worst]
 
@@ -101,7 +121,15 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         lambda values: scales.lopsided(min([*values, 0.0]), max([*values, 0.0])),
         whole=True,
         also=("channel_balance",),
+        notes=_notes(runs),
     )
+
+
+def _notes(runs: Sequence[Run]) -> tuple[str, ...]:
+    """Return what the curves are relative to, if that isn't 1 kHz."""
+    c = figures.main_run(runs).conditions
+    to_hz = unstated_conditions.relative_to_hz(c.measurement, c.gear)
+    return () if to_hz == REFERENCE_HZ else (f"relative to {relative_words(to_hz)}",)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -125,6 +153,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 before=_furthest(before, quantities.worse(was)) if before else None,
                 setting=run.conditions.measurement.setting,
                 load=run.conditions.measurement.load_ohm,
+                to=next(iter(_notes([run])), ""),
             )
         )
     low = [f for f in figures.by_channel(run, "corner_low") if f.value > AUDIO_BAND_HZ[0]]
@@ -175,7 +204,10 @@ def _balance_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]
     at = basis.named(rating, "input") | band_or_spot(rating)
     if rating.band_hz is not None:
         request = _sweep(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,))
-    elif at["frequency"] == unstated_conditions.FREQUENCY_HZ:
+    elif at["frequency"] in unstated_conditions.frequencies_hz(rating)[:1] and rating.frequency_hz in (
+        None,
+        unstated_conditions.FREQUENCY_HZ,
+    ):
         request = _sweep(rating, basis, ("channel_balance",), at)
     else:
         level = basis.sized(rating, USUAL_SHARE)

@@ -49,8 +49,8 @@ def levels_of(sheet: Sheet) -> list[Column]:
     return columns
 
 
-def re_1k(frequency_hz: Array, level_db: Array) -> Array | None:
-    """Return a level relative to its own at 1 kHz.
+def relative(frequency_hz: Array, level_db: Array, to_hz: float | tuple[float, float] = REFERENCE_HZ) -> Array | None:
+    """Return a level relative to its own at a frequency, or to its mean over a band.
 
     Parameters
     ----------
@@ -58,35 +58,72 @@ def re_1k(frequency_hz: Array, level_db: Array) -> Array | None:
         Shape (n,), rising.
     level_db : Array
         Shape (n,).
+    to_hz : float or (float, float)
+        The frequency, Hz, or the lower and upper edge of the band.
 
     Returns
     -------
     Array | None
-        In dB, shape (n,); None if the data doesn't reach 1 kHz.
+        In dB, shape (n,); None if the data doesn't reach the frequency, or all of the band.
+
+    Notes
+    -----
+    The mean over a band is that of the decibels over log frequency, as an eye levels a curve (this project's own rule).
     """
-    at_1k = curves.value_at(frequency_hz, level_db, REFERENCE_HZ)
-    return None if at_1k is None else level_db - at_1k
+    reference_db = level_there(frequency_hz, level_db, to_hz)
+    return None if reference_db is None else level_db - reference_db
 
 
-def corner_hz(frequency_hz: Array, re_1k_db: Array, step: int) -> float | None:
-    """Return the frequency at which a level relative to 1 kHz passes half power.
+def level_there(frequency_hz: Array, level_db: Array, to_hz: float | tuple[float, float]) -> float | None:
+    """Return a level at a frequency, or its mean over a band; see `relative`.
 
     Parameters
     ----------
     frequency_hz : Array
         Shape (n,), rising.
-    re_1k_db : Array
+    level_db : Array
+        Shape (n,).
+    to_hz : float or (float, float)
+        The frequency, Hz, or the lower and upper edge of the band.
+
+    Returns
+    -------
+    float | None
+        In dB; None if the data doesn't reach there.
+    """
+    if not isinstance(to_hz, tuple):
+        return curves.value_at(frequency_hz, level_db, to_hz)
+    reached = curves.covered(frequency_hz, to_hz)
+    if reached is None or reached[0] > to_hz[0] * (1 + EDGE) or reached[1] < to_hz[1] / (1 + EDGE):
+        return None
+    where, inside = curves.part(frequency_hz, level_db, to_hz)
+    return float(np.trapezoid(inside, np.log(where)) / np.log(where[-1] / where[0]))
+
+
+def corner_hz(
+    frequency_hz: Array, relative_db: Array, step: int, to_hz: float | tuple[float, float] = REFERENCE_HZ
+) -> float | None:
+    """Return the frequency at which a relative level passes half power.
+
+    Parameters
+    ----------
+    frequency_hz : Array
+        Shape (n,), rising.
+    relative_db : Array
         Shape (n,).
     step : int
-        −1 for below 1 kHz, +1 for above.
+        −1 for below the reference, +1 for above.
+    to_hz : float or (float, float)
+        What the level is relative to, Hz.
 
     Returns
     -------
     float | None
         In Hz; None if the data doesn't show it.
     """
-    middle = int(np.argmin(np.abs(np.log(frequency_hz / REFERENCE_HZ))))
-    return curves.crossing(frequency_hz, re_1k_db, HALF_POWER_DB, middle, step, curved=True)
+    low_hz, high_hz = to_hz if isinstance(to_hz, tuple) else (to_hz, to_hz)
+    middle = int(np.argmin(np.abs(np.log(frequency_hz / np.sqrt(low_hz * high_hz)))))
+    return curves.crossing(frequency_hz, relative_db, HALF_POWER_DB, middle, step, curved=True)
 
 
 def worst_in_bands(

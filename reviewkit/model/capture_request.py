@@ -151,10 +151,10 @@ class Basis:
 
 
 def spot_hz(rating: Rating) -> float:
-    """Return the frequency to measure at: the rating's, else the frequency in the rated band nearest to 1 kHz."""
+    """Return the frequency to measure at: the rating's, or the one in its band nearest to what it means without one."""
+    usual_hz = unstated_conditions.frequency_hz(rating)
     if rating.frequency_hz is not None:
-        return rating.frequency_hz
-    usual_hz = unstated_conditions.FREQUENCY_HZ
+        return usual_hz
     low, high = rating.band_hz or (usual_hz, usual_hz)
     return min(max(usual_hz, low), high)
 

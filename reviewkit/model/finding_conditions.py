@@ -23,6 +23,7 @@ def conditions_of(f: Finding) -> str:
         f"re {reference}" if (reference := reference_of(f)) else "",
         f"with {quantities.tones((at['tones'][0], at['tones'][1]))}" if "tones" in at else "",
         str(at.get("method", "")),
+        f"relative to {relative_words(to_hz)}" if (to_hz := at.get("relative_to")) else "",
         "with the 1976 amendment" if at.get("amendment") else "",
         str(at.get("figure", "")),
         f"{at['harmonics']} harmonics" if "harmonics" in at else "",
@@ -39,6 +40,12 @@ def conditions_of(f: Finding) -> str:
         f.unread,
     ]
     return ", ".join(part for part in parts if part)
+
+
+def relative_words(to_hz: float | Sequence[float]) -> str:
+    """Return what a response is relative to: "315 Hz", or "the mean of 300 Hz – 3 kHz"."""
+    ends = [to_hz] if isinstance(to_hz, float) else list(to_hz)
+    return quantities.hertz(ends[0]) if len(ends) == 1 else f"the mean of {quantities.band((ends[0], ends[1]))}"
 
 
 def reference_of(f: Finding) -> str:

@@ -28,7 +28,10 @@ class Gear:
     asked
         What viewers ask of it, as segments of the episode, in their order.
     reference_hz
-        The frequency that figures without one mean; the first is the one to measure at.
+        The frequency that figures without one mean; the first is the one to measure at, and what a response is
+        relative to.
+    reference_band_hz
+        The band whose mean a response is relative to instead, if there is one.
     """
 
     types: tuple[str, ...]
@@ -38,6 +41,7 @@ class Gear:
     mains: bool = True
     asked: tuple[str, ...] = _ASKED
     reference_hz: tuple[float, ...] = (1000.0,)
+    reference_band_hz: tuple[float, float] | None = None
 
     @property
     def name(self) -> str:
@@ -45,7 +49,8 @@ class Gear:
         return " and ".join(self.types)
 
 
-# what is asked first is a judgement, no source; 315 or 333 Hz for cassettes is common practice, no source
+# what is asked first is a judgement, no source; 315 or 333 Hz for cassettes, and the mean from 300 Hz to 3 kHz for
+# loudspeakers, are common practice, no source
 _TYPES = {
     gear.types[0]: gear
     for gear in (
@@ -53,7 +58,12 @@ _TYPES = {
         Gear(("tuner",), asked=("quiet", "clean", "flat", "power", "steady", "load")),
         Gear(("deck",), asked=("steady", "power", "flat", "quiet", "clean", "load"), reference_hz=(315.0, 333.0)),
         Gear(("turntable",), asked=("steady", "power", "quiet", "flat", "clean", "load")),
-        Gear(("loudspeaker",), mains=False, asked=("flat", "load", "clean", "power", "quiet", "steady")),
+        Gear(
+            ("loudspeaker",),
+            mains=False,
+            asked=("flat", "load", "clean", "power", "quiet", "steady"),
+            reference_band_hz=(300.0, 3000.0),
+        ),
         Gear(("player",), asked=("quiet", "clean", "flat", "power", "steady", "load")),
         Gear(("preamplifier",), asked=("flat", "quiet", "clean", "power", "steady", "load")),
         Gear(("headphone amplifier",), loads=True, offset=True),
@@ -78,4 +88,5 @@ def gear_of(types: Sequence[str]) -> Gear | None:
         mains=any(part.mains for part in parts),
         asked=parts[0].asked,
         reference_hz=parts[0].reference_hz,
+        reference_band_hz=parts[0].reference_band_hz,
     )

@@ -126,6 +126,7 @@ QUANTITIES: dict[str, Quantity] = {
     "channel_delay": Quantity("delay between channels", "s", "seconds", -1),
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
     "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
+    **{f"{end}_control": Quantity(f"{end} control", "dB", "db", 1, by_meter=True) for end in ("bass", "treble")},
     "slope": Quantity("slope", "dB/octave", "slope"),
     "noise": Quantity("noise", "V", "volts", -1, floor=OWN, by_meter=True, subject=4),
     "imd": _distortion("intermodulation", by_meter=True, subject=1),

@@ -78,7 +78,7 @@ RULES: dict[str, Rule] = {
         ("within",),
         "dB",
         "db",
-        (*_INPUT, "band", "level"),
+        (*_INPUT, "band", "level", "relative_to"),
         HARD,
         band=True,
     ),
@@ -117,8 +117,21 @@ RULES: dict[str, Rule] = {
         "db",
         (*_INPUT, "volume", "frequency"),
     ),
-    "snr": Rule("Signal to noise", ("snr",), ("at_least",), "dB", "db", (*_IDLE, "signal", "reference"), EQUAL),
-    "noise": Rule("Noise", ("noise",), ("at_most",), "V", "ratio", _IDLE, covers=("snr",)),
+    **{
+        f"{control}_control": Rule(
+            f"{control.capitalize()} control",
+            (f"{control}_control",),
+            ("nominal", "at_least"),
+            "dB",
+            "db",
+            ("input", "conditions", "frequency"),
+        )
+        for control in ("bass", "treble")
+    },
+    "snr": Rule(
+        "Signal to noise", ("snr",), ("at_least",), "dB", "db", (*_IDLE, "noise_band", "signal", "reference"), EQUAL
+    ),
+    "noise": Rule("Noise", ("noise",), ("at_most",), "V", "ratio", (*_IDLE, "noise_band"), covers=("snr",)),
     "hum": Rule("Hum", ("hum",), ("at_most",), "dB", "db", ("input", "conditions")),
     "dc_offset": Rule("DC offset", ("dc_offset",), ("at_most",), "V", "ratio", ("conditions",)),
     "imd": Rule("Intermodulation", ("imd",), ("at_most",), "%", "ratio", (*_DRIVEN, "level", "tones"), UPWARD),
@@ -127,8 +140,10 @@ RULES: dict[str, Rule] = {
     ),
     "riaa_deviation": Rule("Phono response", _RIAA, ("within",), "dB", "db", ("conditions", "band"), band=True),
     "hum_voltage": Rule("Hum", ("hum_voltage",), ("at_most",), "V", "ratio", (*_INPUT, "termination", "volume")),
-    "corner_low": Rule("Lower corner", ("corner_low",), ("at_most",), "Hz", "ratio", _LEVEL, HARD),
-    "corner_high": Rule("Upper corner", ("corner_high",), ("at_least",), "Hz", "percent", _LEVEL, HARD),
+    "corner_low": Rule("Lower corner", ("corner_low",), ("at_most",), "Hz", "ratio", (*_LEVEL, "relative_to"), HARD),
+    "corner_high": Rule(
+        "Upper corner", ("corner_high",), ("at_least",), "Hz", "percent", (*_LEVEL, "relative_to"), HARD
+    ),
     "input_sensitivity": Rule(
         "Input sensitivity",
         ("input_sensitivity",),
@@ -201,6 +216,8 @@ TRADE_WORDS = {
     "stereo_separation": "separation",
     "crosstalk_between_channels": "crosstalk",
     "hum_level": "hum",
+    "bass": "bass_control",
+    "treble": "treble_control",
 }
 # what a maker calls a power of another rule: it is a power, and the rule makes the difference
 POWER_WORDS = {

@@ -142,6 +142,8 @@ class Rating:
     volume: Text = ""  # position of the volume control
     conditions: Named = ()
     called: str = ""  # of an own name: as it is written
+    # the frequencies that it means if it names none, the first to measure at; (): 1 kHz
+    meant_hz: tuple[float, ...] = ()
     reference_level: Level | None = None  # of a reference that is neither a power nor at the input
 
     @property
@@ -190,6 +192,8 @@ class Measurement:
     termination: Text = ""
     volume: Text = ""
     conditions: Named = ()
+    # of a response: the frequency, or the band whose mean, it is relative to; None: what its gear has
+    relative_to: Annotated[float | tuple[float, float] | None, "reference frequency"] = None
     driven: Annotated[str, ("L", "R")] = ""
     against: Text = ""
     equalised: Annotated[bool, "yes or no"] = False

@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from reviewkit.model.finding import Finding
+from reviewkit.model.gear import Gear
 from reviewkit.model.level import FULL_SCALE, Level, levels_of
 from reviewkit.model.quantities import quantity_of
 from reviewkit.model.ratings import distortion_limit
-from reviewkit.model.session import Rating
+from reviewkit.model.session import Measurement, Rating
 
 FREQUENCY_HZ = 1000.0  # common practice, no source
 AM_HZ = 400.0  # of a receiver's AM half (common practice, no source)
@@ -21,9 +22,34 @@ BAND_HZ = (20.0, 20_000.0)  # of what is rated over a band by its nature: a resp
 DISTORTION_PERCENT = 1.0  # at which a power is rated (common practice, no source)
 
 
+def frequencies_hz(rating: Rating) -> tuple[float, ...]:
+    """Return the frequencies that a rating without a band may hold at, Hz; the first is the one to measure at."""
+    return (rating.frequency_hz,) if rating.frequency_hz else rating.meant_hz or (FREQUENCY_HZ,)
+
+
 def frequency_hz(rating: Rating) -> float:
     """Return the frequency that a rating without a band holds at, Hz."""
-    return rating.frequency_hz or (AM_HZ if rating.input.upper() in _AM else FREQUENCY_HZ)
+    return frequencies_hz(rating)[0]
+
+
+def meant_hz(input_: str, gear: Gear | None) -> tuple[float, ...]:
+    """Return the frequencies that figures of this input and type of gear mean if they name none; (): 1 kHz.
+
+    400 Hz of a receiver's AM half, 315 or 333 Hz of a cassette deck (common practice, no source).
+    """
+    if input_.upper() in _AM:
+        return (AM_HZ,)
+    of_gear = gear.reference_hz if gear else ()
+    return () if of_gear == (FREQUENCY_HZ,) else of_gear
+
+
+def relative_to_hz(m: Measurement, gear: Gear | None) -> float | tuple[float, float]:
+    """Return what a response is relative to, Hz: as its table says, else the frequency or band of its gear."""
+    if m.relative_to is not None:
+        return m.relative_to
+    if gear is not None and gear.reference_band_hz and m.input.upper() not in RADIO:
+        return gear.reference_band_hz
+    return (meant_hz(m.input, gear) or (FREQUENCY_HZ,))[0]
 
 
 def band_hz(rating: Rating) -> tuple[float, float]:

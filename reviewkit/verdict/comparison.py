@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.finding import Finding
-from reviewkit.model.level import Level, is_same, levels_of, reference_level
+from reviewkit.model.finding_conditions import relative_words
+from reviewkit.model.level import Level, is_same, levels_of
 from reviewkit.model.ratings import EQUAL, HARD, LOWEST_POWER_W, distortion_limit, rule_of
 from reviewkit.model.session import Rating
-from reviewkit.model.weightings import FLATTERING, weighted
-from reviewkit.verdict import own_ratings
+from reviewkit.verdict import noise_conditions, own_ratings
 from reviewkit.verdict.compared_condition import APART, EASIER, HARDER, SAME, ComparedCondition, first_words
 
 INSIDE, ON, OUTSIDE = 1, 0, -1
@@ -127,17 +127,6 @@ def _words(key: str, name: str) -> Callable[[Rating, Finding], ComparedCondition
     return compare_words
 
 
-def _weighting(rating: Rating, finding: Finding) -> ComparedCondition:
-    wanted, had = rating.weighting, str(finding.at.get("weighting", ""))
-    measured = weighted(had)
-    if wanted.lower() == had.lower():
-        return ComparedCondition(SAME, assumed="" if wanted or rating.called else measured)
-    # a rating that doesn't name a weighting means unweighted; weighting makes it look better
-    rated = f"rated {weighted(wanted)}" if wanted else "rated without a weighting"
-    eased = not wanted and had in FLATTERING
-    return ComparedCondition(EASIER if eased else APART, f"{rated}, measured {measured}", brief=f"measured {measured}")
-
-
 def _channels(rating: Rating, finding: Finding) -> ComparedCondition:
     had = str(finding.at.get("channels", ""))
     words = {"both": "both channels driven", "one": "one channel driven"}
@@ -187,6 +176,12 @@ def _band(rating: Rating, finding: Finding) -> ComparedCondition:
     return ComparedCondition(EASIER if inside else APART, why, brief=part)
 
 
+def _relative_to(rating: Rating, finding: Finding) -> ComparedCondition:
+    """Note what a response is relative to, if that isn't 1 kHz; makers hardly ever print it."""
+    to_hz = finding.at.get("relative_to")
+    return ComparedCondition(SAME, assumed=f"relative to {relative_words(to_hz)}" if to_hz else "")
+
+
 def _frequency(rating: Rating, finding: Finding) -> ComparedCondition:
     """Compare the frequency; if the maker names neither one nor a band, 1 kHz is meant, and only that."""
     if rating.band_hz is not None:
@@ -194,10 +189,11 @@ def _frequency(rating: Rating, finding: Finding) -> ComparedCondition:
     if rating.called and rating.frequency_hz is None:
         hz = finding.at.get("frequency")
         return ComparedCondition(SAME, assumed=f"at {quantities.hertz(hz)}" if hz is not None else "")
-    wanted, hz = unstated_conditions.frequency_hz(rating), finding.at.get("frequency")
+    meant, hz = unstated_conditions.frequencies_hz(rating), finding.at.get("frequency")
+    wanted = meant[0]
     rated = f"rated at {quantities.hertz(wanted)}"
     if rating.frequency_hz is None:
-        rated = f"rated at no frequency, which means {quantities.hertz(wanted)}"
+        rated = f"rated at no frequency, which means {' or '.join(map(quantities.hertz, meant))}"
     if is_swept(finding):
         low, high = finding.at["band"]
         over = quantities.band((low, high))
@@ -210,7 +206,7 @@ def _frequency(rating: Rating, finding: Finding) -> ComparedCondition:
         return ComparedCondition(
             APART, f"{rated}, the frequency measured at is not stated", brief="frequency not stated"
         )
-    if abs(hz / wanted - 1) <= _FREQUENCY_SAME:
+    if any(abs(hz / each - 1) <= _FREQUENCY_SAME for each in meant):
         return ComparedCondition(SAME, assumed=f"at {quantities.hertz(hz)}" if rating.frequency_hz is None else "")
     measured = f"measured at {quantities.hertz(hz)}"
     return ComparedCondition(APART, f"{rated}, {measured}", brief=measured)
@@ -282,38 +278,6 @@ def _figure(rating: Rating, finding: Finding) -> ComparedCondition:
     return ComparedCondition(EASIER if plus_noise else HARDER, f"rated as {wanted}, {measured}", brief=brief)
 
 
-def _reference(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> ComparedCondition:
-    had, level = finding.at.get("reference"), reference_level(finding.at)
-    shown = quantities.watts(had) if had is not None else quantities.level_text(level) if level else ""
-    measured = f"measured re {shown or 'something not stated'}"
-    brief = measured if shown else "reference not stated"
-    if rating.reference_v is not None:
-        if finding.at.get("reference_input") == rating.reference_v:
-            return ComparedCondition(SAME, assumed=str(finding.at.get("method", "")))
-        of = f"the {finding.at['input']} input" if finding.at.get("input") else "the input"
-        remedy = f"what would tell is the input sensitivity of {of}, read at the same volume"
-        return ComparedCondition(APART, f"rated re {rating.reference} at the input, {measured}; {remedy}", brief=brief)
-    if rating.reference_level is not None:
-        above = level.decibels_above(rating.reference_level) if level else None
-        if above is not None and is_same(above):
-            return ComparedCondition(SAME, assumed=str(finding.at.get("method", "")))
-        return ComparedCondition(APART, f"rated re {rating.reference}, {measured}", brief=brief)
-    if not rating.reference:
-        meant = unstated_conditions.reference_w(rating, finding, ratings)
-        if meant is None or (had is None and finding.kind != "reading"):
-            return ComparedCondition(SAME, assumed=f"re {shown}" if shown else "")
-        rated = f"rated without a reference, which means {quantities.watts(meant)}"
-        if had is None:
-            return ComparedCondition(APART, f"{rated}, {measured}", brief=brief)
-        if abs(had / meant - 1) <= _LOAD_SAME:
-            return ComparedCondition(SAME, assumed=f"re {quantities.watts(had)}")
-        # the lower the reference, the harder
-        return ComparedCondition(HARDER if had < meant else EASIER, f"{rated}, {measured}", brief=brief)
-    if rating.reference_w is not None and had is not None and abs(had / rating.reference_w - 1) <= _LOAD_SAME:
-        return ComparedCondition(SAME)
-    return ComparedCondition(APART, f"rated re {rating.reference}, {measured}", brief=brief)
-
-
 def _tones(rating: Rating, finding: Finding) -> ComparedCondition:
     had = finding.at.get("tones")
     shown = quantities.tones((had[0], had[1])) if had else ""
@@ -334,12 +298,14 @@ _COMPARE: dict[str, Callable[[Rating, Finding], ComparedCondition]] = {
     "input": _words("input", "input"),
     "termination": _words("termination", "termination"),
     "volume": _words("volume", "volume"),
-    "weighting": _weighting,
+    "weighting": noise_conditions.compare_weighting,
     "tones": _tones,
     "channels": _channels,
     "band": _band,
     "frequency": _frequency,
     "figure": _figure,
+    "noise_band": noise_conditions.compare_band,
+    "relative_to": _relative_to,
     "conditions": own_ratings.compare_conditions,
     "thd": own_ratings.compare_distortion,
     "sign": own_ratings.compare_sign,
@@ -348,5 +314,5 @@ _COMPARE: dict[str, Callable[[Rating, Finding], ComparedCondition]] = {
 _OF_ALL_RATINGS: dict[str, Callable[[Rating, Finding, Sequence[Rating]], ComparedCondition]] = {
     "level": _level,
     "signal": _signal,
-    "reference": _reference,
+    "reference": noise_conditions.compare_reference,
 }

@@ -88,7 +88,8 @@ def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word
             and f.measurement == finding.measurement
             and f.at.get("band") == finding.at.get("band")
         }
-        return quantities.deviation(pair[1].value, pair[-1].value)
+        if len(pair) == 2:
+            return quantities.deviation(pair[1].value, pair[-1].value)
     if word == NO_VERDICT:
         return f"{show(finding)}, {_off_nominal(rating, finding)}"
     return show(finding)

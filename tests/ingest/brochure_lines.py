@@ -226,12 +226,12 @@ INPUTS: dict[str, Read | Asked] = {
     "Crosstalk: better than 50 dB at 1 kHz; 38 dB at 10 kHz": Read(
         rated("crosstalk", 'at_most = "-50 dB"', KHZ) + rated("crosstalk", 'at_most = "-38 dB"', 'frequency = "10 kHz"')
     ),
+    "Bass: ±10 dB at 100 Hz": Read(rated("bass control", 'nominal = "10 dB"', 'frequency = "100 Hz"')),
     "Output impedance: 0.15 ohm at 1 kHz": Read(rated("source impedance", 'nominal = "0.15 ohm"', KHZ)),
     "Damping factor (8 ohms, 1 kHz): more than 60": Read(rated("damping factor", "at_least = 60", EIGHT, KHZ)),
 }
 
 PRINTED: dict[str, Read | Asked] = {
-    "Bass: ±10 dB at 100 Hz": Read(unmeasured=(("Bass", "±10 dB at 100 Hz"),)),
     "High filter −6 dB/oct. above 7 kHz": Read(unmeasured=(("High filter", "−6 dB/oct. above 7 kHz"),)),
     "FM usable sensitivity (mono): 1.8 µV, 10.3 dBf": Read(
         rated("usable sensitivity", 'at_most = "1.8 µV"', 'input = "FM"', 'conditions = { mode = "mono" }')

@@ -670,7 +670,14 @@ PREAMPLIFIER = (
         ),
         ('gain,L,20.4,dB,"line input, 1 kHz"', 'gain,L,39.6,dB,"phono MM input, 1 kHz"'),
     ),
-    Line("Tone controls: bass ±10 dB at 100 Hz, treble ±10 dB at 10 kHz", why="each control has a name of its own"),
+    Line(
+        "Tone controls: bass ±10 dB at 100 Hz, treble ±10 dB at 10 kHz",
+        (
+            rated("bass control", 'nominal = "10 dB"', 'frequency = "100 Hz"'),
+            rated("treble control", 'nominal = "10 dB"', 'frequency = "10 kHz"'),
+        ),
+        ("bass control,L,9.6,dB,100 Hz", "treble control,L,10.2,dB,10 kHz"),
+    ),
     one(
         "Equaliser range: ±12 dB",
         rated("equaliser range", 'at_least = "12 dB"'),

@@ -10,9 +10,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from measured_sheets import HERTZ, all_of, column, conditions, one, panel_of, quantities, run_from, sheet
+from rated_and_found import found, rated, verdict_of
 
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
+from reviewkit.verdict.verdict import MEETS, NO_VERDICT, SHORT
 
 KIND = KINDS["contour"]
 FREQUENCY_HZ = np.geomspace(10, 40_000, 97)
@@ -247,3 +249,23 @@ def test_the_card_holds_what_the_file_says():
     (trace,) = panel_of(card).traces
     assert trace.y == pytest.approx([20 * math.log10(2), 20 * math.log10(1.25), 0, 0, 0], abs=1e-9)
     assert card.hero.figure == "+6.0 dB"
+
+
+@pytest.mark.parametrize(("gain_db", "setting"), [(10.0, "bass full up"), (-10.0, "bass full down")])
+def test_a_tone_control_is_read_where_it_is_rated(gain_db, setting):
+    """A shelf of one pole and one zero, relative to its own level at 1 kHz."""
+    ratings = [rated("bass_control", nominal=10.0, frequency_hz=100.0), rated("treble_control", frequency_hz=10_000.0)]
+    data = response(mono=amplifier_db(FREQUENCY_HZ) + shelf_db(FREQUENCY_HZ, gain_db, 400))
+    found = KIND.findings(data, replace(told(setting=setting), ratings=tuple(ratings)))
+    at_100, at_1k = shelf_db([100.0, 1000.0], gain_db, 400)
+    assert one(found, "bass_control", frequency=100.0).value == pytest.approx(abs(at_100 - at_1k), abs=0.02)
+    assert all_of(found, "treble_control") == []  # another knob
+
+
+def test_a_nominal_tone_control_gets_no_verdict_and_a_limit_does():
+    up, down = (found("bass_control", value, frequency=100.0, setting=f"bass full {way}") for value, way in
+                ((9.4, "up"), (10.6, "down")))  # fmt: skip
+    nominal = verdict_of(rated("bass_control", nominal=10.0, frequency_hz=100.0), up, down)
+    assert (nominal.verdict, nominal.measured) == (NO_VERDICT, "9.4 dB, −0.6 dB")
+    assert verdict_of(rated("bass_control", at_least=9.0, frequency_hz=100.0), up, down).verdict == MEETS
+    assert verdict_of(rated("bass_control", at_least=10.0, frequency_hz=100.0), up, down).verdict == SHORT

@@ -282,6 +282,9 @@ _SWEEPS_KEYS: dict[str, Change] = {
     ),
     "measurement.file": toml('file = "measurements/flat right.csv"', 'file = "measurements/flat left.csv"'),
     "measurement.title": toml('title = "The controls"', 'title = "Bass and treble"'),
+    "measurement.relative_to": within(
+        '"measurements/flat left.csv"', 'drive = "1 W"', 'drive = "1 W"\nrelative_to = "315 Hz"'
+    ),
     "measurement.setting": toml('setting = "bass full up"', 'setting = "bass at most"'),
     "measurement.stage": within('"measurements/power-before.csv"', 'stage = "before"', 'stage = "after"'),
     "measurement.card": within('"measurements/treble.csv"', 'card = "controls"', 'card = "treble-knob"'),

@@ -16,7 +16,7 @@ from reviewkit.ingest.references import read_reference
 from reviewkit.ingest.session.own_figures import own_unit, with_relative_levels, without_repeated
 from reviewkit.ingest.session.printed_line import NOT_MEASURED, not_known, printed, unknown
 from reviewkit.ingest.session.rating_entries import NotUnderstood, entries_of, join_inputs, refuse_two_limits
-from reviewkit.ingest.session.rating_names import Named, find_name, respelled
+from reviewkit.ingest.session.rating_names import TONE_CONTROLS, Named, each_control, find_name, respelled
 from reviewkit.ingest.session.rating_numbers import with_points
 from reviewkit.ingest.session.rating_phrases import WORDS
 from reviewkit.model.errors import shortened
@@ -60,6 +60,9 @@ def read_line(line: str) -> LineRead:
     text = normalised(written)
     if match := re.match(rf"{NOT_MEASURED}\s*:\s*", text, re.IGNORECASE):
         return LineRead(printed=[printed(written[match.end() :], "")])
+    if controls := each_control(text):
+        parts = [read_line(control) for control in controls]
+        return LineRead([table for part in parts for table in part.tables], [e for part in parts for e in part.printed])
     text = respelled(text)
     named = find_name(text)
     if named.printed:
@@ -73,6 +76,8 @@ def read_line(line: str) -> LineRead:
     name, rest = named.name, named.rest
     if name == "power":
         rest = _TWICE.sub(lambda m: f"{m[1] or m[2]} W each", _TWO_ALIKE.sub(r"\1 W each", rest))
+    if name in TONE_CONTROLS:
+        rest = re.sub(r"±|\+/[-−]", " ", rest)  # as far up as down
     if name == "imd":
         rest = _FOUR_TO_ONE.sub("", rest)
     tokens = scan(with_points(_A_WEIGHTED.sub(" dB A-weighted", rest)), WORDS)

@@ -37,6 +37,9 @@ _SAYS_LIMIT = re.compile(
     r"|[<>≤≥±]|\+/-",
     re.IGNORECASE,
 )
+TONE_CONTROLS = ("bass_control", "treble_control")
+_TONE_CONTROLS = re.compile(r"tone controls?(?: range)?\s*:?\s*(?=(?:bass|treble)\b)", re.IGNORECASE)
+_EACH_CONTROL = re.compile(r"\s*[,;/]\s*(?=(?:bass|treble)\b)", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -127,3 +130,9 @@ def longest(text: str, names: Sequence[str] | Mapping[str, object]) -> str:
 
 def _pattern(names: tuple[str, ...]) -> re.Pattern[str]:
     return phrases_of(tuple(sorted({*names, *(name.replace(" and ", " & ") for name in names)})))
+
+
+def each_control(text: str) -> list[str]:
+    """Return a line "Tone controls: bass …, treble …" as a line for each; none of any other line."""
+    match = _TONE_CONTROLS.match(text)
+    return _EACH_CONTROL.split(text[match.end() :]) if match else []

@@ -95,8 +95,8 @@ PRINTED_ONLY = tuple(
     requirements, power requirement, power supply, power source, ac power, ac supply, rated power consumption,
     mains, mains voltage, line voltage, fuse, fuses, ac outlets, outlets, slew rate, slewing rate, transient
     intermodulation distortion, transient intermodulation, tim, tim distortion, peak power, peak power output,
-    dynamic headroom, headroom, bass, treble, midrange, presence, tone control, tone controls, tone control
-    range, bass control, treble control, loudness, loudness contour, loudness control, filter, filters, high
+    dynamic headroom, headroom, midrange, presence, tone control, tone controls, tone control
+    range, loudness, loudness contour, loudness control, filter, filters, high
     filter, low filter, high cut filter, low cut filter, subsonic filter, rumble filter, scratch filter, input
     impedance, output level, output level/impedance, output voltage, rec out, recording output, tape output,
     tape rec output, pre out, preamplifier output, headphone output, headphones, headphone impedance, speakers,

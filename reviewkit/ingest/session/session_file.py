@@ -167,7 +167,7 @@ def session_of(
         unit=unit or Unit("", ""),
         bench=bench,
         price=price,
-        ratings=complete_ratings(ratings, bench.load_ohm),
+        ratings=complete_ratings(ratings, bench.load_ohm, unit.gear if unit else None),
         printed=printed,
         measurements=measurements,
         sounds=complete_sounds(sounds, measurements, folder, kinds),

@@ -220,6 +220,22 @@ def read_within(value: Any) -> tuple[float, float]:
     return low, high
 
 
+def read_reference_frequency(value: Any) -> float | tuple[float, float]:
+    """Return what a response is relative to: a frequency in Hz, or the band whose mean it is.
+
+    Raises
+    ------
+    ValueError
+        If it is neither; the message says what to write.
+    """
+    if not isinstance(value, list):
+        return quantity_in("Hz")(value)
+    if len(value) != 2:
+        raise ValueError('is neither a frequency nor a band; write "315 Hz" or ["300 Hz", "3 kHz"]')
+    low_hz, high_hz = check_rising([quantity_in("Hz")(each) for each in value])
+    return low_hz, high_hz
+
+
 def read_own(value: Any) -> tuple[float, str]:
     """Return a limit under a name of the maker's own: in its base unit, and that unit; a bare number has none.
 

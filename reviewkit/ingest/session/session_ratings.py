@@ -15,6 +15,7 @@ from reviewkit.ingest.session import session_quantities as quantities
 from reviewkit.ingest.session.session_place import Place
 from reviewkit.model import unstated_conditions
 from reviewkit.model.errors import nearest
+from reviewkit.model.gear import Gear
 from reviewkit.model.gear_names import SHOWN, shown_name, spelled
 from reviewkit.model.quantities import QUANTITIES
 from reviewkit.model.ratings import (
@@ -138,9 +139,15 @@ def read_reference(text: str) -> references.Reference:
     raise ValueError(f"is not what a ratio can be relative to; {remedy}")
 
 
-def complete_ratings(ratings: Sequence[tuple[Rating, Place]], load_ohm: float | None) -> tuple[Rating, ...]:
-    """Return all ratings of a session with what only their quantity and the others say; note every fault."""
-    sound = [replace(r, unit=_unit(r, place)) for r, place in ratings if _check(r, place)]
+def complete_ratings(
+    ratings: Sequence[tuple[Rating, Place]], load_ohm: float | None, gear: Gear | None = None
+) -> tuple[Rating, ...]:
+    """Return all ratings of a session with what only their quantity, the others and the gear say; note every fault."""
+    sound = [
+        replace(r, unit=_unit(r, place), meant_hz=unstated_conditions.meant_hz(r.input, gear))
+        for r, place in ratings
+        if _check(r, place)
+    ]
     watts = unstated_conditions.rated_output_w(sound, load_ohm)
     return tuple(
         replace(r, order=order, reference_w=watts if r.reference == "rated output" else r.reference_w)

@@ -131,6 +131,11 @@ TYPES: dict[str, Any] = {
     "level": Annotated[Any, PlainValidator(quantities.read_rated_level), Field(examples=['"4 W" or "2.83 V"'])],
     "tolerance": Annotated[Any, PlainValidator(ratings.read_tolerance)],
     "band": _pair('["20 Hz", "20 kHz"]'),
+    "reference frequency": Annotated[
+        Any,
+        PlainValidator(quantities.read_reference_frequency),
+        Field(examples=['"315 Hz" or ["300 Hz", "3 kHz"]']),
+    ],
     "tones": _pair('["60 Hz", "7 kHz"]'),
     "lines": Annotated[
         list[_quantity("Hz")],  # type: ignore[misc]

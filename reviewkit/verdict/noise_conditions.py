@@ -1,0 +1,85 @@
+"""Conditions of noise and of ratios to it: the weighting, the band, the reference."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from reviewkit.model import quantities, unstated_conditions
+from reviewkit.model.finding import Finding
+from reviewkit.model.level import is_same, reference_level
+from reviewkit.model.session import Rating
+from reviewkit.model.weightings import FLATTERING, weighted
+from reviewkit.verdict.compared_condition import APART, EASIER, HARDER, SAME, ComparedCondition
+
+_SAME = 0.005  # of a power or a band's edge: exports round by as much (common practice, no source)
+
+
+def compare_weighting(rating: Rating, finding: Finding) -> ComparedCondition:
+    """Compare the weighting. A rating that doesn't name one means unweighted."""
+    wanted, had = rating.weighting, str(finding.at.get("weighting", ""))
+    measured = weighted(had)
+    if wanted.lower() == had.lower():
+        return ComparedCondition(SAME, assumed="" if wanted or rating.called else measured)
+    # a rating that doesn't name a weighting means unweighted; weighting makes it look better
+    rated = f"rated {weighted(wanted)}" if wanted else "rated without a weighting"
+    eased = not wanted and had in FLATTERING
+    return ComparedCondition(EASIER if eased else APART, f"{rated}, measured {measured}", brief=f"measured {measured}")
+
+
+def compare_band(rating: Rating, finding: Finding) -> ComparedCondition:
+    """Compare the band that noise is taken over; a wider one has more of it. A rating without one means 20 Hz – 20 kHz,
+    or as much of it as was measured.
+    """
+    had = finding.at.get("band")
+    usual = unstated_conditions.BAND_HZ
+    if rating.band_hz is None:
+        inside = had is None or (had[0] >= usual[0] * (1 - _SAME) and had[1] <= usual[1] * (1 + _SAME))
+        cut = had is not None and (had[0] > 2 * usual[0] or had[1] < usual[1] / 2)
+        if inside and not cut:
+            return ComparedCondition(SAME)
+        assert had is not None
+        over = quantities.band((had[0], had[1]))
+        why = f"rated over no band, which means {quantities.band(usual)}, measured over {over}"
+        return ComparedCondition(EASIER if inside else HARDER, why, brief=over)
+    rated = f"rated over {quantities.band(rating.band_hz)}"
+    if had is None:
+        return ComparedCondition(APART, f"{rated}, the band measured over is not stated", brief="band not stated")
+    below, above = had[0] / rating.band_hz[0] - 1, rating.band_hz[1] / had[1] - 1
+    if max(abs(below), abs(above)) <= _SAME:
+        return ComparedCondition(SAME)
+    over = quantities.band((had[0], had[1]))
+    relation = HARDER if max(below, above) <= _SAME else EASIER if min(below, above) >= -_SAME else APART
+    return ComparedCondition(relation, f"{rated}, measured over {over}", brief=over)
+
+
+def compare_reference(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> ComparedCondition:
+    """Compare what a ratio is relative to. Without it, a signal to noise ratio means the rated output."""
+    had, level = finding.at.get("reference"), reference_level(finding.at)
+    shown = quantities.watts(had) if had is not None else quantities.level_text(level) if level else ""
+    measured = f"measured re {shown or 'something not stated'}"
+    brief = measured if shown else "reference not stated"
+    if rating.reference_v is not None:
+        if finding.at.get("reference_input") == rating.reference_v:
+            return ComparedCondition(SAME, assumed=str(finding.at.get("method", "")))
+        of = f"the {finding.at['input']} input" if finding.at.get("input") else "the input"
+        remedy = f"what would tell is the input sensitivity of {of}, read at the same volume"
+        return ComparedCondition(APART, f"rated re {rating.reference} at the input, {measured}; {remedy}", brief=brief)
+    if rating.reference_level is not None:
+        above = level.decibels_above(rating.reference_level) if level else None
+        if above is not None and is_same(above):
+            return ComparedCondition(SAME, assumed=str(finding.at.get("method", "")))
+        return ComparedCondition(APART, f"rated re {rating.reference}, {measured}", brief=brief)
+    if not rating.reference:
+        meant = unstated_conditions.reference_w(rating, finding, ratings)
+        if meant is None or (had is None and finding.kind != "reading"):
+            return ComparedCondition(SAME, assumed=f"re {shown}" if shown else "")
+        rated = f"rated without a reference, which means {quantities.watts(meant)}"
+        if had is None:
+            return ComparedCondition(APART, f"{rated}, {measured}", brief=brief)
+        if abs(had / meant - 1) <= _SAME:
+            return ComparedCondition(SAME, assumed=f"re {quantities.watts(had)}")
+        # the lower the reference, the harder
+        return ComparedCondition(HARDER if had < meant else EASIER, f"{rated}, {measured}", brief=brief)
+    if rating.reference_w is not None and had is not None and abs(had / rating.reference_w - 1) <= _SAME:
+        return ComparedCondition(SAME)
+    return ComparedCondition(APART, f"rated re {rating.reference}, {measured}", brief=brief)
