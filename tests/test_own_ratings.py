@@ -201,6 +201,8 @@ def test_nearly_a_known_name_is_asked_about(name, meant):
         ('quantity = "flutter rate"\nwithin = ["1 %", "2 %"]', "does not hold zero between its limits"),
         ('quantity = "flutter rate"\nwithin = ["-1 %", "2 dB"]', "has limits in two units"),
         ('quantity = "flutter rate"\nnominal = "1 V"\ntolerance = "0 %"', "is not above zero"),
+        ('quantity = "flutter rate"\nnominal = "1 V"\ntolerance = "1 A"', "nor in its unit"),
+        ('quantity = "flutter rate"\nnominal = "6 %"\ntolerance = "1 %"', "nor in its unit"),
         ('quantity = "12"\nat_most = "1 %"', "does not say what is rated"),
         ('quantity = "sinad"\nat_least = "60 dB"', "is not what makers rate"),
         ('quantity = "flutter rate"\nat_most = "1 %"\nconditions = { tape = "" }', "is not text"),

@@ -97,7 +97,7 @@ def test_the_card_and_the_words_say_what_it_is_relative_to():
     run = run_of("deck")
     assert "relative to 315 Hz" in KINDS["response"].card([run], []).conditions
     facts = {point.name: point.facts for point in KINDS["response"].points(run, None)}
-    assert facts["flatness"]["to"] == "relative to 315 Hz"
+    assert facts["flatness"]["to"] == "315 Hz"
     plain = run_of("amplifier")
     assert not any("relative" in each for each in KINDS["response"].card([plain], []).conditions)
 

@@ -109,7 +109,7 @@ def _conditions(runs: Sequence[Run]) -> tuple[str, ...]:
         ("into", quantities.load(m.load_ohm) if m.load_ohm is not None else ""),
         ("at", quantities.hertz(hertz) if hertz else ""),
         ("on", m.input),
-        ("with", m.setting),
+        ("with", ", ".join(figures.settings(run))),
         ("with", m.volume),
     )
     return tuple(f" {word} {text}" if text else "" for word, text in texts)

@@ -182,7 +182,7 @@ def stated(runs: Sequence[Run], *more: str, level: str = "") -> tuple[tuple[str,
     first = (
         level or ", ".join(part for part in (ohms, *_levels(runs)) if part),
         *more,
-        shared([", ".join(_settings(run)) for run in runs]),
+        shared([", ".join(settings(run)) for run in runs]),
     )
     then = (
         shared([run.conditions.measurement.input for run in runs]),
@@ -191,7 +191,7 @@ def stated(runs: Sequence[Run], *more: str, level: str = "") -> tuple[tuple[str,
     return tuple(filter(None, first)), tuple(filter(None, then))
 
 
-def _settings(run: Run) -> list[str]:
+def settings(run: Run) -> list[str]:
     """Return the setting and the conditions that the user names."""
     m = run.conditions.measurement
     return [*([m.setting] if m.setting else []), *quantities.named_conditions(m.conditions)]
@@ -225,7 +225,7 @@ def join_channels(runs: Sequence[Run]) -> list[Run]:
         m = run.conditions.measurement
         for index, other in enumerate(joined):
             o = other.conditions.measurement
-            alike = (m.stage, _settings(run), m.load_ohm, m.input) == (o.stage, _settings(other), o.load_ohm, o.input)
+            alike = (m.stage, settings(run), m.load_ohm, m.input) == (o.stage, settings(other), o.load_ohm, o.input)
             if alike and drive(run.conditions) == drive(other.conditions) and not _channels(run) & _channels(other):
                 joined[index] = replace(
                     other,
@@ -254,7 +254,7 @@ def run_label(run: Run, runs: Sequence[Run]) -> str:
     m = run.conditions.measurement
     for texts, own in (
         ([r.conditions.measurement.stage for r in runs], m.stage),
-        ([", ".join(_settings(r)) for r in runs], ", ".join(_settings(run))),
+        ([", ".join(settings(r)) for r in runs], ", ".join(settings(run))),
         ([drive(r.conditions) for r in runs], drive(run.conditions)),
         ([_load(r) for r in runs], _load(run)),
     ):

@@ -127,9 +127,16 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 def _notes(runs: Sequence[Run]) -> tuple[str, ...]:
     """Return what the curves are relative to, if that isn't 1 kHz."""
-    c = figures.main_run(runs).conditions
-    to_hz = unstated_conditions.relative_to_hz(c.measurement, c.gear)
-    return () if to_hz == REFERENCE_HZ else (f"relative to {relative_words(to_hz)}",)
+    main = figures.main_run(runs)
+    return () if _is_at_1_khz(main) else (f"relative to {relative_words(_reference_hz(main))}",)
+
+
+def _reference_hz(run: Run) -> float | tuple[float, float]:
+    return unstated_conditions.relative_to_hz(run.conditions.measurement, run.conditions.gear)
+
+
+def _is_at_1_khz(run: Run) -> bool:
+    return _reference_hz(run) == REFERENCE_HZ
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -151,9 +158,9 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 furthest=_furthest(run, quantities.worse(flat)),
                 band=band_hz,
                 before=_furthest(before, quantities.worse(was)) if before else None,
-                setting=run.conditions.measurement.setting,
+                setting=", ".join(figures.settings(run)),
                 load=run.conditions.measurement.load_ohm,
-                to=next(iter(_notes([run])), ""),
+                to="" if _is_at_1_khz(run) else relative_words(_reference_hz(run)),
             )
         )
     low = [f for f in figures.by_channel(run, "corner_low") if f.value > AUDIO_BAND_HZ[0]]

@@ -179,6 +179,11 @@ def _check(rating: Rating, place: Place) -> bool:
         place.fault(f"tolerance does not go with {spaced(name)}; leave it out", "tolerance")
     elif "tolerance" in place.raw and "nominal" not in place.raw:
         place.fault("tolerance goes with a nominal value only; write nominal in place of the limit", "tolerance")
+    elif rating.tolerance is not None and name not in RULES:
+        of_value, own = (quantities.unit_of_own(place.raw[key]) for key in ("nominal", "tolerance"))
+        if own not in (of_value, "%") or (own == of_value == "%"):
+            remedy = "write the lowest and the highest value as two ratings, at_least and at_most"
+            place.fault(f"tolerance is not in percent of the value, nor in its unit; {remedy}", "tolerance")
     if "level" in place.raw and "power" in place.raw:
         place.fault("has a power and a level; write the one that the maker names", "level")
     if rating.tones_hz is not None and "tones" not in rule_of(rating).conditions:

@@ -149,6 +149,7 @@ def _rating(r: Rating) -> dict[str, Any]:
     return _present(
         {
             "quantity": r.quantity,
+            "called": r.called,
             "unit": r.unit,
             "at_least": r.at_least,
             "at_most": r.at_most,
@@ -166,6 +167,7 @@ def _rating(r: Rating) -> dict[str, Any]:
             "level": quantities.level_text(r.level) if r.level else "",
             "termination": r.termination,
             "volume": r.volume,
+            "conditions": dict(r.conditions) or None,
             "input": r.input,
             "weighting": r.weighting,
             "reference": r.reference,
