@@ -15,6 +15,8 @@ _ANTENNA_OHMS = (75.0, 300.0)
 _FEMTOWATT = 1e-15  # 0 dBf
 _SAME_DB = 0.3  # what printing two digits of a voltage may cost
 _LEVELLED = ("flatness", "corner_low", "corner_high", "thd", "thd_plus_noise", "distortion", "crosstalk", "separation")
+# amounts that only conditions of gear have
+OF_OWN = {"m": "distance", "g": "tracking force", "rpm": "speed"}
 
 
 def own_unit(named: Named, tokens: Sequence[Token]) -> str:
@@ -85,3 +87,13 @@ def with_relative_levels(name: str, tokens: Sequence[Token]) -> list[Token]:
         else:
             joined.append(token)
     return joined
+
+
+def named_condition(token: Token) -> tuple[str, str] | None:
+    """Return a condition without a key of its own: its name and value."""
+    if token.key == "named":
+        name, value = token.value
+        return name, value
+    if token.key == "either way" and token.value[0] == "Hz":
+        return "spacing", token.text
+    return (OF_OWN[token.key], token.text) if token.key in OF_OWN else None
