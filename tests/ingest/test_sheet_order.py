@@ -143,10 +143,25 @@ def test_rows_out_of_order_are_named_by_the_lines_of_the_file():
     ]
 
 
-def test_a_step_too_small_for_twelve_digits_is_shown_with_all():
-    assert messages(table([20, 1000.0000000000002, 1000, 2000])) == [
-        f"4: frequency goes back from 1000.0000000000002 Hz to 1000.0 Hz; {AGAIN}"
-    ]
+@pytest.mark.parametrize(
+    ("higher", "lower", "shown"),
+    [
+        ("1234.564", "1234.512", "1.23456 kHz to 1.23451 kHz"),  # six digits
+        ("1234.5678941234", "1234.5678641234", "1.23456789 kHz to 1.23456786 kHz"),  # nine
+        ("1234.56789127214", "1234.56789123214", "1.23456789127 kHz to 1.23456789123 kHz"),  # twelve
+        ("1000.0000000000002", "1000", "1000.0000000000002 Hz to 1000.0 Hz"),  # all that a double has
+        ("2e12", "1e12", "2e+09 kHz to 1e+09 kHz"),
+        ("9e11", "8e11", "900000000 kHz to 800000000 kHz"),
+    ],
+)
+def test_a_step_back_is_shown_with_as_many_digits_as_it_takes(higher, lower, shown):
+    told = messages(table([20, higher, lower, "3e12", "4e12"]))
+    assert told == [f"4: frequency goes back from {shown}; {AGAIN}"]
+
+
+def test_a_step_back_by_a_millionth_of_a_hertz():
+    told = messages(table(["1e-7", "2e-6", "1e-6", "3", "4"]))
+    assert told == [f"4: frequency goes back from 0.000002 Hz to 0.000001 Hz; {AGAIN}"]
 
 
 def test_a_repeat_in_a_falling_sweep_is_left_out():
