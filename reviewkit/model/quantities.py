@@ -83,7 +83,7 @@ QUANTITIES: dict[str, Quantity] = {
     "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1, floor=DISTORTION),
     "hum": Quantity("hum", "dB", "db", -1, floor=OWN, by_meter=True, subject=3),
     "hum_voltage": Quantity("hum", "V", "volts", -1, floor=OWN, by_meter=True, subject=2),
-    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True, by_meter=True, subject=13),
+    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True, by_meter=True, subject=14),
     "bias": Quantity("bias", "V", "volts", either_way=True, by_meter=True),
     "deviation_high": Quantity("highest deviation", "dB", "flatness", either_way=True, extent="band", side=1),
     "deviation_low": Quantity("lowest deviation", "dB", "flatness", either_way=True, extent="band", side=-1),
@@ -96,7 +96,7 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "worst_distortion": _distortion("distortion", extent="band", subject=1),
     "distortion": _distortion("distortion", by_meter=True, subject=1),
-    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True, by_meter=True, subject=12),
+    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True, by_meter=True, subject=13),
     "power_reached": Quantity("power", "W", "watts", 1, over_power=True),
     "lowest_distortion": _distortion(
         "lowest distortion", extent="search", over_power=True, plain="distortion", subject=1
@@ -105,27 +105,25 @@ QUANTITIES: dict[str, Quantity] = {
     "highest_distortion": _distortion(
         "highest distortion", extent="search", over_power=True, plain="distortion", subject=1
     ),
-    "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN, by_meter=True, subject=10),
-    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN, subject=10),
+    "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN, by_meter=True, subject=11),
+    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN, subject=11),
     "source_impedance": Quantity("source impedance", "Ω", "ohms", -1, by_meter=True),
-    "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True, subject=11),
+    "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True, subject=12),
     "damping_factor_lowest": Quantity("damping factor", "", "factor", 1, extent="band"),
     "minimum_impedance": Quantity("minimum impedance", "Ω", "ohms", 1, extent="search", by_meter=True),
     "rated_impedance": Quantity("rated impedance, at most", "Ω", "load", 1),
     "peak_impedance": Quantity("impedance at the peak", "Ω", "ohms"),
     "system_resonance": Quantity("resonance", "Hz", "corner", by_meter=True),
-    "qtc": Quantity("Qtc", "", "factor", by_meter=True),
-    "qts": Quantity("Qts", "", "factor", by_meter=True),
-    "qms": Quantity("Qms", "", "factor", by_meter=True),
-    "qes": Quantity("Qes", "", "factor", by_meter=True),
-    "lower_peak": Quantity("lower peak", "Hz", "corner"),
-    "upper_peak": Quantity("upper peak", "Hz", "corner"),
-    "tuning": Quantity("tuning", "Hz", "corner"),
+    **{name: Quantity(name.capitalize(), "", "factor", by_meter=True) for name in ("qtc", "qts", "qms", "qes")},
+    **{name: Quantity(name.replace("_", " "), "Hz", "corner") for name in ("lower_peak", "upper_peak", "tuning")},
     "speed_error": Quantity("speed error", "%", "signed-percent", -1, either_way=True, by_meter=True),
     "speed_drift": Quantity("speed drift", "%", "percent", -1, by_meter=True),
     "wow_and_flutter": Quantity("wow and flutter", "%", "percent", -1, floor=OWN, by_meter=True, subject=8),
     "unweighted_flutter": Quantity("unweighted flutter", "%", "percent", -1, floor=OWN),
     "strongest_rate": Quantity("strongest rate", "Hz", "corner"),
+    "azimuth_error": Quantity("azimuth error", "′", "level", -1, subject=9),
+    "channel_phase_difference": Quantity("phase between channels", "°", "level", -1, by_meter=True),
+    "channel_delay": Quantity("delay between channels", "s", "seconds", -1),
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
     "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
     **{f"{end}_control": Quantity(f"{end} control", "dB", "db", 1, by_meter=True) for end in ("bass", "treble")},
@@ -136,7 +134,7 @@ QUANTITIES: dict[str, Quantity] = {
     "imd_third": _distortion("third-order intermodulation"),
     "imd_rss": _distortion("intermodulation, r.s.s. of the sidebands"),
     "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1, extent="search", floor=OWN),
-    "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band", subject=9),
+    "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band", subject=10),
     "riaa_deviation_high": Quantity(
         "highest phono deviation", "dB", "flatness", either_way=True, extent="band", side=1
     ),
@@ -230,7 +228,7 @@ def _written(finding: Finding, value: float) -> str:
 
 def stated(text: str, value: float) -> tuple[float, float]:
     """Return the value that a text states, in the unit of `value`, and half of what its last digit is worth."""
-    number = text.split(" ")[0].lstrip("±").rstrip("°")
+    number = text.split(" ")[0].lstrip("±").rstrip("°′")
     printed = float_of(number) if number != "∞" else math.inf
     prefix = 10.0 ** round(math.log10(abs(value / printed))) if printed and value and math.isfinite(printed) else 1.0
     return printed * prefix, 0.5 * prefix * 10.0 ** -len(number.partition(".")[2])
@@ -395,7 +393,7 @@ def limit_within(low: float, high: float, unit: str = "dB") -> str:
 
 def joined(number: str, unit: str) -> str:
     """Return a number with its unit: a space before it, but none before °."""
-    return f"{number}{'' if unit in ('°', '') else ' '}{unit}"
+    return f"{number}{'' if unit in ('°', '′', '') else ' '}{unit}"
 
 
 def level_text(level: Level) -> str:
