@@ -6,6 +6,7 @@ import math
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import replace
+from difflib import get_close_matches
 
 from reviewkit.model import quantities
 from reviewkit.model.finding import Finding
@@ -13,6 +14,7 @@ from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.session import Rating
 from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition, first_words
 
+_ALIKE = 0.7  # how similar two names of one thing may be: "hum trap" and "hum trap depth" (a judgement)
 _FEMTOWATT = 1e-15  # 0 dBf
 _LEAST_SHARE = 0.8
 # units in which a figure below zero is simply a small one
@@ -99,6 +101,14 @@ def of_nearest(rating: Rating, findings: Sequence[Finding], ratings: Sequence[Ra
 
 def _conditions(rating: Rating) -> Rating:
     return replace(rating, nominal=None, tolerance=None, source="", order=0)
+
+
+def nearly(rating: Rating, findings: Sequence[Finding], ratings: Sequence[Rating]) -> str:
+    """Return the name of a reading that no rating has, and that is nearly the rated one; "" if there is none."""
+    rated = {r.quantity for r in ratings}
+    names = {f.quantity: f.called for f in findings if f.called and f.quantity not in rated}
+    near = get_close_matches(rating.quantity, names, n=1, cutoff=_ALIKE)
+    return names[near[0]] if near else ""
 
 
 def in_rated_unit(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
