@@ -1,4 +1,4 @@
-"""The closed tables of gear: each name, each word of a condition, each weighting, in a brochure and beside a reading."""
+"""The closed tables of gear: names, words of conditions and weightings, in a brochure and beside a reading."""
 
 from __future__ import annotations
 
