@@ -91,6 +91,7 @@ def test_scales_that_differ_by_rounding_are_one():
     [
         (0, 1, 2, 3.25, 4, 5),  # rounded to a quarter of a step
         (0, 1, 2, 2.75, 4, 5),
+        (0, 2, 4, 6.5, 8, 10),
         (0, 1, 2, 3, 5, 6),  # one step in five is double
         (0, 1, 2),
         (6, 5, 4, 3, 2, 1, 0),
@@ -109,6 +110,7 @@ def test_even_steps_are_a_spectrum(hertz):
     [
         (0, 1, 2, 3.3, 4, 5),
         (0, 1, 2, 2.7, 4, 5),
+        (0, 0.5, 1, 1.7, 2, 2.5),
         (0, 1, 2, 4, 5),  # one step in four is double
         (0, 1),
         (0, 0, 1, 2, 3, 4, 5),
@@ -124,6 +126,11 @@ def test_a_spectrum_of_both_halves_is_told_of_its_negative_half_only():
         "2: \u22122 Hz is a negative frequency",
         "3: \u22121 Hz is a negative frequency",
     ]
+
+
+def test_half_a_hertz_below_zero_is_negative():
+    (told,) = messages(table([-0.5, 1, 2]))
+    assert told.startswith("2: \u22120.5 Hz is a negative frequency")
 
 
 def test_rows_that_all_lack_a_reading_are_refused_for_that():
@@ -202,6 +209,7 @@ def test_only_a_power_that_falls_throughout_is_turned(watts, turned):
         ((0.5, 2, 1), "2 s to 1 s"),
         ((1e-4, 2e-3, 1e-3), "2 ms to 1 ms"),
         ((1e-6, 3e-5, 1e-5), "30 µs to 10 µs"),
+        ((1e-7, 5e-7, 2e-7), "0.5 µs to 0.2 µs"),
         ((-1, 1, 0), "1 s to 0 s"),
     ],
 )
