@@ -128,8 +128,9 @@ def test_a_spectrum_of_both_halves_is_told_of_its_negative_half_only():
     ]
 
 
-def test_half_a_hertz_below_zero_is_negative():
-    (told,) = messages(table([-0.5, 1, 2]))
+@pytest.mark.parametrize("hertz", [(-0.5, 1, 2), (-0.5,)])
+def test_half_a_hertz_below_zero_is_negative(hertz):
+    (told,) = messages(table(hertz))
     assert told.startswith("2: \u22120.5 Hz is a negative frequency")
 
 
