@@ -8,7 +8,7 @@ a true minus (style after NIST SP 811, from memory; the digit counts are this pr
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -228,6 +228,8 @@ def _written(finding: Finding, value: float) -> str:
 
 def stated(text: str, value: float) -> tuple[float, float]:
     """Return the value that a text states, in the unit of `value`, and half of what its last digit is worth."""
+    if text.endswith("/3 rpm"):  # a whole number and thirds of it are exact
+        return value, 0.0
     number = text.split(" ")[0].lstrip("±").rstrip("°′")
     printed = float_of(number) if number != "∞" else math.inf
     prefix = 10.0 ** round(math.log10(abs(value / printed))) if printed and value and math.isfinite(printed) else 1.0
@@ -347,6 +349,8 @@ def limit(value: float, unit: str, digits: int = 3) -> str:
         if unit == base and value:
             name, factor = next(((n, f) for n, f in steps if abs(value) >= f * 0.9995), steps[-1])
             return f"{_trimmed_signed(value / factor, digits)} {name}"
+    if unit == "rpm" and (thirds := round(3 * value)) % 3 and math.isclose(thirds / 3, value, rel_tol=1e-9):
+        return f"{thirds // 3} {thirds % 3}/3 rpm"
     return joined(_trimmed_signed(value, digits), unit)
 
 
@@ -406,19 +410,6 @@ def level_text(level: Level) -> str:
         return f"{trimmed(level.value)} % {level.reference}"
     number = trimmed(level.value) if level.unit in LINEAR_UNITS else decibels(level.value)
     return f"{number} {level.unit}" + (f" re {level.reference}" if level.reference else "")
-
-
-_WORDLESS = ("mode", "method")  # named conditions whose value says all: "mono", "EIAJ"
-
-
-def named_conditions(named: Iterable[tuple[str, str]]) -> list[str]:
-    """Return conditions that the user names, as they are printed: "tape chrome", "noise reduction on", "mono"."""
-    return [named_condition(name, value) for name, value in named]
-
-
-def named_condition(name: str, value: str) -> str:
-    """Return one condition that the user names, as it is printed."""
-    return value if name in _WORDLESS else f"{name} {value}"
 
 
 def conditions(at: Mapping[str, Any]) -> str:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from difflib import get_close_matches
 
-from reviewkit.model import quantities
+from reviewkit.model import named_conditions, quantities
 from reviewkit.model.finding import Finding
 from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.session import Rating
@@ -27,15 +27,15 @@ def compare_conditions(rating: Rating, finding: Finding) -> ComparedCondition:
     for name, wanted in rating.conditions:
         if _plain(had.get(name, "")) == _plain(wanted):
             continue
-        rated = f"rated with {quantities.named_condition(name, wanted)}"
+        rated = f"rated with {named_conditions.one_in_words(name, wanted)}"
         if name not in had:
             return ComparedCondition(
                 APART, f"{rated}, the {name} measured with is not stated", brief=f"{name} not stated"
             )
-        measured = f"measured with {quantities.named_condition(name, had[name])}"
+        measured = f"measured with {named_conditions.one_in_words(name, had[name])}"
         return ComparedCondition(APART, f"{rated}, {measured}", brief=first_words(measured))
     rest = [pair for pair in had.items() if pair[0] not in dict(rating.conditions)]
-    return ComparedCondition(SAME, assumed=", ".join(quantities.named_conditions(rest)))
+    return ComparedCondition(SAME, assumed=", ".join(named_conditions.in_words(rest)))
 
 
 def _plain(value: str) -> str:

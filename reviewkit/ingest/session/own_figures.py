@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from reviewkit.ingest.conditions import Token
+from reviewkit.ingest.conditions import CONDITION_OF_UNIT, Token
 from reviewkit.ingest.session.rating_entries import NotUnderstood
 from reviewkit.ingest.session.rating_names import Named
 from reviewkit.model.units import SINGLE_UNITS
@@ -15,8 +15,6 @@ _ANTENNA_OHMS = (75.0, 300.0)
 _FEMTOWATT = 1e-15  # 0 dBf
 _SAME_DB = 0.3  # what printing two digits of a voltage may cost
 _LEVELLED = ("flatness", "corner_low", "corner_high", "thd", "thd_plus_noise", "distortion", "crosstalk", "separation")
-# amounts that only conditions of gear have
-OF_OWN = {"m": "distance", "g": "tracking force", "rpm": "speed"}
 
 
 def own_unit(named: Named, tokens: Sequence[Token]) -> str:
@@ -96,4 +94,4 @@ def named_condition(token: Token) -> tuple[str, str] | None:
         return name, value
     if token.key == "either way" and token.value[0] == "Hz":
         return "spacing", token.text
-    return (OF_OWN[token.key], token.text) if token.key in OF_OWN else None
+    return (CONDITION_OF_UNIT[token.key], token.text) if token.key in CONDITION_OF_UNIT else None

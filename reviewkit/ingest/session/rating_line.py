@@ -11,10 +11,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from reviewkit.ingest.conditions import SEPARATORS, Token, scan
+from reviewkit.ingest.conditions import CONDITION_OF_UNIT, SEPARATORS, Token, scan
 from reviewkit.ingest.references import read_reference
 from reviewkit.ingest.session.own_figures import (
-    OF_OWN,
     named_condition,
     own_unit,
     with_relative_levels,
@@ -155,7 +154,7 @@ class _LineParser:
             return self.name == _OF_ONE[token.key]
         if token.key in ("rated output", "reference"):
             return self.name == "snr" or (bool(self.called) and token.key == "reference")
-        if token.key in ("either way", "within", *OF_OWN):
+        if token.key in ("either way", "within", *CONDITION_OF_UNIT):
             return bool(self.called)
         return token.key in SEPARATORS or token.key in _CONDITIONS
 
