@@ -75,7 +75,8 @@ def test_a_band_outside_the_picture_is_not_drawn(hertz):
 
 
 @pytest.mark.parametrize(
-    ("hertz", "ends"), [(200.0, (-66, 66)), (20.0, (0, 66)), (20_000.0, (-66, 0)), (22.0, (None, 66)), (18e3, (-66, None))]
+    ("hertz", "ends"),
+    [(200.0, (-66, 66)), (20.0, (0, 66)), (20_000.0, (-66, 0)), (22.0, (None, 66)), (18e3, (-66, None))],
 )
 def test_a_limit_at_one_frequency_has_both_sides_about_it_inside_the_picture(hertz, ends):
     """Each line is 132 pixels long, less what would be outside."""
