@@ -179,6 +179,11 @@ def test_a_repeat_in_a_falling_sweep_is_left_out():
     assert [row.why for row in sheet.skipped] == ["the same as line 4"]
 
 
+def test_after_a_repeat_the_lines_are_still_those_of_the_file():
+    (told,) = messages("Frequency (Hz),THD (%)\n20,1\n20,1\n30,-1\n40,2\n")
+    assert told.startswith("4: \u22121 in column 2 (THD (%)) cannot be a distortion")
+
+
 @pytest.mark.parametrize("repeats", [999, 1000])
 def test_a_thousand_rows_left_out_are_listed(repeats):
     sheet = read(HEADED + "20,1\n" * (repeats + 1) + "30,2\n")
@@ -201,6 +206,7 @@ def test_of_very_many_faults_the_first_of_the_file_are_reported(falling):
 def test_only_a_power_that_falls_throughout_is_turned(watts, turned):
     sheet = read("Power (W),THD (%)\n" + "".join(f"{value},0.1\n" for value in watts))
     assert sheet.columns[0].values.tolist() == (list(watts)[::-1] if turned else list(watts))
+    assert any("reversed" in how for how in sheet.laid_out) == turned
 
 
 @pytest.mark.parametrize(
