@@ -54,6 +54,11 @@ def test_the_first_value_that_cannot(unit, value, size):
     ]
 
 
+def test_the_largest_possible_value_before_an_impossible_one_is_not_blamed():
+    (told,) = messages(HEADED + "20,1000\n30,1000.5\n")
+    assert told.startswith("3: ")
+
+
 def test_of_each_column_the_first_impossible_value_is_reported_wherever_it_is():
     rows = "".join(f"{hertz},1,1\n" for hertz in range(1, 70_001))
     told = messages("Frequency (Hz),Left (V),Right (V)\n" + rows + "70001,1e31,1\n70002,1,1e-61\n")
@@ -78,8 +83,9 @@ def test_scales_that_differ_are_refused_where_they_first_do():
 
 
 def test_scales_that_differ_by_rounding_are_one():
-    """A thousand millionth is far below what any file prints; a millionth is a digit that was printed."""
+    """A thousand millionth of the value is one digit in ten; what differs by more was printed so."""
     assert len(read(PAIR + "20,1,20.000000001,1\n30,1,30,1\n").columns) == 3
+    assert messages(PAIR + "20,1,20.00000003,1\n30,1,30,1\n")[0].startswith("2: columns 1 and 3 are both frequency")
     assert messages(PAIR + "20,1,20.00002,1\n30,1,30,1\n")[0].startswith("2: columns 1 and 3 are both frequency")
 
 
@@ -165,6 +171,13 @@ def test_rows_out_of_order_are_named_by_the_lines_of_the_file():
 def test_a_step_back_is_shown_with_as_many_digits_as_it_takes(higher, lower, shown):
     told = messages(table([20, higher, lower, "3e12", "4e12"]))
     assert told == [f"4: frequency goes back from {shown}; {AGAIN}"]
+
+
+def test_six_digits_of_a_frequency_are_shown():
+    (told,) = messages(table(["-12.34567", 1, 2]))
+    assert told.startswith("2: \u221212.3457 Hz is a negative")
+    (told,) = messages(table([20, "1234.5678", "1234.5678"]))
+    assert told.startswith("4: 1.23457 kHz is in lines 3 and 4")
 
 
 def test_a_step_back_by_a_millionth_of_a_hertz():
