@@ -21,6 +21,7 @@ _NAMES = (
     "multitone",
     "square",
     "noise",
+    "lines",
     "intermodulation",
     "phono",
     "reading",

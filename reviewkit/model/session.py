@@ -201,6 +201,10 @@ class Measurement:
     enclosure: Annotated[str, ("none", "closed", "vented")] = ""  # of a loudspeaker; none: a bare driver
     dc_resistance_ohm: Annotated[float | None, "Ω"] = None  # of its voice coil, by a meter
     rates_hz: Annotated[Mapping[str, float], "rates"] = field(default_factory=dict)  # what turns, and how fast
+    # lines and bands of a spectrum by name: a frequency, or the lower and the upper edge
+    lines_hz: Annotated[Mapping[str, float | tuple[float, float]], "named lines"] = field(default_factory=dict)
+    # of a reference tone captured in the same way, V or dBFS
+    reference_level: Annotated[Level | None, "signal level"] = None
     full_scale_v: Annotated[float | None, "V"] = None
     hold_s: Annotated[float | None, "s"] = None
     loads_ohm: Annotated[tuple[float, ...], "loads"] = ()  # math.inf: open

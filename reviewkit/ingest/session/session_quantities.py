@@ -236,6 +236,33 @@ def read_reference_frequency(value: Any) -> float | tuple[float, float]:
     return low_hz, high_hz
 
 
+def read_line(value: Any) -> float | tuple[float, float]:
+    """Return a line of a spectrum, Hz, or the edges of a band.
+
+    Raises
+    ------
+    ValueError
+        If it is neither; the message says what to write.
+    """
+    if isinstance(value, list) and len(value) != 2:
+        raise ValueError('is neither a line nor a band; write "19 kHz" or ["10 Hz", "315 Hz"]')
+    return read_reference_frequency(value)
+
+
+def read_signal_level(value: Any) -> Level:
+    """Return the level of a captured tone, V or dBFS.
+
+    Raises
+    ------
+    ValueError
+        If it is in another unit.
+    """
+    level = read_level(value)
+    if level.unit not in ("V", "dBFS"):
+        raise ValueError('is neither a voltage nor dBFS; write for example "245 mV" or "-12 dBFS"')
+    return level
+
+
 def read_own(value: Any) -> tuple[float, str]:
     """Return a limit under a name of the maker's own: in its base unit, and that unit; a bare number has none.
 
