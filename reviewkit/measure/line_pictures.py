@@ -1,8 +1,9 @@
-"""What a spectrum with named lines draws: the whole of it, or the sidebands next to a tone."""
+"""The curves of a spectrum with named lines: the whole of it, or the sidebands next to a tone."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -20,6 +21,7 @@ SPECTRUM, SIDEBANDS = "spectrum", "sidebands"
 _MOST_DRAWN = 600
 _LOWEST_DB = -160.0  # below the highest: nothing is drawn there
 _LOWEST_HZ, _HIGHEST_HZ = 10.0, 100_000.0
+_RUMBLE_DRAWN_HZ = 1000.0
 _MOST_NAMED = 3
 
 
@@ -46,52 +48,39 @@ def _curve(name: str, channel: str, x: Array, ratio: Array, facts: dict[str, obj
 
 
 def spectrum_panel(runs: Sequence[Run], main: Run, channel: str) -> Panel:
-    """Return the spectra of one channel, the main run's lines ringed and named, its bands as levels."""
+    """Return the spectra of one channel, their lines ringed and named. Of rumble only what is below 1 kHz is drawn."""
     unit = _of(main, SPECTRUM, channel)[0].facts["unit"]
     traces = [trace for run in runs for trace in _traces(run, runs, SPECTRUM, channel, unit)]
-    bands = [trace for run in runs for trace in _band_levels(run, runs, channel)]
-    y = [0.0 if unit == "dB" else float(np.max(traces[0].y)), *(float(np.min(trace.y)) for trace in traces)]
-    tops = [float(np.max(trace.y)) for trace in (*traces, *bands)]
+    x = scales.dial_for(traces)
+    if main.get("rumble", channel) is not None:
+        traces = [_below(trace, _RUMBLE_DRAWN_HZ) for trace in traces]
+        x = scales.rates(_LOWEST_HZ, _RUMBLE_DRAWN_HZ)
+    marks = [_mark(f, figures.trace_role(run, runs)) for run in runs for f in run.findings if _is_line(f, channel)]
+    levels = [0.0 if unit == "dB" else float(np.max(traces[0].y)), *(mark.y for mark in marks if mark.x <= x.high)]
+    levels += [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
     return Panel(
-        scales.dial_for(traces),
-        scales.twenties([*y, *tops]),
-        (*traces, *bands),
-        marks=tuple(_mark(f) for f in main.findings if f.channel == channel and _is_line(f)),
+        x,
+        scales.twenties(levels),
+        tuple(traces),
+        marks=tuple(mark for mark in marks if x.low <= mark.x <= x.high and mark.role in ("now", "before")),
         one_channel=True,
     )
 
 
-def _is_line(f: Finding) -> bool:
-    """Return whether a finding is a line that stands out of the noise."""
-    return (
-        f.quantity in ("line_level", "strongest_other_line")
-        and not f.bound
-        and "line_width" not in f.at
-        and (f.quantity == "strongest_other_line" or "band" not in f.at)
-    )
+def _below(trace: Trace, top_hz: float) -> Trace:
+    inside = trace.x <= top_hz
+    return replace(trace, x=read_only(trace.x[inside]), y=read_only(trace.y[inside]))
 
 
-def _mark(f: Finding) -> Mark:
+def _is_line(f: Finding, channel: str) -> bool:
+    """Return whether a finding is a channel's line that stands out of the noise."""
+    named = f.quantity == "line_level" and "band" not in f.at
+    return f.channel == channel and not f.bound and (named or f.quantity == "strongest_other_line")
+
+
+def _mark(f: Finding, role: str) -> Mark:
     hz = float(f.at["frequency"])
-    return Mark(hz, f.value, str(f.at.get("line") or quantities.hertz(hz)), f.channel, optional=True)
-
-
-def _band_levels(run: Run, runs: Sequence[Run], channel: str) -> list[Trace]:
-    """Return each band's level, drawn from edge to edge."""
-    role = figures.trace_role(run, runs)
-    found = [
-        f for f in run.findings if f.channel == channel and "band" in f.at and f.quantity in ("rumble", "line_level")
-    ]
-    return [
-        Trace(
-            read_only(np.array([float(hz) for hz in f.at["band"]])),
-            read_only(np.full(2, f.value)),
-            channel,
-            role,
-            str(f.at.get("line", f.quantity)) if role == "now" else "",
-        )
-        for f in found
-    ]
+    return Mark(hz, f.value, str(f.at.get("line") or quantities.hertz(hz)), f.channel, role, optional=True)
 
 
 def sidebands_panel(runs: Sequence[Run], main: Run, channel: str) -> Panel:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 from reviewkit.measure import figures
 from reviewkit.measure.captures import sample_rate_hz
 from reviewkit.measure.idle_output import Withheld, read_noise
 from reviewkit.measure.line_pictures import sidebands_curve, sidebands_panel, spectrum_curve, spectrum_panel
+from reviewkit.measure.reference_tones import ReferenceTone, reference_of, reference_words
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import ALONE, AS_USED, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart
@@ -36,24 +37,8 @@ RUMBLE = "rumble"
 _STEREO_HZ = {"pilot": 19_000.0, "subcarrier": 38_000.0}
 _WEIGHTED_TO_HZ = 2000.0  # two poles and more above 315 Hz: what is missing above doesn't count
 _MOST_HARMONICS = 20
-_FULL_SCALE_RMS = 0.5**0.5  # of a sine
-_NO_REFERENCE = (
-    'levels are relative to nothing; name the reference tone in the file, frequency = "1 kHz", or write the level that '
-    'such a tone had through the same capture, reference_level = "245 mV"'
-)
 
 Named = Mapping[str, float | tuple[float, float]]
-
-
-@dataclass(frozen=True)
-class _Reference:
-    """What levels are relative to, V r.m.s. or of full scale; `expanded_db`: its share of the uncertainty; `named`:
-    what it is on the record or at the aerial, as a finding has it, or None.
-    """
-
-    level: float
-    expanded_db: float | None
-    named: list[Any] | None = None
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
@@ -64,8 +49,6 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """
     assert sheet is not None
     m = c.measurement
-    if m.frequency_hz is not None and m.reference_level is not None:
-        raise c.fault("frequency and reference_level are two references; leave out the one that is not meant")
     own = _as_played(c)
     found: list[Finding] = []
     withheld: list[str] = []
@@ -76,9 +59,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         except Withheld as why:
             withheld.append(f"no lines: {why}")
             continue
-        reference, why_not = _reference(sheet, noise, c, volts=volts)
-        if reference is not None and m.level is not None:
-            reference = replace(reference, named=[m.level.value, m.level.unit, m.level.reference])
+        reference, why_not = reference_of(sheet, noise, c, volts=volts)
         withheld += [why_not] if why_not else []
         jitter = _jitter(sheet, column, c)
         if reference is not None:
@@ -123,35 +104,8 @@ def _top_hz(place: float | tuple[float, float]) -> float:
     return place[1] if isinstance(place, tuple) else place
 
 
-def _reference(sheet: Sheet, noise: Noise, c: Conditions, *, volts: bool) -> tuple[_Reference | None, str]:
-    """Return what levels are relative to, or why there is nothing."""
-    m = c.measurement
-    if m.frequency_hz is not None:
-        tone = line_at(noise, m.frequency_hz)
-        if tone is None or not tone.is_distinct:
-            raise sheet.fault(f"there is no tone near {quantities.hertz(m.frequency_hz)}, which frequency names")
-        return _Reference(tone.level_v, 0.0 if c.bench.level_uncertainty_db is not None else None), ""
-    if m.reference_level is None:
-        return None, f"no levels of lines: {_NO_REFERENCE}"
-    value, in_dbfs = m.reference_level.value, m.reference_level.unit == "dBFS"
-    if volts and in_dbfs and m.full_scale_v is None:
-        return None, 'no levels of lines: the file is in volts, its reference in dBFS; write reference_level = "245 mV"'
-    if not volts and not in_dbfs:
-        return (
-            None,
-            'no levels of lines: the file is relative, its reference in volts; add for example full_scale = "2 V"',
-        )
-    if not volts and not sheet.find("time") and any(column.unit != "dBFS" for column in sheet.all("level")):
-        return None, "no levels of lines: the file isn't in dBFS, its reference is; export it in dBFS or in volts"
-    if in_dbfs:
-        # a spectrum's 0 dBFS is a full-scale sine, a waveform's ratio is of its peak
-        full_scale = _FULL_SCALE_RMS * (m.full_scale_v or 1.0) if volts or sheet.find("time") else 1.0
-        value = full_scale * 10 ** (value / 20)
-    return _Reference(value, c.bench.level_uncertainty_db), ""
-
-
 def _levels(
-    c: Conditions, channel: str, noise: Noise, reference: _Reference, named: Named
+    c: Conditions, channel: str, noise: Noise, reference: ReferenceTone, named: Named
 ) -> tuple[list[Finding], list[str]]:
     found: list[Finding] = []
     missing: list[str] = []
@@ -175,7 +129,7 @@ def _levels(
 
 
 def _band(
-    c: Conditions, channel: str, noise: Noise, reference: _Reference, name: str, band_hz: tuple[float, float]
+    c: Conditions, channel: str, noise: Noise, reference: ReferenceTone, name: str, band_hz: tuple[float, float]
 ) -> list[Finding]:
     level = band_volts(noise, band_hz)
     if level <= 0:
@@ -197,7 +151,7 @@ def _band(
     return [_bound(each, "at most", TEST_RECORD) for each in made]
 
 
-def _stereo(c: Conditions, channel: str, noise: Noise, reference: _Reference, named: Named) -> list[Finding]:
+def _stereo(c: Conditions, channel: str, noise: Noise, reference: ReferenceTone, named: Named) -> list[Finding]:
     """Return the tone over pilot and subcarrier together, if both are named and reached."""
     lines = [line_at(noise, hz) for hz in _STEREO_HZ.values() if hz in named.values()]
     reached = [line for line in lines if line is not None]
@@ -210,7 +164,7 @@ def _stereo(c: Conditions, channel: str, noise: Noise, reference: _Reference, na
 
 
 def _other(
-    c: Conditions, channel: str, noise: Noise, reference: _Reference, jitter: Sequence[Jitter]
+    c: Conditions, channel: str, noise: Noise, reference: ReferenceTone, jitter: Sequence[Jitter]
 ) -> Finding | None:
     """Return the strongest line that has no name and is neither the tone, nor its harmonic, nor hum."""
     tone_hz, band_hz = c.measurement.frequency_hz, noise.band(*AUDIO_BAND_HZ)
@@ -240,12 +194,12 @@ def _jitter(sheet: Sheet, column: Column, c: Conditions) -> list[Jitter]:
         raise sheet.fault(str(why)) from None
 
 
-def _ratio_db(level: float, reference: _Reference) -> float:
+def _ratio_db(level: float, reference: ReferenceTone) -> float:
     return float(db_of_amplitude(level / reference.level))
 
 
 def _finding(
-    c: Conditions, quantity: str, channel: str, db: float, reference: _Reference, spread: float = 0.0, **at: Any
+    c: Conditions, quantity: str, channel: str, db: float, reference: ReferenceTone, spread: float = 0.0, **at: Any
 ) -> Finding:
     """Return a level relative to the reference. `spread`: the scatter that a finite record leaves, a ratio."""
     expanded = reference.expanded_db
@@ -289,7 +243,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         panels = (spectrum_panel(runs, main, channel),) if main.curves else ()
         return figures.card(runs, KIND.title, Chart(panels), None)
     panel = (sidebands_panel if key.quantity == "jitter" else spectrum_panel)(runs, main, key.channel)
-    hero = figures.hero(key, found, what)
+    hero = figures.hero(key, found)
     shown = ("rumble", "line_level", "subcarrier_product_ratio", "strongest_other_line", "jitter")
     return figures.card(
         [replace(run, conditions=_as_played(run.conditions)) for run in runs],
@@ -297,18 +251,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         Chart((panel,)),
         replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,
         [f for name in shown for f in figures.by_channel(main, name)],
-        tuple(filter(None, (_reference_words(main), _band_words(key)))),
+        tuple(filter(None, (what, reference_words(main), _band_words(key)))),
     )
-
-
-def _reference_words(run: Run) -> str:
-    """Return what levels are relative to: "re 10 cm/s", "re the tone of 1 kHz", "re 245 mV"."""
-    m = run.conditions.measurement
-    if m.level is not None:
-        return f"re {quantities.level_text(m.level)}"
-    if m.frequency_hz is not None:
-        return f"re the tone of {quantities.hertz(m.frequency_hz, 5)}"
-    return f"re {quantities.level_text(m.reference_level)}" if m.reference_level else ""
 
 
 def _band_words(f: Finding) -> str:
@@ -327,7 +271,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     facts = {
         "quantity": key.quantity,
         "key": key,
-        "reference": _reference_words(run).removeprefix("re "),
+        "reference": reference_words(run).removeprefix("re "),
         "before": quantities.worse(was),
         "rate": quantities.hertz(curve.facts["strongest_hz"]) if curve else "",
         "other": run.get("strongest_other_line", key.channel),
@@ -337,11 +281,12 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:
     """Return this kind for a waveform or a spectrum whose name says so; by content it could be noise or a tone."""
-    roles = {column.role for column in sheet.columns}
-    if name.kinds != {"lines"} or "level" not in roles or not roles & {"time", "frequency"}:
+    frequency, roles = sheet.find("frequency"), {column.role for column in sheet.columns}
+    # "rumble" may be a filter, but no filter's response is a waveform
+    others = name.kinds - ({"lines", "contour"} if "time" in roles else {"lines"})
+    if "lines" not in name.kinds or others or "level" not in roles:
         return None
-    frequency = sheet.find("frequency")
-    if frequency is not None and not is_even(frequency.values):
+    if "time" not in roles and (frequency is None or not is_even(frequency.values)):
         return None
     return Content(("lines",), "a spectrum or a waveform, with lines by its name")
 

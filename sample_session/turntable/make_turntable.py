@@ -17,22 +17,22 @@ import soundfile
 
 HERE = Path(__file__).resolve().parent
 RATE_HZ, SECONDS = 6000, 12
-# of a full-scale sine: the level that 10 cm/s at 1 kHz has through the same stage, and what the capture holds, V
+# the level that 10 cm/s at 1 kHz has through the same stage, V r.m.s., and the highest that the capture holds
 REFERENCE_V, FULL_SCALE_V = 0.245, 0.05
-# peaks of lines, V: the platter's wow below the band, the motor's two, the mains; then the groove's own noise, V r.m.s.
+# lines of which peaks, V: a warp below the band, and the motor's two
 WARP, MOTOR_HZ = (100 / 180, 0.012), (25.0, 50.0)
 LINES = {"before": (0.0042, 0.0017), "after": (0.0009, 0.0006)}
-BELOW = {"before": 0.0016, "after": 0.0007}  # r.m.s. of even noise from 10 to 315 Hz
-ABOVE = 0.0004  # from 315 Hz to 2.5 kHz
+BELOW = {"before": 0.0016, "after": 0.0007}  # r.m.s. of noise from 10 to 315 Hz
+ABOVE = 0.0004  # above 315 Hz
 
 
 def noise(seed: int, low_hz: float, high_hz: float, rms: float) -> np.ndarray:
-    """Even noise of an exact r.m.s. value in a band, made line by line."""
+    """Noise of an exact r.m.s. value in a band that falls by 3 dB an octave, made line by line."""
     count = SECONDS * RATE_HZ
     hz = np.fft.rfftfreq(count, 1 / RATE_HZ)
     inside = (hz > low_hz) & (hz < high_hz)
     phases = np.random.default_rng(seed).uniform(0, 2 * np.pi, count // 2 + 1)
-    made = np.fft.irfft(np.where(inside, np.exp(1j * phases), 0.0), count)
+    made = np.fft.irfft(np.where(inside, np.exp(1j * phases) / np.sqrt(np.maximum(hz, low_hz)), 0.0), count)
     return rms * made / np.sqrt(np.mean(made**2))
 
 
@@ -42,7 +42,7 @@ def groove(stage: str) -> np.ndarray:
     made = WARP[1] * np.sin(2 * np.pi * WARP[0] * t)
     for hz, peak in zip(MOTOR_HZ, LINES[stage], strict=True):
         made += peak * np.sin(2 * np.pi * hz * t + hz)
-    return made + noise(len(stage), 10.0, 315.0, BELOW[stage]) + noise(7, 315.0, 2500.0, ABOVE)
+    return made + noise(len(stage), 10.0, 315.0, BELOW[stage]) + noise(7, 315.0, RATE_HZ / 2, ABOVE)
 
 
 def files() -> dict[str, bytes]:

@@ -236,19 +236,6 @@ def read_reference_frequency(value: Any) -> float | tuple[float, float]:
     return low_hz, high_hz
 
 
-def read_line(value: Any) -> float | tuple[float, float]:
-    """Return a line of a spectrum, Hz, or the edges of a band.
-
-    Raises
-    ------
-    ValueError
-        If it is neither; the message says what to write.
-    """
-    if isinstance(value, list) and len(value) != 2:
-        raise ValueError('is neither a line nor a band; write "19 kHz" or ["10 Hz", "315 Hz"]')
-    return read_reference_frequency(value)
-
-
 def read_signal_level(value: Any) -> Level:
     """Return the level of a captured tone, V or dBFS.
 
@@ -358,8 +345,7 @@ def check_different(loads: Sequence[float]) -> tuple[float, ...]:
 
 def read_volts(value: Any) -> tuple[float, float]:
     """Return a meter's reading in V, and what one step of its last digit is worth."""
-    volts = quantity_in("V")(value)
-    return volts, scaled(last_digit(value), UNITS[split_quantity(value)[1]].factor)
+    return quantity_in("V")(value), scaled(last_digit(value), UNITS[split_quantity(value)[1]].factor)
 
 
 def join_channels(channels: Mapping[str, Sequence[tuple[float, float]]]) -> TwoLoads:

@@ -147,7 +147,7 @@ TYPES: dict[str, Any] = {
         Field(max_length=20, examples=['{ capstan = "7.58 Hz" }']),
     ],
     "named lines": Annotated[
-        dict[_FILLED, Annotated[Any, PlainValidator(quantities.read_line)]],
+        dict[_FILLED, Annotated[Any, PlainValidator(quantities.read_reference_frequency)]],
         Field(max_length=20, examples=['{ pilot = "19 kHz", rumble = ["10 Hz", "315 Hz"] }']),
     ],
     "signal level": Annotated[
