@@ -165,6 +165,17 @@ def test_another_unit_is_not_compared_and_the_row_says_so():
     assert in_volts.verdict == UNMEASURED
 
 
+def test_a_reading_of_nearly_the_rated_name_is_pointed_out_and_not_used():
+    rating = own("wow and flutter of the left motor")
+    near = verdict_of(rating, read(0.05, "wow_and_flutter_of_left_motor"))
+    assert near.verdict == UNMEASURED
+    assert near.remark.startswith('a reading is called "wow and flutter of left motor"')
+    assert verdict_of(rating, read(0.05, "rewind_time", "s")).remark == ""
+    # it answers a rating of its own
+    both = judge(session(rating, own("motor noise")), runs_of(read(0.05, "motor_noise")))
+    assert both[0].remark == ""
+
+
 def test_a_reading_answers_the_nearer_of_two_nominal_values():
     ratings = [own("speed", "rpm", nominal=speed, at_most=None) for speed in (100 / 3, 45.0)]
     slow, fast = judge(session(*ratings), runs_of(read(33.41, "speed", "rpm"), read(45.06, "speed", "rpm")))

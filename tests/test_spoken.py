@@ -98,6 +98,13 @@ from reviewkit.model.spoken import spell_units, spoken, whole, words, year
         ("60Hz at 120V", "sixty hertz at one hundred twenty volts"),
         ("120 V/60 Hz", "one hundred twenty volts/sixty hertz"),
         ("20 V/µs", "twenty volts per microsecond"),
+        (
+            "9.8 dBf at 98 MHz, 88.4 dB SPL",
+            "nine point eight dBf at ninety-eight megahertz, eighty-eight point four decibels SPL",
+        ),
+        ("250 nWb/m, 5 cm/s", "two hundred fifty nanowebers per metre, five centimetres per second"),
+        ("1.25 g, 12.5 mN, 80 µm", "one point two five grams, twelve point five millinewtons, eighty micrometres"),
+        ("33.3 rpm, 0.05 %/°", "thirty-three point three rpm, point oh five percent per degree"),
         ("", ""),
     ],
 )

@@ -201,7 +201,9 @@ def _panel(
 ) -> Panel:
     """Return one stage of a panel: as found, all that was there; else the changed channel, its old curve ghosted."""
     stage = "before" if found else "now"
-    marks = tuple(replace(mark, role="now") for mark in panel.marks if mark.role == stage)
+    # a ring on a curve that isn't drawn says nothing
+    shown = [mark for mark in panel.marks if found or mark.channel in ("", channel[:1])]
+    marks = tuple(replace(mark, role="now") for mark in shown if mark.role == stage)
     if found:
         drawn = {t.channel: replace(t, role="now", label="") for t in panel.traces if t.role == "before"}
         tone = panel.stems[:1]  # the same in both

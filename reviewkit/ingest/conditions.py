@@ -23,6 +23,8 @@ UNIT = "|".join(re.escape(spelling) for spelling in sorted({*SINGLE_UNITS} - {"C
 HERTZ = "|".join(re.escape(word) for word in sorted(UNITS, key=len, reverse=True) if UNITS[word].base == "Hz")
 END = r"(?![^\W\d_%])"  # of a unit: no letter follows
 SEPARATORS = ",;/():=.+"
+# amounts that only conditions have: the name of the condition
+CONDITION_OF_UNIT = {"m": "distance", "g": "tracking force", "rpm": "speed"}
 BARE_END = "bare end"  # key of a band whose lower end has no unit where the upper one is in kHz
 
 _SPACE = re.compile(r"\s+")

@@ -13,7 +13,7 @@ LONGEST_NAME = 60
 # many; "rail voltage" and "B+ voltage" aren't "hum voltage"
 _ALIKE = 0.85
 _MEASURED = tuple(sorted({spelled(each) for each in (*BY_METER, *QUANTITIES, *RULES, *TRADE_WORDS)}))
-_KNOWN = tuple(sorted({*_MEASURED, *SHOWN}))
+_KNOWN = {name: frozenset(name) for name in sorted({*_MEASURED, *SHOWN})}  # with their letters
 
 
 def misspelled(words: str) -> str | None:
@@ -22,7 +22,13 @@ def misspelled(words: str) -> str | None:
     # a known name with words before or after it is one of the user's own
     if name in SHOWN or any(f" {each} " in f" {name} " for each in _MEASURED):
         return None
-    # the others are too short or too long to be that similar
-    near = [each for each in _KNOWN if 2 * min(len(each), len(name)) >= _ALIKE * (len(each) + len(name))]
+    # the others are too short, too long or of too many other letters to be that similar
+    own, length = frozenset(name), len(name)
+    near = [
+        each
+        for each, letters in _KNOWN.items()
+        if 2 * min(len(each), length) >= _ALIKE * (len(each) + length)
+        and len(letters ^ own) <= (1 - _ALIKE) * (len(each) + length)
+    ]
     swapped = next((each for each in near if sorted(each) == sorted(name)), None)
     return swapped or next(iter(get_close_matches(name, near, n=1, cutoff=_ALIKE)), None)

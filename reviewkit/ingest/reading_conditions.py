@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable
 from typing import Any
 
-from reviewkit.ingest.conditions import SHARED_WORDS, Token, scan
+from reviewkit.ingest.conditions import CONDITION_OF_UNIT, SHARED_WORDS, Token, scan
 from reviewkit.ingest.references import read_reference
 from reviewkit.ingest.session.session_values import read_conditions
 from reviewkit.model.level import KEY_OF_UNIT as LEVELS
@@ -143,6 +143,8 @@ class _Cell:
             key = _KEY_OF_UNIT.get(token.key, token.key)
             if token.key == "named":
                 self._put_named(token.value)
+            elif token.key in CONDITION_OF_UNIT:
+                self._put_named((CONDITION_OF_UNIT[token.key], token.text))
             elif token.key in _ABOVE_ZERO and token.value <= 0:
                 example = _EXAMPLE[key]
                 self.fault(f'at "{text[:40]}" is not above zero; write for example {example}, or in words: idle')
@@ -168,6 +170,6 @@ def _is_decibels(text: str | None) -> bool:
 def _is_understood(tokens: list[Token]) -> bool:
     """Return whether every word of a part is known, and at least one of them says something."""
     keys = {token.key for token in tokens}
-    says = keys & {*_KEY_OF_UNIT, *_BY_WORDS, "unweighted"}
+    says = keys & {*_KEY_OF_UNIT, *_BY_WORDS, *CONDITION_OF_UNIT, "unweighted"}
     # a distortion is named for what is in percent
     return bool(says) and keys <= {*says, ""} and not ("figure" in keys and "%" not in keys)

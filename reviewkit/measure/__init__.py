@@ -18,6 +18,7 @@ _NAMES = (
     "source-impedance",
     "load-impedance",
     "flutter",
+    "between-channels",
     "multitone",
     "square",
     "noise",

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from reviewkit.measure import KINDS, bench_floor
-from reviewkit.model import quantities, unstated_conditions
+from reviewkit.model import named_conditions, quantities, unstated_conditions
 from reviewkit.model.card import Body, Card, Hero
 from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.finding_conditions import DRIVEN, reference_of
@@ -194,7 +194,7 @@ def stated(runs: Sequence[Run], *more: str, level: str = "") -> tuple[tuple[str,
 def settings(run: Run) -> list[str]:
     """Return the setting and the conditions that the user names."""
     m = run.conditions.measurement
-    return [*([m.setting] if m.setting else []), *quantities.named_conditions(m.conditions)]
+    return [*([m.setting] if m.setting else []), *named_conditions.in_words(m.conditions)]
 
 
 def _levels(runs: Sequence[Run]) -> list[str]:

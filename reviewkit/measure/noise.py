@@ -35,8 +35,10 @@ from reviewkit.signal import noise_lines
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.noise_lines import Noise
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
-from reviewkit.signal.weighting import a_weighting
+from reviewkit.signal.weighting import a_weighting, c_weighting, weighting_468
 
+# 468: its curve with an r.m.s. value, which reads white noise some 4.5 dB below the quasi-peak meter that belongs to it
+_IF_RATED: dict[str, Callable[..., Any]] = {"C": c_weighting, "468": weighting_468}
 RELATIVE = "no noise in volts and no signal to noise ratio, the file's levels are relative"
 
 
@@ -48,7 +50,8 @@ def _undriven(c: Conditions) -> Conditions:
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return noise, snr and hum_voltage per channel.
 
-    noise: V r.m.s., 20 Hz – 20 kHz or as far as the data goes, unweighted and A-weighted. snr: dB, of both, relative to
+    noise: V r.m.s., 20 Hz – 20 kHz or as far as the data goes, unweighted and A-weighted, and C- or 468-weighted if a
+    rating is. snr: dB, of all of them, relative to
     the rated output, 1 W and each power that a rating names. hum_voltage: V.
     """
     assert sheet is not None
@@ -116,6 +119,8 @@ def references_v(c: Conditions) -> list[float]:
 def _figures(c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, float]) -> list[Finding]:
     m = c.measurement
     weights: list[tuple[str | None, Callable[..., Any]]] = [(None, np.ones_like), ("A", a_weighting)]
+    rated = {rating.weighting for rating in figures.rated(c, "snr", "noise")}
+    weights += [(name, weight) for name, weight in _IF_RATED.items() if name in rated]
     if m.weighting:
         # it is already weighted on the bench: don't weight it twice, and it can't be undone
         weights = [(m.weighting, np.ones_like)]

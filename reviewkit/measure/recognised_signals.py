@@ -29,6 +29,7 @@ _STANDS_DB = 25.0  # of the strongest line over the median one: below it, a spec
 _HARMONIC, _HIGHEST_ORDER = 0.003, 10  # beyond it, a line may be a multiple by chance
 _WEAKER = 0.32  # of a sine's own harmonics: at most −10 dB
 _MOST_HARMONICS = 4
+_FAR_APART = 2.0
 
 
 @dataclass(frozen=True)
@@ -133,6 +134,9 @@ def _of_tones(tones: Sequence[Line], rms: float) -> Signal:
         return Signal("", f"{sine} with very strong harmonics", rms, ("tone", "square", "multitone"))
     if len(tones) == 2:
         words = quantities.tones((tones[0].frequency_hz, tones[1].frequency_hz))
+        far = tones[1].frequency_hz > _FAR_APART * tones[0].frequency_hz
+        if far and min(tones[0].level, tones[1].level) > 0.5 * strongest.level:  # far apart, a test of them is 4:1
+            return Signal("", f"two equal tones, {words}", rms, ("between-channels", "intermodulation"))
         return Signal("pair", f"two tones, {words}", rms)
     if harmonics or len(tones) < FEWEST_TONES:
         return Signal("", f"{len(tones)} tones, one the multiple of another", rms, ("multitone", "tone"))

@@ -159,6 +159,11 @@ def swing(largest: float, unit: str) -> Axis:
     )
 
 
+def sides(name: str) -> Axis:
+    """Return a scale for one channel against the other, the larger of the two from −1 to 1."""
+    return Axis(-1.1, 1.1, "linear", ((-1.0, f"{MINUS}1"), (0.0, "0"), (1.0, f"1 {name}")), name)
+
+
 def milliseconds(length_s: float) -> Axis:
     """Return a time scale from zero, in ms."""
     return _from_zero(length_s * 1000, "ms")

@@ -128,6 +128,8 @@ class Panel:
         Above it: "what was added, × 20".
     one_channel
         True if it never shows a second channel, from which dashes would tell its own.
+    square
+        True if both scales are the same, so that it is as wide as it is high.
     """
 
     x: Axis
@@ -140,6 +142,7 @@ class Panel:
     fall: Fall | None = None
     label: str = ""
     one_channel: bool = False
+    square: bool = False
 
 
 @dataclass(frozen=True, eq=False)

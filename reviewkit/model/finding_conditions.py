@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reviewkit.model import quantities
+from reviewkit.model import named_conditions, quantities
 from reviewkit.model.finding import Finding
 from reviewkit.model.level import reference_level
 from reviewkit.model.weightings import weighted
@@ -36,7 +36,7 @@ def conditions_of(f: Finding) -> str:
         f"input {at['termination']}" if "termination" in at else "",
         f"volume {at['volume']}" if "volume" in at else "",
         DRIVEN.get(str(at.get("channels", "")), ""),
-        *quantities.named_conditions(at.get("conditions", {}).items()),
+        *named_conditions.in_words(at.get("conditions", {}).items()),
         str(at.get("setting", "")),
         f"{f.stage} the repair" if f.stage in ("before", "after") else "",
         why_bound(f) if f.bound else "",

@@ -8,7 +8,7 @@ a true minus (style after NIST SP 811, from memory; the digit counts are this pr
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -83,7 +83,7 @@ QUANTITIES: dict[str, Quantity] = {
     "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1, floor=DISTORTION),
     "hum": Quantity("hum", "dB", "db", -1, floor=OWN, by_meter=True, subject=3),
     "hum_voltage": Quantity("hum", "V", "volts", -1, floor=OWN, by_meter=True, subject=2),
-    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True, by_meter=True, subject=13),
+    "dc_offset": Quantity("DC offset", "V", "volts", either_way=True, by_meter=True, subject=14),
     "bias": Quantity("bias", "V", "volts", either_way=True, by_meter=True),
     "deviation_high": Quantity("highest deviation", "dB", "flatness", either_way=True, extent="band", side=1),
     "deviation_low": Quantity("lowest deviation", "dB", "flatness", either_way=True, extent="band", side=-1),
@@ -96,7 +96,7 @@ QUANTITIES: dict[str, Quantity] = {
     ),
     "worst_distortion": _distortion("distortion", extent="band", subject=1),
     "distortion": _distortion("distortion", by_meter=True, subject=1),
-    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True, by_meter=True, subject=12),
+    "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True, by_meter=True, subject=13),
     "power_reached": Quantity("power", "W", "watts", 1, over_power=True),
     "lowest_distortion": _distortion(
         "lowest distortion", extent="search", over_power=True, plain="distortion", subject=1
@@ -105,17 +105,17 @@ QUANTITIES: dict[str, Quantity] = {
     "highest_distortion": _distortion(
         "highest distortion", extent="search", over_power=True, plain="distortion", subject=1
     ),
-    "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN, by_meter=True, subject=10),
-    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN, subject=10),
+    "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN, by_meter=True, subject=11),
+    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN, subject=11),
     "source_impedance": Quantity("source impedance", "Ω", "ohms", -1, by_meter=True),
-    "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True, subject=11),
+    "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True, subject=12),
     "damping_factor_lowest": Quantity("damping factor", "", "factor", 1, extent="band"),
     "minimum_impedance": Quantity("minimum impedance", "Ω", "ohms", 1, extent="search", by_meter=True),
     "rated_impedance": Quantity("rated impedance, at most", "Ω", "load", 1),
     "peak_impedance": Quantity("impedance at the peak", "Ω", "ohms"),
     "system_resonance": Quantity("resonance", "Hz", "corner", by_meter=True),
-    **{n: Quantity(n.capitalize(), "", "factor", by_meter=n in ("qtc", "qts")) for n in ("qtc", "qts", "qms", "qes")},
-    **{n: Quantity(n.replace("_", " "), "Hz", "corner") for n in ("lower_peak", "upper_peak", "tuning")},
+    **{name: Quantity(name.capitalize(), "", "factor", by_meter=True) for name in ("qtc", "qts", "qms", "qes")},
+    **{name: Quantity(name.replace("_", " "), "Hz", "corner") for name in ("lower_peak", "upper_peak", "tuning")},
     "speed_error": Quantity("speed error", "%", "signed-percent", -1, either_way=True, by_meter=True),
     "speed_drift": Quantity("speed drift", "%", "percent", -1, by_meter=True),
     "wow_and_flutter": Quantity("wow and flutter", "%", "percent", -1, floor=OWN, by_meter=True, subject=8),
@@ -126,24 +126,25 @@ QUANTITIES: dict[str, Quantity] = {
     "jitter": Quantity("jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
     "line_level": Quantity("level", "dB", "db", -1, floor=OWN),
     "strongest_other_line": Quantity("strongest other line", "dB", "db", -1, extent="search", floor=OWN),
+    "azimuth_error": Quantity("azimuth error", "′", "level", -1, subject=9),
+    "channel_phase_difference": Quantity("phase between channels", "°", "level", -1, by_meter=True),
+    "channel_delay": Quantity("delay between channels", "s", "seconds", -1),
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
     "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
     **{f"{end}_control": Quantity(f"{end} control", "dB", "db", 1, by_meter=True) for end in ("bass", "treble")},
     "slope": Quantity("slope", "dB/octave", "slope"),
     "noise": Quantity("noise", "V", "volts", -1, floor=OWN, by_meter=True, subject=4),
     "imd": _distortion("intermodulation", by_meter=True, subject=1),
-    "imd_second": _distortion("second-order intermodulation"),
-    "imd_third": _distortion("third-order intermodulation"),
+    **{f"imd_{order}": _distortion(f"{order}-order intermodulation") for order in ("second", "third")},
     "imd_rss": _distortion("intermodulation, r.s.s. of the sidebands"),
     "multitone_clearance": Quantity("multitone clearance", "dB", "db", 1, extent="search", floor=OWN),
-    "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band", subject=9),
+    "riaa_deviation": Quantity("phono response", "dB", "flatness", -1, either_way=True, extent="band", subject=10),
     "riaa_deviation_high": Quantity(
         "highest phono deviation", "dB", "flatness", either_way=True, extent="band", side=1
     ),
     "riaa_deviation_low": Quantity("lowest phono deviation", "dB", "flatness", either_way=True, extent="band", side=-1),
     "rise_time": Quantity("rise time", "s", "seconds", -1, by_meter=True),
-    "overshoot": Quantity("overshoot", "%", "percent", -1, by_meter=True),
-    "tilt": Quantity("tilt", "%", "percent", -1, by_meter=True),
+    **{name: Quantity(name, "%", "percent", -1, by_meter=True) for name in ("overshoot", "tilt")},
     "input_sensitivity": Quantity("input sensitivity", "V", "volts", -1, by_meter=True),
     "phono_overload": Quantity("phono overload", "V", "volts", 1, by_meter=True),
 }
@@ -230,7 +231,9 @@ def _written(finding: Finding, value: float) -> str:
 
 def stated(text: str, value: float) -> tuple[float, float]:
     """Return the value that a text states, in the unit of `value`, and half of what its last digit is worth."""
-    number = text.split(" ")[0].lstrip("±").rstrip("°")
+    if text.endswith("/3 rpm"):  # a whole number and thirds of it are exact
+        return value, 0.0
+    number = text.split(" ")[0].lstrip("±").rstrip("°′")
     printed = float_of(number) if number != "∞" else math.inf
     prefix = 10.0 ** round(math.log10(abs(value / printed))) if printed and value and math.isfinite(printed) else 1.0
     return printed * prefix, 0.5 * prefix * 10.0 ** -len(number.partition(".")[2])
@@ -349,6 +352,8 @@ def limit(value: float, unit: str, digits: int = 3) -> str:
         if unit == base and value:
             name, factor = next(((n, f) for n, f in steps if abs(value) >= f * 0.9995), steps[-1])
             return f"{_trimmed_signed(value / factor, digits)} {name}"
+    if unit == "rpm" and (thirds := round(3 * value)) % 3 and math.isclose(thirds / 3, value, rel_tol=1e-9):
+        return f"{thirds // 3} {thirds % 3}/3 rpm"
     return joined(_trimmed_signed(value, digits), unit)
 
 
@@ -395,7 +400,7 @@ def limit_within(low: float, high: float, unit: str = "dB") -> str:
 
 def joined(number: str, unit: str) -> str:
     """Return a number with its unit: a space before it, but none before °."""
-    return f"{number}{'' if unit in ('°', '') else ' '}{unit}"
+    return f"{number}{'' if unit in ('°', '′', '') else ' '}{unit}"
 
 
 def level_text(level: Level) -> str:
@@ -408,19 +413,6 @@ def level_text(level: Level) -> str:
         return f"{trimmed(level.value)} % {level.reference}"
     number = trimmed(level.value) if level.unit in LINEAR_UNITS else decibels(level.value)
     return f"{number} {level.unit}" + (f" re {level.reference}" if level.reference else "")
-
-
-_WORDLESS = ("mode", "method")  # named conditions whose value says all: "mono", "EIAJ"
-
-
-def named_conditions(named: Iterable[tuple[str, str]]) -> list[str]:
-    """Return conditions that the user names, as they are printed: "tape chrome", "noise reduction on", "mono"."""
-    return [named_condition(name, value) for name, value in named]
-
-
-def named_condition(name: str, value: str) -> str:
-    """Return one condition that the user names, as it is printed."""
-    return value if name in _WORDLESS else f"{name} {value}"
 
 
 def conditions(at: Mapping[str, Any]) -> str:

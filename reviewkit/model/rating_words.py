@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from reviewkit.model import quantities
+from reviewkit.model import named_conditions, quantities
 from reviewkit.model.level import decibels
 from reviewkit.model.ratings import DECIBELS, rule_of
 from reviewkit.model.session import Rating
@@ -120,7 +120,7 @@ def line(rating: Rating) -> str:
         rating.input,
         f"input {rating.termination}" if rating.termination else "",
         f"volume {rating.volume}" if rating.volume else "",
-        *quantities.named_conditions(rating.conditions),
+        *named_conditions.in_words(rating.conditions),
         rating.rule,
         "nominal" if rating.nominal is not None else "",
         "typical" if rating.typical else "",

@@ -200,6 +200,8 @@ class Measurement:
     amendment: Annotated[bool, "yes or no"] = False
     enclosure: Annotated[str, ("none", "closed", "vented")] = ""  # of a loudspeaker; none: a bare driver
     dc_resistance_ohm: Annotated[float | None, "Ω"] = None  # of its voice coil, by a meter
+    tape_speed: Annotated[float | None, "cm/s"] = None
+    track_spacing: Annotated[float | None, "mm"] = None  # in m, from the middle of one track to that of the other
     rates_hz: Annotated[Mapping[str, float], "rates"] = field(default_factory=dict)  # what turns, and how fast
     # lines and bands of a spectrum by name: a frequency, or the lower and the upper edge
     lines_hz: Annotated[Mapping[str, float | tuple[float, float]], "named lines"] = field(default_factory=dict)

@@ -157,6 +157,12 @@ def _own_level(at: Mapping[str, Any]) -> Level | None:
     return level_of({key: entry for key, entry in at.items() if key not in ("power", "voltage")})
 
 
+def signal_text(wanted: CaptureRequest) -> str:
+    """Return the level of a signal that is neither a power nor a voltage: "65 dBf"; "" if there is none."""
+    level = _own_level(wanted.at)
+    return quantities.level_text(level) if level else ""
+
+
 def _own_conditions(at: Mapping[str, Any]) -> list[str]:
     """Return what only a reading under the maker's own name may have to state."""
     level = level_of({key: entry for key, entry in at.items() if key != "power"})

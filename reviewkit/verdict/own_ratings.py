@@ -6,13 +6,15 @@ import math
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import replace
+from difflib import get_close_matches
 
-from reviewkit.model import quantities
+from reviewkit.model import named_conditions, quantities
 from reviewkit.model.finding import Finding
 from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.session import Rating
 from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition, first_words
 
+_ALIKE = 0.7  # how similar two names of one thing may be: "hum trap" and "hum trap depth" (a judgement)
 _FEMTOWATT = 1e-15  # 0 dBf
 _LEAST_SHARE = 0.8
 # units in which a figure below zero is simply a small one
@@ -25,15 +27,15 @@ def compare_conditions(rating: Rating, finding: Finding) -> ComparedCondition:
     for name, wanted in rating.conditions:
         if _plain(had.get(name, "")) == _plain(wanted):
             continue
-        rated = f"rated with {quantities.named_condition(name, wanted)}"
+        rated = f"rated with {named_conditions.one_in_words(name, wanted)}"
         if name not in had:
             return ComparedCondition(
                 APART, f"{rated}, the {name} measured with is not stated", brief=f"{name} not stated"
             )
-        measured = f"measured with {quantities.named_condition(name, had[name])}"
+        measured = f"measured with {named_conditions.one_in_words(name, had[name])}"
         return ComparedCondition(APART, f"{rated}, {measured}", brief=first_words(measured))
     rest = [pair for pair in had.items() if pair[0] not in dict(rating.conditions)]
-    return ComparedCondition(SAME, assumed=", ".join(quantities.named_conditions(rest)))
+    return ComparedCondition(SAME, assumed=", ".join(named_conditions.in_words(rest)))
 
 
 def _plain(value: str) -> str:
@@ -99,6 +101,14 @@ def of_nearest(rating: Rating, findings: Sequence[Finding], ratings: Sequence[Ra
 
 def _conditions(rating: Rating) -> Rating:
     return replace(rating, nominal=None, tolerance=None, source="", order=0)
+
+
+def nearly(rating: Rating, findings: Sequence[Finding], ratings: Sequence[Rating]) -> str:
+    """Return the name of a reading that no rating has, and that is nearly the rated one; "" if there is none."""
+    rated = {r.quantity for r in ratings}
+    names = {f.quantity: f.called for f in findings if f.called and f.quantity not in rated}
+    near = get_close_matches(rating.quantity, names, n=1, cutoff=_ALIKE)
+    return names[near[0]] if near else ""
 
 
 def in_rated_unit(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:

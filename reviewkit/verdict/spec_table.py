@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reviewkit.measure import KINDS
-from reviewkit.model import digits, quantities, rating_words
+from reviewkit.model import digits, named_conditions, quantities, rating_words
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.finding_conditions import reference_of
 from reviewkit.model.ratings import rule_of
@@ -179,7 +179,7 @@ def _under(f: Finding, level: str) -> str:
         f"re {reference}" if (reference := reference_of(f)) else "",
         f"with {quantities.tones((f.at['tones'][0], f.at['tones'][1]))}" if "tones" in f.at else "",
         level,
-        *quantities.named_conditions(f.at.get("conditions", {}).items()),
+        *named_conditions.in_words(f.at.get("conditions", {}).items()),
         str(f.at.get("setting", "")),
     )
     return ", ".join(part for part in parts if part)

@@ -87,7 +87,7 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
     answers = _channels_together(all_answers)
     blank = Verdict(rating, label, rating_words.line(rating), rating_words.limit_text(rating), "", UNMEASURED)
     if not answers:
-        return replace(blank, remark=_other_unit(rating, bench))
+        return replace(blank, remark=_why_unanswered(rating, bench))
     word = min((a.word for a in answers), key=_WEIGHT.__getitem__)
     same_word = [a for a in answers if a.word == word]
     whole = bool(rating.called) and any(not a.finding.channel for a in same_word)  # of the unit, not of a channel
@@ -143,10 +143,15 @@ def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
     return [_at_rated_mains(f, bench.mains) if rating.quantity == "power" else f for f in candidates]
 
 
-def _other_unit(rating: Rating, bench: _SharedConditions) -> str:
-    """Return that a reading of the rated name is in a unit that the rating's can't be compared with; "" if none is."""
-    other = next((f.unit for f in bench.findings if rating.called and f.quantity == rating.quantity), None)
-    return "" if other is None else f"read in {other or 'no unit'}, rated in {rating.unit or 'none'}"
+def _why_unanswered(rating: Rating, bench: _SharedConditions) -> str:
+    """Return that a reading of the rated name is in another unit, or that one has nearly its name; "" if none has."""
+    if not rating.called:
+        return ""
+    other = next((f.unit for f in bench.findings if f.quantity == rating.quantity), None)
+    if other is not None:
+        return f"read in {other or 'no unit'}, rated in {rating.unit or 'none'}"
+    near = own_ratings.nearly(rating, bench.findings, bench.ratings)
+    return f'a reading is called "{near}": give both one name if it is the same' if near else ""
 
 
 def _at_rated_mains(finding: Finding, mains: Mains) -> Finding:

@@ -1,4 +1,4 @@
-"""Makes the measurement files of the cassette deck from its model: a test tone before and after new belts.
+"""Makes the measurement files of the cassette deck from its model: test tones before and after new belts.
 
     python make_deck.py            writes measurements/*
     python make_deck.py --check    says whether the files on disk are what this script makes
@@ -49,6 +49,27 @@ def tone(stage: str) -> np.ndarray:
     return 0.5 * np.sin(2 * np.pi * turns) + hiss
 
 
+# both tracks, before and after the head was set: minutes of arc, the right track late
+AZIMUTH_ARCMIN = {"before": 4.4, "after": 0.3}
+TONES_HZ, STEREO_RATE_HZ, STEREO_SECONDS = (315.0, 3150.0, 10_000.0), 24_000, 2
+TAPE_M_S, SPACING_M = 0.047625, 0.0009
+
+
+def tracks(stage: str) -> np.ndarray:
+    """Both tracks with the same tones, shape (n, 2): the right one late by the head's angle, and 0.4 dB weaker."""
+    running, t = RUNNING[stage], np.arange(STEREO_SECONDS * STEREO_RATE_HZ) / STEREO_RATE_HZ
+    late = SPACING_M * np.tan(np.radians(AZIMUTH_ARCMIN[stage] / 60)) / TAPE_M_S
+
+    def played(at: np.ndarray) -> np.ndarray:
+        moved = (1 + running.speed) * at
+        for hz, peak in running.rates.items():
+            moved = moved + peak / (2 * np.pi * hz) * np.sin(2 * np.pi * hz * at)
+        return sum(0.25 * np.sin(2 * np.pi * hz * moved + hz) for hz in TONES_HZ)
+
+    hiss = np.random.default_rng([1980, len(stage)]).normal(0, HISS / 2, (t.size, 2))
+    return np.stack([played(t), 10 ** (-0.4 / 20) * played(t - late)], axis=1) + hiss
+
+
 def files() -> dict[str, bytes]:
     """Every file of measurements/, by name."""
     made = {}
@@ -56,6 +77,9 @@ def files() -> dict[str, bytes]:
         wave = io.BytesIO()
         soundfile.write(wave, tone(stage), RATE_HZ, format="WAV", subtype="PCM_16")
         made[f"flutter-{stage}.wav"] = wave.getvalue()
+        both = io.BytesIO()
+        soundfile.write(both, tracks(stage), STEREO_RATE_HZ, format="WAV", subtype="PCM_16")
+        made[f"azimuth-{stage}.wav"] = both.getvalue()
     return made
 
 

@@ -22,8 +22,8 @@ REFERENCE_V, FULL_SCALE_V = 0.245, 0.05
 # lines of which peaks, V: a warp below the band, and the motor's two
 WARP, MOTOR_HZ = (100 / 180, 0.012), (25.0, 50.0)
 LINES = {"before": (0.0042, 0.0017), "after": (0.0009, 0.0006)}
-BELOW = {"before": 0.0016, "after": 0.0007}  # r.m.s. of noise from 10 to 315 Hz
-ABOVE = 0.0004  # above 315 Hz
+BELOW = {"before": 0.0012, "after": 0.0004}  # r.m.s. of noise from 10 to 315 Hz
+ABOVE = 0.0003  # above 315 Hz
 
 
 def noise(seed: int, low_hz: float, high_hz: float, rms: float) -> np.ndarray:

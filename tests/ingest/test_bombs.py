@@ -96,9 +96,9 @@ SESSIONS = {
     ),
     "dotted keys as long as may be": Bomb("session", short(f"a%{'.a' * 900} = 1\n"), "a key of 901 parts"),
     "dotted headers as long as may be": Bomb("session", short(f"[a%{'.a' * 900}]\n"), "a key of 901 parts"),
-    "dotted keys of as many parts as may be": Bomb("session", short(f"a%{'.a' * 19} = 1\n", 60_000), "[unit] holds 1"),
-    "dotted keys, many": Bomb("session", short("a%.b.c.d.e.f = 1\n"), "[unit] holds 3"),
-    "unknown keys, as many as may be": Bomb("session", short("k% = 1\n"), "[unit] holds 3"),
+    "dotted keys of as many parts as may be": Bomb("session", short(f"a%{'.a' * 19} = 1\n", 60_000), "[unit] has 1"),
+    "dotted keys, many": Bomb("session", short("a%.b.c.d.e.f = 1\n"), "[unit] has 3"),
+    "unknown keys, as many as may be": Bomb("session", short("k% = 1\n"), "[unit] has 3"),
     "unknown tables, as many as may be": Bomb("session", short("[a%]\n"), "[a0]: unknown table"),
     "measurements, as many as may be": Bomb(
         "session", short('[[measurement]]\nid = "m%"\nagainst = "n%"\n'), "[[measurement]] appears 1299 times"
@@ -185,7 +185,7 @@ BY_HAND = {
         "readings", lambda: b"name,value,unit\n" + numbered("damping factur%,1,V\n", 100_000), "damping factur0: "
     ),
     "one reading again and again": Bomb(
-        "readings", lambda: b"name,value,unit\n" + numbered("bias,%,V\n", 50_000), "bias: read othe"
+        "readings", lambda: b"name,value,unit\n" + numbered("bias,%,V\n", 50_000), "bias: has anoth"
     ),
     "conditions without end": Bomb(
         "readings", lambda: b'name,value,unit,at\nbias,1,V,"' + b"1 W into " * 200 + b'"', ""

@@ -64,9 +64,22 @@ AROUND: dict[tuple[str, str], list[dict[str, str]]] = {
         {"quantity": '"hum"', "at_most": '"-80 dB"'},
         {"quantity": '"rise time"', "at_most": '"5 us"'},
     ],
-    ("rated", "within"): [{"quantity": '"response"', "within": '"0.5 dB"'}],
-    ("rated", "nominal"): [NOMINAL, {"quantity": '"source impedance"', "nominal": '"600 ohm"'}],
-    ("rated", "tolerance"): [NOMINAL, {"quantity": '"gain"', "nominal": '"30 dB"', "tolerance": '"1 dB"'}],
+    ("rated", "within"): [
+        {"quantity": '"response"', "within": '"0.5 dB"'},
+        {"quantity": '"speed error"', "within": '"0.5 %"'},
+    ],
+    ("rated", "conditions"): [{"quantity": '"flutter rate"', "at_most": '"1 %"', "conditions": '{ tape = "chrome" }'}],
+    ("rated", "level"): [{"quantity": '"thd"', "at_most": '"0.1 %"'}],
+    ("rated", "nominal"): [
+        NOMINAL,
+        {"quantity": '"speed"', "nominal": '"33.3 rpm"', "tolerance": '"1 %"'},
+        {"quantity": '"source impedance"', "nominal": '"600 ohm"'},
+    ],
+    ("rated", "tolerance"): [
+        NOMINAL,
+        {"quantity": '"gain"', "nominal": '"30 dB"', "tolerance": '"1 dB"'},
+        {"quantity": '"speed"', "nominal": '"33.3 rpm"', "tolerance": '"1 %"'},
+    ],
     ("rated", "tones"): [{"quantity": '"imd"', "at_most": '"0.1 %"'}, POWER],
     ("rated", "reference"): [SNR],
     ("measurement", "loads"): [TWO_LOADS],
@@ -103,6 +116,7 @@ WRONG = (
     '[]', '[5]', '["5"]', '["20 Hz"]', '["20", "20 kHz"]', '["20 kHz", "20 Hz"]', '["20 Hz", "20 kHz", "1 Hz"]',
     '["1 dB", "3 dB"]', '["-1 dB"]', '["8 ohm", "8 ohm"]', '["8 ohm", "-4 ohm"]', '{}', '{ L = "5 V" }',
     '{ L = ["5"] }', '{ X = ["5 V"] }', '{ L = ["5 V"] }', '{ L = ["5 V", "0 V"] }', '{ L = [] }', '{ left = 0 }',
+    '"-5 nWb/m"', '"0 nWb/m"', '["-1 %", "1 V"]', '{ level = "5" }', '{ tape = "" }',
     '{ left = true }', '{ left = "" }', '{ lft = "Ch 1" }', '{ left = "dBQ" }', '{ left = "Ch 1" }',
 )  # fmt: skip
 

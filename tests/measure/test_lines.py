@@ -235,7 +235,7 @@ def test_the_card_of_a_player_has_its_sidebands():
     for mark in panel.marks[:2]:
         at = int(np.argmin(np.abs(near.x - mark.x)))
         assert float(np.max(near.y[at - 1 : at + 2])) == pytest.approx(-89.2, abs=0.2)
-    assert card.hero.figure == "0.71 ns" or card.hero.figure == "707 ps"
+    assert card.hero.figure == "707 ps"
 
 
 def test_what_is_said_first_is_what_the_card_shows():
@@ -331,7 +331,7 @@ def test_the_sample_turntable(model):
         true = 10 * np.log10(power) - 20 * np.log10(model.REFERENCE_V)
         assert run.get("rumble").value == pytest.approx(true, abs=0.2)
         motor = 20 * np.log10(model.LINES[stage][0] / 2**0.5 / model.REFERENCE_V)
-        assert run.get("line_level", line="motor").value == pytest.approx(motor, abs=0.1)
+        assert run.get("line_level", line="motor").value == pytest.approx(motor, abs=0.2)  # noise under it
         assert run.get("rumble").at["reference_level"] == [10.0, "cm/s", ""]
 
 

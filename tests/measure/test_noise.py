@@ -77,6 +77,21 @@ def test_a_resistors_thermal_noise(rate_hz, accuracy):
     accuracy("noise in volts", db(flat.value, math.sqrt(density * WIDTH_HZ)))
 
 
+@pytest.mark.parametrize(("weighting", "more_db"), [("C", -3.4505), ("468", 7.3014)])
+def test_a_rated_weighting_is_read_too(hiss, weighting, more_db, accuracy):
+    """White noise from 20 Hz to 20 kHz through the C weighting, and through that of ITU-R BS.468-4 as r.m.s."""
+    rating = Rating("snr", "dB", at_least=50.0, weighting=weighting, reference="1 W", reference_w=1.0)
+    found = measured("noise", captured(hiss), ratings=[rating])
+    flat, weighted = (
+        next(f for f in all_of(found, "noise") if f.at.get("weighting") == wanted) for wanted in (None, weighting)
+    )
+    accuracy("noise in volts", db(weighted.value, flat.value) - more_db)
+    ratio = one(found, "snr", weighting=weighting, reference=1.0)
+    assert ratio.value == pytest.approx(db(math.sqrt(8.0), weighted.value), abs=1e-6)
+    unasked = measured("noise", captured(hiss))
+    assert not all_of(unasked, "noise", weighting=weighting)
+
+
 @pytest.mark.parametrize("window", ["hann", "blackman", "blackmanharris", "flattop", "boxcar"])
 def test_white_noise_on_lines(window, accuracy):
     """Every window's lines read higher by its noise bandwidth. The band's edges cut lines: 20 Hz and 20 kHz are none of

@@ -269,6 +269,47 @@ def test_names_of_the_users_own_are_said_where_they_changed_or_stand_alone():
     assert changed[1] == "Rail voltage: 43.2 V on both sides. It was 39 V on both sides before."
 
 
+CHROME = (("noise reduction", "off"), ("tape", "chrome"))
+
+
+def test_conditions_that_the_user_names_travel_and_a_row_s_own_come_first():
+    plain, own = run_of('THD,L,0.8,%,1 kHz,\nTHD,L,0.6,%,"1 kHz, metal tape",\n', conditions=CHROME).findings
+    assert plain.at["conditions"] == {"noise reduction": "off", "tape": "chrome"}
+    assert own.at["conditions"] == {"noise reduction": "off", "tape": "metal"}
+
+
+def test_conditions_that_the_user_names_are_on_the_card_and_in_the_words():
+    run = run_of('THD,L,0.8,%,"1 kHz, chrome tape",\nTHD,L,0.6,%,"1 kHz, metal tape",\n')
+    assert [note for _, note in rows_of(card(run))] == ["tape chrome", "tape metal"]
+    assert sentences(run) == [
+        "THD, into 8 Ω, tape chrome: 0.8 % on the left.",
+        "THD, into 8 Ω, tape metal: 0.6 % on the left.",
+    ]
+
+
+def test_one_tape_is_not_compared_with_another():
+    before = run_of('THD,L,1.8,%,"1 kHz, chrome tape",\n', stage="before")
+    assert "before" in sentences(run_of('THD,L,0.8,%,"1 kHz, chrome tape",\n', stage="after"), before)[0]
+    assert "before" not in sentences(run_of('THD,L,0.8,%,"1 kHz, metal tape",\n', stage="after"), before)[0]
+
+
+@pytest.mark.parametrize("name", ["B+ voltage", "AM suppression", "IF trap", "MOL at 315"])
+def test_names_keep_their_capitals(name):
+    run = run_of(f"{name},,43.1,V,,\n")
+    assert rows_of(card(run)) == [((name, "43.1 V"), "")]
+    assert sentences(run) == [f"{name}: 43.1 V."]
+
+
+def test_the_radio_of_a_receiver_has_neither_the_bench_s_load_nor_its_drive():
+    of_fm = only('THD,L,0.1,%,"1 kHz, FM input, 65 dBf",\n', drive_w=40.0)
+    assert set(of_fm.at) == {"frequency", "input", "dbf"}
+
+
+def test_a_separation_is_kept_as_the_crosstalk_that_it_is():
+    found = run_of("separation,L,44.1,dB,1 kHz,\nseparation,R>L,46,dB,1 kHz,\n").findings
+    assert [(f.quantity, f.channel, f.value) for f in found] == [("crosstalk", "L", -44.1), ("crosstalk", "R>L", -46.0)]
+
+
 # ------------------------------------------------------------------ held against the ratings
 
 

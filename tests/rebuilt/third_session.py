@@ -40,7 +40,17 @@ SWEEPS = (
     "phono",
 )
 SHORT = ("response", "crosstalk", "source-impedance")
-CAPTURES = ("tone", "flutter", "lines", "multitone", "square", "noise", "intermodulation", "reading")
+CAPTURES = (
+    "tone",
+    "flutter",
+    "lines",
+    "between-channels",
+    "multitone",
+    "square",
+    "noise",
+    "intermodulation",
+    "reading",
+)
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_session"
 _TYPE = Path(get_data_path(), "fonts", "ttf")
 
@@ -454,6 +464,16 @@ stage = "after"
 """,
     ),
     (
+        "between-channels",
+        """
+file = "measurements/both.wav"
+kind = "between-channels"
+tape_speed = "19.05 cm/s"
+track_spacing = "2.75 mm"
+stage = "after"
+""",
+    ),
+    (
         "reading",
         """
 file = "measurements/meter-before.csv"
@@ -647,6 +667,9 @@ def _captures() -> dict[str, str | bytes]:
         "measurements/tone-looped.wav": _wav(tone(1e-4), tone(1e-4), full_scale_v=12),
         "measurements/flutter.wav": flutter(),
         "measurements/groove.wav": groove(),
+        "measurements/both.wav": _wav(
+            _sines(1, (400, 1.0), (8000, 1.0)), 0.9 * np.roll(_sines(1, (400, 1.0), (8000, 1.0)), 1), full_scale_v=5
+        ),
         "measurements/multitone.wav": _wav(many + noise(block, 1e-4), 0.97 * many + noise(block, 1e-4), full_scale_v=5),
         "measurements/square.csv": _rows(
             "Time (µs),Left (V),Right (V)",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from reviewkit.ingest.conditions import Token
+from reviewkit.ingest.conditions import CONDITION_OF_UNIT, Token
 from reviewkit.ingest.session.rating_entries import NotUnderstood
 from reviewkit.ingest.session.rating_names import Named
 from reviewkit.model.units import SINGLE_UNITS
@@ -85,3 +85,13 @@ def with_relative_levels(name: str, tokens: Sequence[Token]) -> list[Token]:
         else:
             joined.append(token)
     return joined
+
+
+def named_condition(token: Token) -> tuple[str, str] | None:
+    """Return a condition without a key of its own: its name and value."""
+    if token.key == "named":
+        name, value = token.value
+        return name, value
+    if token.key == "either way" and token.value[0] == "Hz":
+        return "spacing", token.text
+    return (CONDITION_OF_UNIT[token.key], token.text) if token.key in CONDITION_OF_UNIT else None

@@ -11,12 +11,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from reviewkit.ingest.conditions import SEPARATORS, UNSIGNED, Token, scan
+from reviewkit.ingest.conditions import CONDITION_OF_UNIT, SEPARATORS, Token, scan
 from reviewkit.ingest.references import read_reference
-from reviewkit.ingest.session.own_figures import own_unit, with_relative_levels, without_repeated
+from reviewkit.ingest.session.own_figures import (
+    named_condition,
+    own_unit,
+    with_relative_levels,
+    without_repeated,
+)
 from reviewkit.ingest.session.printed_line import NOT_MEASURED, not_known, printed, unknown
 from reviewkit.ingest.session.rating_entries import NotUnderstood, entries_of, join_inputs, refuse_two_limits
-from reviewkit.ingest.session.rating_names import TONE_CONTROLS, Named, each_control, find_name, respelled
+from reviewkit.ingest.session.rating_names import Named, each_control, find_name, respelled, rest_of
 from reviewkit.ingest.session.rating_numbers import with_points
 from reviewkit.ingest.session.rating_phrases import WORDS
 from reviewkit.model.errors import shortened
@@ -28,11 +33,6 @@ from reviewkit.model.weightings import WEIGHTED_PEAK, WRMS
 
 LONGEST_LINE = 400  # characters
 _LEADER = re.compile(r"\s*(?:\.{3,}|…+|·{3,})\s*")
-_WATTS = r"\s*(?:W|watts?)"
-_TWO_ALIKE = re.compile(rf"\b({UNSIGNED})(?:{_WATTS})?\s*[+/]\s*\1(?:{_WATTS})(?!\w)", re.IGNORECASE)
-_TWICE = re.compile(rf"\b2\s*[x×]\s*({UNSIGNED}){_WATTS}(?!\w)|\b({UNSIGNED}){_WATTS}\s*[x×]\s*2\b", re.IGNORECASE)
-_FOUR_TO_ONE = re.compile(r"=?\s*\b[14]\s*:\s*[14]\b(?!\s*[\d:])")
-_A_WEIGHTED = re.compile(r"(?<=\d)\s*(?:dB|db|DB) ?\(?A\)?(?![\w-])")
 _LEAST_OUTPUT_V = 0.1  # of a reference that may be at the output
 _LEAST_IMPEDANCE_OHM = 100.0  # of an input
 
@@ -73,14 +73,8 @@ def read_line(line: str) -> LineRead:
         raise NotUnderstood(
             'may be for the radio or for its input; begin with "FM" for the radio, or write "…: tuner …" for the input'
         )
-    name, rest = named.name, named.rest
-    if name == "power":
-        rest = _TWICE.sub(lambda m: f"{m[1] or m[2]} W each", _TWO_ALIKE.sub(r"\1 W each", rest))
-    if name in TONE_CONTROLS:
-        rest = re.sub(r"±|\+/[-−]", " ", rest)  # as far up as down
-    if name == "imd":
-        rest = _FOUR_TO_ONE.sub("", rest)
-    tokens = scan(with_points(_A_WEIGHTED.sub(" dB A-weighted", rest)), WORDS)
+    name = named.name
+    tokens = scan(with_points(rest_of(named)), WORDS)
     if {"dB", "V"} & {token.key for token in tokens} == {"V"}:
         name = _IN_VOLTS.get(name, name)
     return _LineParser(replace(named, name=name), tokens).read()
@@ -160,7 +154,7 @@ class _LineParser:
             return self.name == _OF_ONE[token.key]
         if token.key in ("rated output", "reference"):
             return self.name == "snr" or (bool(self.called) and token.key == "reference")
-        if token.key in ("either way", "within", *_OF_OWN):
+        if token.key in ("either way", "within", *CONDITION_OF_UNIT):
             return bool(self.called)
         return token.key in SEPARATORS or token.key in _CONDITIONS
 
@@ -186,7 +180,7 @@ class _LineParser:
                 inputs = token.value
             elif name == "input_sensitivity" and token.key == "Ω" and token.value >= _LEAST_IMPEDANCE_OHM:
                 impedance = token.text
-            elif named := _named_condition(token):
+            elif named := named_condition(token):
                 name_of, text = named
                 if keys.setdefault("conditions", {}).setdefault(name_of, text) != text:
                     raise NotUnderstood(f"{name_of} is printed twice for {value.text}; give each its own line")
@@ -335,16 +329,6 @@ class _LineParser:
         )
 
 
-def _named_condition(token: Token) -> tuple[str, str] | None:
-    """Return a condition without a key of its own: its name and value."""
-    if token.key == "named":
-        name, value = token.value
-        return name, value
-    if token.key == "either way" and token.value[0] == "Hz":
-        return "spacing", token.text
-    return (_OF_OWN[token.key], token.text) if token.key in _OF_OWN else None
-
-
 _HALF_POWER_DB = -3.0
 _IN_VOLTS = {"hum": "hum_voltage", "snr": "noise"}
 _TONES = ("tones", "two frequencies")
@@ -357,8 +341,6 @@ _KEYS = {
     "rated output": "reference",
     **{key: key for key in ("channels", "termination", "volume", "typical", "weighting", "rule")},
 }
-# amounts that only conditions of gear have
-_OF_OWN = {"m": "distance", "g": "tracking force", "rpm": "speed"}
 _CONDITIONS = frozenset(
     (
         *(*_KEYS, *LEVELS, "%", "band", "input", "most", "least", "each", "half", "din", "jis", "ihf", "named"),

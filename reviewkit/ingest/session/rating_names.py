@@ -31,6 +31,11 @@ _SPELLED = (
 _MAINS = re.compile(
     rf"(?:at |\()?\b{UNSIGNED} ?V(?: ?a\.?c\.?)?(?:[,/ ]+{UNSIGNED}(?:/{UNSIGNED})? ?Hz)?\)?", re.IGNORECASE
 )
+_WATTS = r"\s*(?:W|watts?)"
+_TWO_ALIKE = re.compile(rf"\b({UNSIGNED})(?:{_WATTS})?\s*[+/]\s*\1(?:{_WATTS})(?!\w)", re.IGNORECASE)
+_TWICE = re.compile(rf"\b2\s*[x×]\s*({UNSIGNED}){_WATTS}(?!\w)|\b({UNSIGNED}){_WATTS}\s*[x×]\s*2\b", re.IGNORECASE)
+_FOUR_TO_ONE = re.compile(r"=?\s*\b[14]\s*:\s*[14]\b(?!\s*[\d:])")
+_A_WEIGHTED = re.compile(r"(?<=\d)\s*(?:dB|db|DB) ?\(?A\)?(?![\w-])")
 _LABEL = re.compile(r"([^:]{1,60}):")
 _SAYS_LIMIT = re.compile(
     r"\b(?:at most|no more than|not more than|less than|under|within|at least|more than|or less|or more|max|min)\b"
@@ -136,3 +141,15 @@ def each_control(text: str) -> list[str]:
     """Return a line "Tone controls: bass …, treble …" as a line for each; none of any other line."""
     match = _TONE_CONTROLS.match(text)
     return _EACH_CONTROL.split(text[match.end() :]) if match else []
+
+
+def rest_of(named: Named) -> str:
+    """Return what follows the name, with what only this name has in the form that is scanned."""
+    name, rest = named.name, named.rest
+    if name == "power":
+        rest = _TWICE.sub(lambda m: f"{m[1] or m[2]} W each", _TWO_ALIKE.sub(r"\1 W each", rest))
+    if name in TONE_CONTROLS:
+        rest = re.sub(r"±|\+/[-−]", " ", rest)  # as far up as down
+    if name == "imd":
+        rest = _FOUR_TO_ONE.sub("", rest)
+    return _A_WEIGHTED.sub(" dB A-weighted", rest)

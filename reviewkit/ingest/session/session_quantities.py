@@ -270,6 +270,18 @@ def read_own(value: Any) -> tuple[float, str]:
     return number + 0.0, unit.base
 
 
+def single_in(base: str, example: str) -> Callable[[Any], float]:
+    """Return a reader of a value above zero in a unit that only single values have, converted to `base`."""
+
+    def read(value: Any) -> float:
+        number, unit = read_own(value)
+        if unit != base or number <= 0:
+            raise ValueError(f'must be above zero, in a unit such as that of "{example}"')
+        return number
+
+    return read
+
+
 def unit_of_own(value: Any) -> str:
     """Return the unit of a limit under an own name; "" if it can't be read, which is noted already."""
     try:

@@ -142,6 +142,8 @@ TYPES: dict[str, Any] = {
         Field(max_length=20, examples=['["19 kHz", "38 kHz"]']),
         AfterValidator(lambda lines: tuple(lines)),
     ],
+    "cm/s": Annotated[float, PlainValidator(quantities.single_in("cm/s", "4.76 cm/s"))],
+    "mm": Annotated[float, PlainValidator(quantities.single_in("m", "0.9 mm"))],
     "rates": Annotated[
         dict[_FILLED, _quantity("Hz")],  # type: ignore[misc]
         Field(max_length=20, examples=['{ capstan = "7.58 Hz" }']),

@@ -86,14 +86,16 @@ def _place_chart_dial(page: Page, chart: Chart, parts: Sequence[tuple[Page, Pane
         for part, panel, _ in parts:
             place_scale(part, panel.x)
         return
-    place_dial(page, chart.panels[-1].x, tuple(panel.fall.x for panel in chart.panels if panel.fall is not None))
+    place_dial(
+        parts[-1][0], chart.panels[-1].x, tuple(panel.fall.x for panel in chart.panels if panel.fall is not None)
+    )
 
 
 def _parts(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
     """Return each panel with its plot, and the part of the page that it is on: all of it, or its own beside others."""
     if not chart.beside:
         boxes = _panel_boxes(page, chart, top, bottom)
-        return [(page, panel, box) for panel, box in zip(chart.panels, boxes, strict=True)]
+        return [_part(page, panel, box) for panel, box in zip(chart.panels, boxes, strict=True)]
     if page.shape.is_tall:
         return _parts_below_each_other(page, chart, top, bottom)
     shape = page.shape
@@ -108,6 +110,15 @@ def _parts(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Pa
         parts.append((own, panel, Box(left + gutter, top, right, bottom)))
         left = right + _BESIDE_GAP
     return parts
+
+
+def _part(page: Page, panel: Panel, box: Box) -> tuple[Page, Panel, Box]:
+    """Return a panel with its plot; of a square one, no wider than it is high."""
+    if not panel.square:
+        return page, panel, box
+    shape = page.shape
+    right = box.left + min(box.width, box.height)
+    return page.within(replace(shape, curves=(box.left, right))), panel, replace(box, right=right)
 
 
 def _parts_below_each_other(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:

@@ -147,11 +147,10 @@ def _place_hero(page: Page, body: Ending, hero: Hero, box: Box, largest: float) 
         caption = fit_text(page, hero.caption, (48.0, NOTE, AXIS, LEAST), box.width, most=2)
         caption = caption or cut_text(page, hero.caption, LEAST, box.width)
     old = bare(hero.before, hero.figure) if hero.before else ""
-    above = page.shape.height > page.shape.width  # a tall frame has the old figure above the new one
     for size in range(int(largest), 43, -4):
         before = page.width(old, size, "light") + _ARROW + 2 * _ARROW_GAP if old else 0.0
         beside = 20 + page.width(hero.uncertainty, NOTE) if hero.uncertainty else 0.0
-        if (0.0 if above else before) + page.width(hero.figure, size, "black") + beside <= box.width:
+        if before + page.width(hero.figure, size, "black") + beside <= box.width:
             break
     else:
         raise page.fault(hero.figure, SHORTEN)
@@ -164,11 +163,8 @@ def _place_hero(page: Page, body: Ending, hero: Hero, box: Box, largest: float) 
     if old:
         text = page.text(old, x, y, size, look.soft, weight="light")
         page.add(text)
-        if above:
-            y += cap + 50.0
-        else:
-            arrow(page, text.box.right + _ARROW_GAP, y - cap / 2, _ARROW)
-            x = text.box.right + 2 * _ARROW_GAP + _ARROW
+        arrow(page, text.box.right + _ARROW_GAP, y - cap / 2, _ARROW)
+        x = text.box.right + 2 * _ARROW_GAP + _ARROW
     figure = page.text(hero.figure, x, y, size, look.ink, weight="black", remedy=SHORTEN)
     page.add(figure)
     if hero.uncertainty:

@@ -218,7 +218,7 @@ def _set_row(page: Page, row: ScoreRow, block: _Block, width: float) -> _SetRow:
     room = width - sum(_column_widths(page, block)) - 2 * _TEXT_GAP
     if room < _LEAST_LABEL:
         raise page.fault(row.measured, SHORTEN_LABEL)
-    setting = fit_text(page, row.label, _LABELS, room) or fit_text(page, row.label.split(",")[0], _LABELS, room)
+    setting = fit_text(page, row.label, _LABELS, room) or fit_text(page, _short(row.label), _LABELS, room)
     setting = setting or fit_text(page, row.label, (LEAST,), room, most=2)
     setting = setting or cut_text(page, row.label, LEAST, room)
     return _SetRow(row, setting, _ROW + (len(setting.lines) - 1) * 42.0)
@@ -229,6 +229,13 @@ def _column_widths(page: Page, block: _Block) -> tuple[float, float]:
     measured = max(page.width(_measured(row), AXIS, "bold") for row in block.rows)
     rated = max(page.width(_rated(row), AXIS) for row in block.rows)
     return max(measured, page.width("measured", AXIS)), max(rated, page.width("rated", AXIS))
+
+
+def _short(label: str) -> str:
+    """Return a label without its conditions, but with what sets it apart from another: "Signal to noise (mono)"."""
+    head, _, rest = label.partition(",")
+    apart = rest[rest.rfind(" (") :] if rest.endswith(")") else ""
+    return head + apart
 
 
 def _measured(row: ScoreRow) -> str:

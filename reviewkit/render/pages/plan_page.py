@@ -9,9 +9,16 @@ from itertools import groupby, permutations
 from typing import Any
 
 from reviewkit.model import digits, quantities
-from reviewkit.model.capture_request import PHONO_SWEEP, TERMINALS
+from reviewkit.model.capture_request import AS_RATED, PHONO_SWEEP, TERMINALS
 from reviewkit.model.finding import Finding
-from reviewkit.plan.entries import at_cell, gate_rows, measurement_tables, reading_header, reading_rows
+from reviewkit.plan.entries import (
+    at_cell,
+    gate_rows,
+    measurement_tables,
+    reading_header,
+    reading_rows,
+    signal_text,
+)
 from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need
 from reviewkit.plan.order import SetUp
 from reviewkit.plan.plan import Plan, PlanStep
@@ -229,6 +236,7 @@ def _describe_level(step: PlanStep, pages: Pages) -> str:
         "level",
         drive=c.drive,
         stated=at_cell(c.uses[0][1]),
+        signal="" if c.drive == AS_RATED else signal_text(c.uses[0][1]),
         overload=c.name == "phono-overload",
         offset=c.name == "dc-offset",
         power=quantities.watts(level.power_w) if level.power_w is not None else "",

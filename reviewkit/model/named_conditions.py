@@ -1,0 +1,17 @@
+"""Conditions that the user names, as they are printed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+_WORDLESS = ("mode", "method")  # named conditions whose value says all: "mono", "EIAJ"
+
+
+def in_words(named: Iterable[tuple[str, str]]) -> list[str]:
+    """Return conditions that the user names, as they are printed: "tape chrome", "noise reduction on", "mono"."""
+    return [one_in_words(name, value) for name, value in named]
+
+
+def one_in_words(name: str, value: str) -> str:
+    """Return one condition that the user names, as it is printed."""
+    return value if name in _WORDLESS else f"{name} {value}"
