@@ -13,7 +13,7 @@ from reviewkit.measure.idle_output import Withheld, read_noise
 from reviewkit.measure.line_pictures import sidebands_curve, sidebands_panel, spectrum_curve, spectrum_panel
 from reviewkit.measure.reference_tones import ReferenceTone, reference_of, reference_words
 from reviewkit.model import quantities
-from reviewkit.model.capture_request import ALONE, AS_USED, Basis, CaptureRequest
+from reviewkit.model.capture_request import ALONE, AS_RATED, AS_USED, LINE, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import HIDDEN, TEST_RECORD
@@ -292,20 +292,18 @@ def recognise(sheet: Sheet, name: NameWords) -> Content | None:
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    # of rumble only the unweighted figure can be found here, of jitter only the r.m.s. value
+    """Request a capture; of weighted rumble a meter's reading, because no figure here answers it."""
     at: dict[str, Any] = {"weighting": rating.weighting} if rating.weighting else {}
-    return (
-        CaptureRequest(
-            "",
-            "",
-            quantities=(rating.quantity,),
-            at=at,
-            drive=AS_USED,
-            place=ALONE,
-            apart=(rating.quantity,),
-            wording={"names": (rating.quantity,)},
-        ),
-    )
+    if rating.quantity == RUMBLE and rating.weighting:
+        words = {"names": (rating.called,), "units": (rating.unit,)}
+        alike = (rating.quantity, rating.weighting)
+        return (
+            CaptureRequest(
+                "reading", "own", (RUMBLE,), at, AS_RATED, place=LINE, channels=("",), apart=alike, wording=words
+            ),
+        )
+    names = (rating.quantity,)
+    return (CaptureRequest("", "", names, at, AS_USED, place=ALONE, apart=names, wording={"names": names}),)
 
 
 KIND = Kind(

@@ -331,7 +331,7 @@ def test_the_sample_turntable(model):
         true = 10 * np.log10(power) - 20 * np.log10(model.REFERENCE_V)
         assert run.get("rumble").value == pytest.approx(true, abs=0.2)
         motor = 20 * np.log10(model.LINES[stage][0] / 2**0.5 / model.REFERENCE_V)
-        assert run.get("line_level", line="motor").value == pytest.approx(motor, abs=0.2)  # noise under it
+        assert run.get("line_level", line="motor").value == pytest.approx(motor, abs=0.3)  # noise there adds to it
         assert run.get("rumble").at["reference_level"] == [10.0, "cm/s", ""]
 
 

@@ -212,7 +212,7 @@ _OF_KIND: dict[str, Change] = {
     "distortion-power": within('"measurements/power.csv"', 'frequency = "1 kHz"', 'frequency = "1.1 kHz"'),
     "source-impedance": toml('R = ["6.398 V"', 'R = ["6.399 V"'),
     "load-impedance": digit("measurements/woofer.csv"),
-    "lines": digit("measurements/groove.wav"),
+    "lines": digit("measurements/rumble.wav"),
     "flutter": digit("measurements/flutter.wav"),
     "between-channels": digit("measurements/both.wav"),
     "multitone": digit("measurements/multitone.wav"),

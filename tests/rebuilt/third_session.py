@@ -445,7 +445,7 @@ stage = "after"
     (
         "lines",
         """
-file = "measurements/groove.wav"
+file = "measurements/rumble.wav"
 kind = "lines"
 full_scale = "50 mV"
 reference_level = "200 mV"
@@ -666,7 +666,7 @@ def _captures() -> dict[str, str | bytes]:
         "measurements/tone-after.wav": _wav(tone(0.005), 0.98 * tone(0.006), full_scale_v=12),
         "measurements/tone-looped.wav": _wav(tone(1e-4), tone(1e-4), full_scale_v=12),
         "measurements/flutter.wav": flutter(),
-        "measurements/groove.wav": groove(),
+        "measurements/rumble.wav": groove(),
         "measurements/both.wav": _wav(
             _sines(1, (400, 1.0), (8000, 1.0)), 0.9 * np.roll(_sines(1, (400, 1.0), (8000, 1.0)), 1), full_scale_v=5
         ),
