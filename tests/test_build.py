@@ -199,7 +199,7 @@ def test_clips_of_charts_that_did_not_change_are_taken_over(folder, tmp_path, mo
         return encode(layers, steps, scale, place, *rest)
 
     monkeypatch.setattr(clip, "write_opaque_clip", write)
-    put(folder / "measurements/leak.csv", one_evening.leak(-61))
+    put(folder / "measurements/leak.csv", one_evening.leak(-66))
     build(folder, Options(motion=True))
     assert encoded == ["leak", "score"]  # it is rated, so its figure is among the verdicts, too
     (folder / "repair.csv").unlink()  # no clip, but a card before others: they have other numbers now
@@ -347,7 +347,7 @@ def test_a_damaged_cache_changes_nothing(folder, cache, damage, monkeypatch):
 
 def test_a_file_that_is_written_to_while_it_is_read_is_told_and_nothing_is_moved(folder, monkeypatch):
     before, parse = outputs(folder / "out"), measuring.read_measurement
-    put(folder / "measurements/leak.csv", one_evening.leak(-61))
+    put(folder / "measurements/leak.csv", one_evening.leak(-66))
 
     def read(*given):
         found = parse(*given)
@@ -364,7 +364,7 @@ def test_a_file_that_is_written_to_while_it_is_read_is_told_and_nothing_is_moved
 
 
 def test_a_file_replaced_after_it_was_read_is_seen_by_the_next_build(folder, tmp_path, monkeypatch):
-    draw, old = drawing.draw_pictures, one_evening.leak(-61)
+    draw, old = drawing.draw_pictures, one_evening.leak(-66)
     put(folder / "measurements/leak.csv", old)
 
     def drawn(card, order):

@@ -172,6 +172,17 @@ def test_the_radio_of_a_receiver_is_measured_at_its_line_output():
     assert (of_fm.capture.setup.load_ohm, of_fm.capture.setup.place) == (None, "line output")
 
 
+@pytest.mark.parametrize(
+    ("kind", "driven"), [("tuner", False), ("player", False), ("preamplifier", True), ("deck", True)]
+)
+def test_no_generator_is_asked_to_drive_a_source(kind, driven):
+    separation = rated("separation", at_least=40.0, frequency_hz=1000.0)
+    text = text_of(plan_of(kind, ratings=(SNR, separation, RESPONSE)))
+    for words in ("Input shorted", "No gain is known", "input terminated"):
+        assert (words in text) == driven
+    assert ("the left alone from the test signal" in text) != driven
+
+
 def test_the_chapter_of_the_bench_is_named_for_the_gear():
     facts = dict.fromkeys(("unit", "year", "hook", "priced", "worth", "repaired", "found"), "")
     facts |= {"cards": {"hunt": "", "score": "", "ending": ""}}

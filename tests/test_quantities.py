@@ -209,7 +209,7 @@ def test_a_figure_at_the_benchs_floor_says_so():
 def test_every_quantity_can_be_shown_in_its_unit(name):
     quantity = QUANTITIES[name]
     text = show(found(name, 0.5))
-    assert re.fullmatch(r"[+±]?\d+(\.\d+)?( \S+|[°′])?", text)
+    assert re.fullmatch(r"[+±]?\d+(\.\d+)?( \S+|°)?", text)
     assert text.endswith(quantity.unit)
     assert quantity.name
     assert quantity.better in (-1, 0, 1)

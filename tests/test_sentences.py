@@ -49,6 +49,7 @@ def test_how_flat_and_which_side_is_not(values, before, said):
     furthest = found("deviation_low", -worse.value, worse.channel, frequency=20.0)
     was = found("deviation_low", before, "R", frequency=20.0) if before else None
     facts = {"findings": findings, "worse": worse, "furthest": furthest, "band": BAND, "before": was, "setting": ""}
+    facts |= {"to": ""}
     assert sentences("response", "flatness", **facts) == [said]
 
 
@@ -60,6 +61,7 @@ def test_a_card_with_two_loads_has_the_load_said():
         assert said[0].startswith(start)
     flatness = found("flatness", 0.4)
     facts = {"findings": [flatness], "worse": flatness, "furthest": None, "band": band, "before": None, "setting": ""}
+    facts |= {"to": ""}
     for differ, end in ((False, "20 kHz."), (True, "20 kHz into 4 Ω.")):
         said = PAGES.sentences(Point("response", "flatness", {**facts, "load": 4.0}, "m"), loads_differ=differ)
         assert said[0].endswith(end)

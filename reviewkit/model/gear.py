@@ -25,6 +25,9 @@ class Gear:
         Whether DC offset and bias of its output stage decide whether to go on.
     mains
         Whether it is connected to the mains.
+    source
+        Whether its signal comes from a test record, disc or transmitter, or through an amplifier, so that no generator
+        drives an input of it.
     asked
         What viewers ask of it, as segments of the episode, in their order.
     reference_hz
@@ -39,6 +42,7 @@ class Gear:
     offset: bool = False
     bias: bool = False
     mains: bool = True
+    source: bool = False
     asked: tuple[str, ...] = _ASKED
     reference_hz: tuple[float, ...] = (1000.0,)
     reference_band_hz: tuple[float, float] | None = None
@@ -55,16 +59,17 @@ _TYPES = {
     gear.types[0]: gear
     for gear in (
         Gear(("amplifier",), loads=True, offset=True, bias=True),
-        Gear(("tuner",), asked=("quiet", "clean", "flat", "power", "steady", "load")),
+        Gear(("tuner",), source=True, asked=("quiet", "clean", "flat", "power", "steady", "load")),
         Gear(("deck",), asked=("steady", "power", "flat", "quiet", "clean", "load"), reference_hz=(315.0, 333.0)),
-        Gear(("turntable",), asked=("steady", "power", "quiet", "flat", "clean", "load")),
+        Gear(("turntable",), source=True, asked=("steady", "power", "quiet", "flat", "clean", "load")),
         Gear(
             ("loudspeaker",),
             mains=False,
+            source=True,
             asked=("flat", "load", "clean", "power", "quiet", "steady"),
             reference_band_hz=(300.0, 3000.0),
         ),
-        Gear(("player",), asked=("quiet", "clean", "flat", "power", "steady", "load")),
+        Gear(("player",), source=True, asked=("quiet", "clean", "flat", "power", "steady", "load")),
         Gear(("preamplifier",), asked=("flat", "quiet", "clean", "power", "steady", "load")),
         Gear(("headphone amplifier",), loads=True, offset=True),
         Gear(("equaliser",), asked=("flat", "quiet", "clean", "power", "steady", "load")),
@@ -86,6 +91,7 @@ def gear_of(types: Sequence[str]) -> Gear | None:
         offset=any(part.offset for part in parts),
         bias=any(part.bias for part in parts),
         mains=any(part.mains for part in parts),
+        source=all(part.source for part in parts),
         asked=parts[0].asked,
         reference_hz=parts[0].reference_hz,
         reference_band_hz=parts[0].reference_band_hz,

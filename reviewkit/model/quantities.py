@@ -126,7 +126,7 @@ QUANTITIES: dict[str, Quantity] = {
     "jitter": Quantity("jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
     "line_level": Quantity("level", "dB", "db", -1, floor=OWN),
     "strongest_other_line": Quantity("strongest other line", "dB", "db", -1, extent="search", floor=OWN),
-    "azimuth_error": Quantity("azimuth error", "′", "level", -1, subject=9),
+    "azimuth_error": Quantity("azimuth error", "arcmin", "level", -1, subject=9),
     "channel_phase_difference": Quantity("phase between channels", "°", "level", -1, by_meter=True),
     "channel_delay": Quantity("delay between channels", "s", "seconds", -1),
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
@@ -233,7 +233,7 @@ def stated(text: str, value: float) -> tuple[float, float]:
     """Return the value that a text states, in the unit of `value`, and half of what its last digit is worth."""
     if text.endswith("/3 rpm"):  # a whole number and thirds of it are exact
         return value, 0.0
-    number = text.split(" ")[0].lstrip("±").rstrip("°′")
+    number = text.split(" ")[0].lstrip("±").rstrip("°")
     printed = float_of(number) if number != "∞" else math.inf
     prefix = 10.0 ** round(math.log10(abs(value / printed))) if printed and value and math.isfinite(printed) else 1.0
     return printed * prefix, 0.5 * prefix * 10.0 ** -len(number.partition(".")[2])
@@ -400,7 +400,7 @@ def limit_within(low: float, high: float, unit: str = "dB") -> str:
 
 def joined(number: str, unit: str) -> str:
     """Return a number with its unit: a space before it, but none before °."""
-    return f"{number}{'' if unit in ('°', '′', '') else ' '}{unit}"
+    return f"{number}{'' if unit in ('°', '') else ' '}{unit}"
 
 
 def level_text(level: Level) -> str:

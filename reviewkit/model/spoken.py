@@ -67,7 +67,7 @@ _UNITS = {
     "µH": ("microhenry", "microhenries"),
     "°C": ("degree Celsius", "degrees Celsius"),
     "°": ("degree", "degrees"),
-    "′": ("minute of arc", "minutes of arc"),
+    "arcmin": ("minute of arc", "minutes of arc"),
     "ppm": ("ppm", "ppm"),
     "dBf": ("dBf", "dBf"),
     "dB SPL": ("decibel SPL", "decibels SPL"),
@@ -118,7 +118,7 @@ _SPELLED = re.compile(r"\b[A-Z]{2,5}\b|\bdB\b")  # spoken letter by letter
 _LONGEST_FIRST = sorted(_SPELLINGS, key=lambda spelling: (-len(spelling), spelling))
 _ANY_UNIT = "|".join(map(re.escape, _LONGEST_FIRST))
 # units without a space before them: "the 70s" and "12A" have none
-_CLOSE_UNIT = "|".join(re.escape(one) for one in _LONGEST_FIRST if len(one) > 1 or one in "WVΩ\u2126%°′×")
+_CLOSE_UNIT = "|".join(re.escape(one) for one in _LONGEST_FIRST if len(one) > 1 or one in "WVΩ\u2126%°×")
 _LETTER = r"[^\W\d_]"
 # words, and what mixes letters and digits: "C214", "OA-62", "C213/214", "12AX7", "4k7"; they are said as written
 _NAME = rf"(?<!{_LETTER}){_LETTER}\w*(?:-\w+)*(?:/\w*{_LETTER}\w*|(?<=\d)/\d+)*|\d++(?:[.,]\d++){{0,9}}+{_LETTER}\w*"

@@ -99,7 +99,7 @@ def test_the_card_holds_what_the_file_says():
     assert (card.hero.figure, card.hero.caption) == ("90.0°", "phase between channels")
     assert card.conditions == ("10 kHz",)
     with_angle = card_of(KIND, capture(late_by(5.0)), **CASSETTE, load_ohm=None)
-    assert (with_angle.hero.figure, with_angle.subject) == ("5.0′", "Azimuth")
+    assert (with_angle.hero.figure, with_angle.subject) == ("5.0 arcmin", "Azimuth")
 
 
 def test_a_rated_phase_is_judged_at_its_frequency():

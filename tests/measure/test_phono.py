@@ -183,6 +183,8 @@ def test_the_card_is_the_deviation_with_its_limit_and_its_worst_point():
     assert np.max(np.abs(panel.traces[0].y)) < 1e-9
     # a fall below the band does not make the scale coarse
     assert (panel.y.low, panel.y.high) == (-1.0, 1.0)
+    # the frequencies are those of the bands, though the sweep runs from 10 Hz to 40 kHz
+    assert (panel.x.low, panel.x.high) == (20.0, 20_000.0)
     assert "re RIAA with the 1976 amendment" in card.conditions
     assert found.at["band"] == [30.0, 15_000.0]
 

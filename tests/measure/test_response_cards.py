@@ -91,3 +91,31 @@ def test_corners_and_balance_are_facts_only_where_they_are_news():
     assert "balance" in facts(run(FLAT, [value - 0.6 for value in FLAT]))
     assert "balance" not in facts(run(FLAT, [value - 0.4 for value in FLAT]))
     assert "corners" not in facts(run(FLAT))
+
+
+def test_the_picture_holds_the_whole_curves():
+    (panel,) = card(run(DROOP)).body.panels
+    assert (panel.x.low, panel.x.high) == (10.0, 50_000.0)
+
+
+def test_the_further_figures_are_the_rated_ones():
+    assert card(run(DROOP, [value - 0.2 for value in FLAT])).readings == (
+        ("response, left, 20 Hz – 20 kHz", "±0.80 dB"),
+        ("response, right, 20 Hz – 20 kHz", "±0.00 dB"),
+        ("channel balance, at 1 kHz", "+0.20 dB"),
+    )
+
+
+def test_the_furthest_deviation_is_that_of_the_worse_channel_in_the_band_spoken_of():
+    """Over the audio band the left is 0.8 dB down at 20 Hz; between 100 Hz and 5 kHz only 0.1 dB up."""
+    own = [rated(-1.0, 1.0, (100.0, 5000.0))]
+    fact = facts(run(DROOP, FLAT, ratings=own))["flatness"]["furthest"]
+    assert (fact.channel, fact.value) == ("L", pytest.approx(0.1))
+    fact = facts(run(FLAT, DROOP))["flatness"]["furthest"]
+    assert (fact.channel, fact.value) == ("R", pytest.approx(-0.8))
+
+
+def test_a_before_that_does_not_cover_the_band_is_no_fact():
+    narrow = sheet(column("frequency", [100.0, 1000.0, 5000.0]), column("level", [-1.0, 0.0, 0.0], "L", "dB"))
+    before = run_from(narrow, conditions("response", stage="before"))
+    assert facts(run(stage="after"), before)["flatness"]["before"] is None

@@ -161,7 +161,7 @@ def _above_zero(
 def _evenly_spaced(values: NDArray[np.float64]) -> bool:
     """Return whether three values or more lie on a straight line, as a transform's do and a sweep's don't.
 
-    One row in ten may be missing, and the values may be rounded to a quarter of a step.
+    One step in five may be longer, where rows are missing, and the values may be rounded to a quarter of a step.
     """
     steps = np.diff(values)
     if len(steps) < 2 or np.min(steps) <= 0:
@@ -220,4 +220,5 @@ def _distinct_texts(role: str, one: float, other: float) -> tuple[str, str]:
         texts = _shown(role, one, digits), _shown(role, other, digits)
         if texts[0] != texts[1]:
             return texts
-    return repr(float(one)), repr(float(other))
+    unit = "Hz" if role == "frequency" else "s"
+    return f"{float(one)!r} {unit}", f"{float(other)!r} {unit}"

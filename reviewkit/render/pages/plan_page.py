@@ -11,6 +11,8 @@ from typing import Any
 from reviewkit.model import digits, quantities
 from reviewkit.model.capture_request import AS_RATED, PHONO_SWEEP, TERMINALS
 from reviewkit.model.finding import Finding
+from reviewkit.model.gear import Gear
+from reviewkit.model.unstated_conditions import RADIO
 from reviewkit.plan.entries import (
     at_cell,
     gate_rows,
@@ -150,7 +152,9 @@ def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
         yield phrase(pages, "gain-known", **facts)
     for one, other in _possible_duplicates([s.capture.setup.input for s in plan.steps]):
         yield phrase(pages, "two-inputs", one=one, other=other)
-    untold = [s.capture for s in plan.steps if s.level.output_v is not None and s.level.gain is None]
+    gear = plan.session.unit.gear
+    driven = [s for s in plan.steps if not _is_source(s, gear)]
+    untold = [s.capture for s in driven if s.level.output_v is not None and s.level.gain is None]
     # a capture that measures the gain needs none
     inputs = [
         c.setup.input
@@ -187,7 +191,8 @@ def _capture_step(step: PlanStep, plan: Plan, pages: Pages) -> CaptureStep:
     c = step.capture
     labels = [(plan.needs[number].verdict.label, wanted.decides) for number, wanted in c.uses]
     serves = [label if decides else phrase(pages, "tells-more", label=label) for label, decides in labels]
-    facts = _capture_facts(step)
+    gear = plan.session.unit.gear
+    facts = _capture_facts(step, gear)
     words = pages.kind_words(c.kind, "plan", capture=c.name, **facts)
     what = phrase(pages, c.name, words=words, **facts)
     return CaptureStep(
@@ -195,13 +200,18 @@ def _capture_step(step: PlanStep, plan: Plan, pages: Pages) -> CaptureStep:
         step.done,
         c.kind,
         what,
-        _describe_level(step, pages),
+        _describe_level(step, gear, pages),
         tuple(dict.fromkeys(serves)),
         _existing(step, plan, pages),
     )
 
 
-def _capture_facts(step: PlanStep) -> dict[str, Any]:
+def _is_source(step: PlanStep, gear: Gear | None) -> bool:
+    """Return whether no generator drives an input: of a source, and of the radio of a receiver."""
+    return (gear is not None and gear.source) or step.capture.setup.input.upper() in RADIO
+
+
+def _capture_facts(step: PlanStep, gear: Gear | None) -> dict[str, Any]:
     """Return a capture's facts, ready to print; every key is there for every capture."""
     c = step.capture
     wording = c.wording
@@ -212,6 +222,7 @@ def _capture_facts(step: PlanStep) -> dict[str, Any]:
         "bands": [quantities.band(band) for band in wording.get("bands", ())],
         "frequencies": [quantities.hertz(hz) for hz in spots],
         "names": list(wording.get("names", ())),
+        "source": _is_source(step, gear),
         "stated": at_cell(c.uses[0][1]),
         "limits": [quantities.percent(limit) for limit in sorted(wording.get("limits", ()))],
         "figures": list(wording.get("figures", ())),
@@ -225,7 +236,7 @@ def _capture_facts(step: PlanStep) -> dict[str, Any]:
     }
 
 
-def _describe_level(step: PlanStep, pages: Pages) -> str:
+def _describe_level(step: PlanStep, gear: Gear | None, pages: Pages) -> str:
     c, level = step.capture, step.level
 
     def volts(value: float | None, figures: int = _METER_DIGITS) -> str:
@@ -237,6 +248,7 @@ def _describe_level(step: PlanStep, pages: Pages) -> str:
         drive=c.drive,
         stated=at_cell(c.uses[0][1]),
         signal="" if c.drive == AS_RATED else signal_text(c.uses[0][1]),
+        source=_is_source(step, gear),
         overload=c.name == "phono-overload",
         offset=c.name == "dc-offset",
         power=quantities.watts(level.power_w) if level.power_w is not None else "",
