@@ -57,6 +57,8 @@ ROWS: Mapping[str, Row] = {
     "MOL": Row(0.05, "dB", "third harmonic as level squared; points every 2 and 3 dB"),
     "jitter": Row(1.0, "% of value", "tones sampled by a clock of known jitter, noise 100 dB down"),
     "unweighted rumble": Row(0.1, "dB", "noise and lines of known power from 10 to 315 Hz, warp below and hiss above"),
+    "rumble through its kind": Row(0.1, "dB", "the same, from 12 s at 8 kHz"),
+    "levels of named lines": Row(0.02, "dB", "a pilot of 9 % (47 CFR 73.322) and a subcarrier next to a tone and hiss"),
     "prices": Row(0.005, "of the currency", "published index, worked examples"),
 }
 

@@ -87,6 +87,7 @@ def test_every_setting_that_is_switched_off_is_one_that_check_accepts(made, say,
     own = samples / "measurements"
     others = {
         "loudspeaker-impedance.csv": samples / "loudspeakers" / "measurements" / "impedance.csv",
+        "rumble.wav": samples / "turntable" / "measurements" / "rumble-after.wav",
         "azimuth.wav": samples / "deck" / "measurements" / "azimuth-after.wav",
         "flutter.wav": samples / "deck" / "measurements" / "flutter-after.wav",
     }

@@ -22,6 +22,7 @@ _NAMES = (
     "multitone",
     "square",
     "noise",
+    "lines",
     "intermodulation",
     "phono",
     "reading",

@@ -13,7 +13,7 @@ from reviewkit.model import quantities
 from reviewkit.model.finding import Conditions
 
 AT_THE_FLOOR_DB = 6.0
-_MUST_AGREE = ("weighting", "reference", "limit", "figure", "method")
+_MUST_AGREE = ("line", "weighting", "reference", "limit", "figure", "method")
 _SAME_FREQUENCY = 0.01
 
 

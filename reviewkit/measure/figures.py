@@ -348,7 +348,7 @@ def _words(f: Finding, *, with_setting: bool) -> tuple[str, ...]:
     """Return what a further figure is: quantity, channel, place, and what sets it apart from others of its card."""
     of_power = f.unit == "W" and "limit" in f.at
     return (
-        quantities.quantity_of(f).name,
+        str(f.at.get("line") or quantities.quantity_of(f).name),
         CHANNELS.get(f.channel, f.channel.replace(">", " → ")),
         f"at {quantities.percent(f.at['limit'])} distortion" if of_power else where(f),
         f"re {reference}" if (reference := reference_of(f)) else "",

@@ -9,7 +9,19 @@ from reviewkit.model.finding import Finding
 from reviewkit.model.level import Level, levels_of
 
 _MUST_AGREE = (
-    *("limit", "weighting", "reference", "reference_input", "load", "input", "tones", "amendment", "method", "figure"),
+    *(
+        "limit",
+        "line",
+        "weighting",
+        "reference",
+        "reference_input",
+        "load",
+        "input",
+        "tones",
+        "amendment",
+        "method",
+        "figure",
+    ),
     *(
         "setting",
         "conditions",

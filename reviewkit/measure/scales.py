@@ -189,6 +189,13 @@ def rates(low_hz: float, high_hz: float) -> Axis:
     return Axis(low_hz, high_hz, "log", (*ticks, (high_hz, _plain(high_hz))), "Hz", _minor(low_hz, high_hz))
 
 
+def around_tone(reach_hz: float, tone_hz: float) -> Axis:
+    """Return a horizontal scale of frequencies next to a tone, in Hz from it."""
+    half = _rung_below(reach_hz)
+    ticks = [(-half, f"{MINUS}{hertz(half)}"), (0.0, hertz(tone_hz, 5)), (half, f"+{hertz(half)}")]
+    return Axis(-reach_hz, reach_hz, "linear", tuple(ticks), "Hz", tuple(i * half / 4 for i in range(-5, 6)))
+
+
 def around_no_error(values: Sequence[float], unit: str) -> Axis:
     """Return a vertical scale that holds all deviations and zero, in three to six whole steps."""
     low, high = min(*values, 0.0), max(*values, 0.0)

@@ -9,6 +9,8 @@ from reviewkit.model.finding import Finding
 from reviewkit.model.level import reference_level
 from reviewkit.model.weightings import weighted
 
+# how a figure was found that is only a bound
+TEST_RECORD, HIDDEN = "from a test record", "as noise"
 DRIVEN = {"both": "both channels driven", "one": "one channel driven"}
 
 
@@ -16,6 +18,7 @@ def conditions_of(f: Finding) -> str:
     """Return the conditions of a figure: "1 kHz, 5 W into 8 Ω, 20 Hz – 20 kHz, aux"."""
     at = f.at
     parts = [
+        str(at.get("line", "")),
         quantities.hertz(at["frequency"]) if "frequency" in at and f.quantity != "frequency" else "",
         quantities.conditions(at if f.unit != "W" else {"load": at.get("load")}),
         quantities.band((at["band"][0], at["band"][1])) if "band" in at else "",
@@ -66,4 +69,9 @@ def without(lines_hz: Sequence[float]) -> str:
 
 def why_bound(f: Finding) -> str:
     """Return why a figure is only a bound."""
-    return "all that the meter resolves" if f.at.get("method") == "two loads" else "at the bench's floor"
+    reasons = {
+        "two loads": "all that the meter resolves",
+        TEST_RECORD: "the record's own rumble is in it",
+        HIDDEN: "no line stands out of the noise there",
+    }
+    return reasons.get(str(f.at.get("method", "")), "at the bench's floor")

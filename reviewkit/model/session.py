@@ -203,6 +203,10 @@ class Measurement:
     tape_speed: Annotated[float | None, "cm/s"] = None
     track_spacing: Annotated[float | None, "mm"] = None  # in m, from the middle of one track to that of the other
     rates_hz: Annotated[Mapping[str, float], "rates"] = field(default_factory=dict)  # what turns, and how fast
+    # lines and bands of a spectrum by name: a frequency, or the lower and the upper edge
+    lines_hz: Annotated[Mapping[str, float | tuple[float, float]], "named lines"] = field(default_factory=dict)
+    # of a reference tone captured in the same way, V or dBFS
+    reference_level: Annotated[Level | None, "signal level"] = None
     full_scale_v: Annotated[float | None, "V"] = None
     hold_s: Annotated[float | None, "s"] = None
     loads_ohm: Annotated[tuple[float, ...], "loads"] = ()  # math.inf: open

@@ -1,12 +1,15 @@
 """Weightings by name, and how a weighted figure is worded.
 
 468 is the curve of ITU-R BS.468 read as r.m.s.; CCIR/ARM the same, 0 dB at 2 kHz, read by an average-responding meter;
-DIN A and DIN B are the unweighted and the weighted curve of rumble (IEC 60098); the last two are of wow and flutter.
+DIN A and DIN B are the unweighted and the weighted curve of rumble (IEC 60098), whose tables aren't available: a figure
+here is of a stand-in of type B, and neither can be compared with the other. The last two are of wow and flutter.
 """
 
 from __future__ import annotations
 
 WRMS, WEIGHTED_PEAK = "WRMS", "weighted peak"
+RUMBLE_B_TYPE = "B-type stand-in"
+RMS = "r.m.s."  # of jitter: which value it is
 # spellings in small letters with spaces for hyphens
 SPELLINGS: dict[str, str] = {
     "wrms": WRMS,
@@ -14,6 +17,8 @@ SPELLINGS: dict[str, str] = {
     "weighted r.m.s": WRMS,
     "weighted r.m.s.": WRMS,
     "weighted peak": WEIGHTED_PEAK,
+    "rms": RMS,
+    "r.m.s": RMS,
     "wtd peak": WEIGHTED_PEAK,
     "din peak": WEIGHTED_PEAK,
     "468": "468",
@@ -40,4 +45,6 @@ def weighted(weighting: str) -> str:
     """Return how a figure is weighted: "A-weighted", "468-weighted", "weighted r.m.s.", "unweighted"."""
     if weighting == WRMS:
         return "weighted r.m.s."
-    return "unweighted" if not weighting else weighting if weighting == WEIGHTED_PEAK else f"{weighting}-weighted"
+    if weighting in (WEIGHTED_PEAK, RUMBLE_B_TYPE, RMS):
+        return weighting
+    return f"{weighting}-weighted" if weighting else "unweighted"

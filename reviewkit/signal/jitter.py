@@ -18,7 +18,7 @@ from reviewkit.signal.rates import strongest_rates
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
-_REACH_HZ = 2500.0
+REACH_HZ = 2500.0
 _MOST = 12
 _WEAKEST = 0.01  # of the strongest
 
@@ -45,7 +45,7 @@ class Jitter:
         return float(20 * np.log10(np.pi * tone_hz * self.peak_s))
 
 
-def jitter_lines(samples: Array, rate_hz: float, tone_hz: float, reach_hz: float = _REACH_HZ) -> list[Jitter]:
+def jitter_lines(samples: Array, rate_hz: float, tone_hz: float, reach_hz: float = REACH_HZ) -> list[Jitter]:
     """Return the steady rates of jitter in a recorded tone, strongest first.
 
     Parameters

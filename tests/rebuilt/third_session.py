@@ -40,7 +40,17 @@ SWEEPS = (
     "phono",
 )
 SHORT = ("response", "crosstalk", "source-impedance")
-CAPTURES = ("tone", "flutter", "between-channels", "multitone", "square", "noise", "intermodulation", "reading")
+CAPTURES = (
+    "tone",
+    "flutter",
+    "lines",
+    "between-channels",
+    "multitone",
+    "square",
+    "noise",
+    "intermodulation",
+    "reading",
+)
 SAMPLE = Path(__file__).resolve().parents[2] / "sample_session"
 _TYPE = Path(get_data_path(), "fonts", "ttf")
 
@@ -433,6 +443,17 @@ stage = "after"
 """,
     ),
     (
+        "lines",
+        """
+file = "measurements/rumble.wav"
+kind = "lines"
+full_scale = "50 mV"
+reference_level = "200 mV"
+lines = { rumble = ["10 Hz", "315 Hz"] }
+stage = "after"
+""",
+    ),
+    (
         "flutter",
         """
 file = "measurements/flutter.wav"
@@ -565,6 +586,15 @@ def flutter() -> bytes:
     return made.getvalue()
 
 
+def groove() -> bytes:
+    """A silent groove: noise, and a motor's line of 25 Hz. 4 s."""
+    time = np.arange(4 * 4000) / 4000
+    made = io.BytesIO()
+    samples = 0.2 * np.sin(2 * math.pi * 25 * time) + np.random.default_rng(8).normal(0, 0.05, time.size)
+    soundfile.write(made, samples, 4000, format="WAV", subtype="PCM_16")
+    return made.getvalue()
+
+
 def photo(shade: int) -> bytes:
     """A photograph of one colour."""
     made = io.BytesIO()
@@ -636,6 +666,7 @@ def _captures() -> dict[str, str | bytes]:
         "measurements/tone-after.wav": _wav(tone(0.005), 0.98 * tone(0.006), full_scale_v=12),
         "measurements/tone-looped.wav": _wav(tone(1e-4), tone(1e-4), full_scale_v=12),
         "measurements/flutter.wav": flutter(),
+        "measurements/rumble.wav": groove(),
         "measurements/both.wav": _wav(
             _sines(1, (400, 1.0), (8000, 1.0)), 0.9 * np.roll(_sines(1, (400, 1.0), (8000, 1.0)), 1), full_scale_v=5
         ),

@@ -236,6 +236,20 @@ def read_reference_frequency(value: Any) -> float | tuple[float, float]:
     return low_hz, high_hz
 
 
+def read_signal_level(value: Any) -> Level:
+    """Return the level of a captured tone, V or dBFS.
+
+    Raises
+    ------
+    ValueError
+        If it is in another unit.
+    """
+    level = read_level(value)
+    if level.unit not in ("V", "dBFS"):
+        raise ValueError('is neither a voltage nor dBFS; write for example "245 mV" or "-12 dBFS"')
+    return level
+
+
 def read_own(value: Any) -> tuple[float, str]:
     """Return a limit under a name of the maker's own: in its base unit, and that unit; a bare number has none.
 
@@ -343,8 +357,7 @@ def check_different(loads: Sequence[float]) -> tuple[float, ...]:
 
 def read_volts(value: Any) -> tuple[float, float]:
     """Return a meter's reading in V, and what one step of its last digit is worth."""
-    volts = quantity_in("V")(value)
-    return volts, scaled(last_digit(value), UNITS[split_quantity(value)[1]].factor)
+    return quantity_in("V")(value), scaled(last_digit(value), UNITS[split_quantity(value)[1]].factor)
 
 
 def join_channels(channels: Mapping[str, Sequence[tuple[float, float]]]) -> TwoLoads:

@@ -148,6 +148,13 @@ TYPES: dict[str, Any] = {
         dict[_FILLED, _quantity("Hz")],  # type: ignore[misc]
         Field(max_length=20, examples=['{ capstan = "7.58 Hz" }']),
     ],
+    "named lines": Annotated[
+        dict[_FILLED, Annotated[Any, PlainValidator(quantities.read_reference_frequency)]],
+        Field(max_length=20, examples=['{ pilot = "19 kHz", rumble = ["10 Hz", "315 Hz"] }']),
+    ],
+    "signal level": Annotated[
+        Any, PlainValidator(quantities.read_signal_level), Field(examples=['"245 mV" or "-12 dBFS"'])
+    ],
     "loads": Annotated[
         list[_LOAD], Field(min_length=2, examples=['["open", "8 ohm"]']), AfterValidator(quantities.check_different)
     ],
