@@ -54,6 +54,11 @@ def test_the_first_value_that_cannot(unit, value, size):
     ]
 
 
+def test_an_impossible_value_may_be_the_first():
+    (told,) = messages(HEADED + "20,1001\n30,1\n")
+    assert told.startswith("2: 1001 in column 2")
+
+
 def test_the_largest_possible_value_before_an_impossible_one_is_not_blamed():
     (told,) = messages(HEADED + "20,1000\n30,1000.5\n")
     assert told.startswith("3: ")
