@@ -185,6 +185,11 @@ def test_six_digits_of_a_frequency_are_shown():
     assert told.startswith("4: 1.23457 kHz is in lines 3 and 4")
 
 
+def test_one_step_back_among_steps_below_one_is_one_fault():
+    (told,) = messages(table([0.1, 0.2, 0.3, 0.25, 0.4], "Time (s),V\n"))
+    assert told == f"5: time goes back from 300 ms to 250 ms; {AGAIN}"
+
+
 def test_a_step_back_by_a_millionth_of_a_hertz():
     told = messages(table(["1e-7", "2e-6", "1e-6", "3", "4"]))
     assert told == [f"4: frequency goes back from 0.000002 Hz to 0.000001 Hz; {AGAIN}"]
