@@ -98,13 +98,13 @@ QUANTITIES: dict[str, Quantity] = {
     "distortion": _distortion("distortion", by_meter=True, subject=1),
     "power_at_limit": Quantity("power", "W", "watts", 1, over_power=True, by_meter=True, subject=13),
     "power_reached": Quantity("power", "W", "watts", 1, over_power=True),
-    # the highest: between 250 mW and the rated power of a sweep of power
-    **{
-        f"{e}_distortion": _distortion(
-            f"{e} distortion", extent="search", over_power=True, plain="distortion", subject=1
-        )
-        for e in ("lowest", "highest")
-    },
+    "lowest_distortion": _distortion(
+        "lowest distortion", extent="search", over_power=True, plain="distortion", subject=1
+    ),
+    # between 250 mW and the rated power of a sweep of power
+    "highest_distortion": _distortion(
+        "highest distortion", extent="search", over_power=True, plain="distortion", subject=1
+    ),
     "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN, by_meter=True, subject=11),
     "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN, subject=11),
     "source_impedance": Quantity("source impedance", "Ω", "ohms", -1, by_meter=True),
@@ -123,7 +123,7 @@ QUANTITIES: dict[str, Quantity] = {
     "strongest_rate": Quantity("strongest rate", "Hz", "corner"),
     "rumble": Quantity("rumble", "dB", "db", -1, floor=OWN, by_meter=True),
     "subcarrier_product_ratio": Quantity("subcarrier product ratio", "dB", "db", 1, floor=OWN, by_meter=True),
-    "jitter": Quantity("clock jitter", "s", "nanoseconds", -1, floor=OWN, by_meter=True),
+    "jitter": Quantity("clock jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
     "line_level": Quantity("level", "dB", "db", -1, floor=OWN),
     "strongest_other_line": Quantity("strongest other line", "dB", "db", -1, extent="search", floor=OWN),
     "azimuth_error": Quantity("azimuth error", "arcmin", "level", -1, subject=9),
@@ -151,13 +151,12 @@ QUANTITIES: dict[str, Quantity] = {
 SUBJECTS = tuple(sorted((name for name in QUANTITIES if QUANTITIES[name].subject), key=lambda n: QUANTITIES[n].subject))
 BY_METER = tuple(name for name, quantity in QUANTITIES.items() if quantity.by_meter)
 _VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))
-_SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9), ("ps", 1e-12))
+_SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
 _OHM_STEPS = (("MΩ", 1e6), ("kΩ", 1e3), ("Ω", 1.0))
 _PREFIXES = {
     "amperes": ("A", (("A", 1.0), ("mA", 1e-3), ("µA", 1e-6))),
     "farads": ("F", (("F", 1.0), ("mF", 1e-3), ("µF", 1e-6), ("nF", 1e-9), ("pF", 1e-12))),
     "henries": ("H", (("H", 1.0), ("mH", 1e-3), ("µH", 1e-6))),
-    "nanoseconds": ("s", (("ns", 1e-9),)),
     "metres": ("m", (("m", 1.0), ("mm", 1e-3), ("µm", 1e-6))),
     "field": ("V/m", (("V/m", 1.0), ("mV/m", 1e-3), ("µV/m", 1e-6))),
 }
