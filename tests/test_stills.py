@@ -88,6 +88,24 @@ def test_the_pair_shows_what_was_gained_on_the_same_scales():
     assert not now.room.fault
 
 
+def test_nothing_is_ringed_on_a_curve_that_is_not_drawn():
+    """The left loudspeaker changed most and the right one is the lower: its minimum isn't on the left one's curve."""
+    hertz = [20.0, 40.0, 60.0, 80.0, 120.0, 300.0, 1000.0, 5000.0, 20_000.0]
+
+    def pair_of(stage: str, left: float) -> Run:
+        right = [5.0, 8.0, 20.0, 8.0, 5.5, 3.0, 6.0, 9.0, 12.0]
+        columns = [
+            column("impedance", values, name) for name, values in (("L", [left * v for v in right]), ("R", right))
+        ]
+        c = conditions("load-impedance", id=f"z-{stage}", card="z", stage=stage, load_ohm=None)
+        return run_from(sheet(column("frequency", hertz), *columns), c)
+
+    (pair,) = stills([pair_of("before", 3.5), pair_of("after", 1.2)])
+    (panel,) = pair.body.panels
+    assert {trace.channel for trace in panel.traces} == {"L"}
+    assert panel.marks == ()
+
+
 def test_a_verdict_has_a_card_of_its_own_beside_a_pair():
     rating = rated("power", at_least=40.0, thd_plus_noise_percent=0.05, load_ohm=8.0, frequency_hz=1000.0)
     pair, judged = stills(

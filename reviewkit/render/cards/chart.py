@@ -113,12 +113,12 @@ def _parts(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Pa
 
 
 def _part(page: Page, panel: Panel, box: Box) -> tuple[Page, Panel, Box]:
-    """Return a panel with its plot; of a square one, no wider than it is high."""
+    """Return a panel with its plot; of a square one, as wide as it is high, on the dial."""
     if not panel.square:
         return page, panel, box
-    shape = page.shape
-    right = box.left + min(box.width, box.height)
-    return page.within(replace(shape, curves=(box.left, right))), panel, replace(box, right=right)
+    side = min(box.width, box.height)
+    square = replace(box, right=box.left + side, top=box.bottom - side)
+    return page.within(replace(page.shape, curves=(square.left, square.right))), panel, square
 
 
 def _parts_below_each_other(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
