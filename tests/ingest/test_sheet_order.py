@@ -54,6 +54,11 @@ def test_the_first_value_that_cannot(unit, value, size):
     ]
 
 
+def test_the_largest_possible_value_before_an_impossible_one_is_not_blamed():
+    (told,) = messages(HEADED + "20,1000\n30,1000.5\n")
+    assert told.startswith("3: ")
+
+
 def test_of_each_column_the_first_impossible_value_is_reported_wherever_it_is():
     rows = "".join(f"{hertz},1,1\n" for hertz in range(1, 70_001))
     told = messages("Frequency (Hz),Left (V),Right (V)\n" + rows + "70001,1e31,1\n70002,1,1e-61\n")
@@ -78,8 +83,9 @@ def test_scales_that_differ_are_refused_where_they_first_do():
 
 
 def test_scales_that_differ_by_rounding_are_one():
-    """A thousand millionth is far below what any file prints; a millionth is a digit that was printed."""
+    """A thousand millionth of the value is one digit in ten; what differs by more was printed so."""
     assert len(read(PAIR + "20,1,20.000000001,1\n30,1,30,1\n").columns) == 3
+    assert messages(PAIR + "20,1,20.00000003,1\n30,1,30,1\n")[0].startswith("2: columns 1 and 3 are both frequency")
     assert messages(PAIR + "20,1,20.00002,1\n30,1,30,1\n")[0].startswith("2: columns 1 and 3 are both frequency")
 
 
@@ -91,6 +97,7 @@ def test_scales_that_differ_by_rounding_are_one():
     [
         (0, 1, 2, 3.25, 4, 5),  # rounded to a quarter of a step
         (0, 1, 2, 2.75, 4, 5),
+        (0, 2, 4, 6.5, 8, 10),
         (0, 1, 2, 3, 5, 6),  # one step in five is double
         (0, 1, 2),
         (6, 5, 4, 3, 2, 1, 0),
@@ -109,6 +116,7 @@ def test_even_steps_are_a_spectrum(hertz):
     [
         (0, 1, 2, 3.3, 4, 5),
         (0, 1, 2, 2.7, 4, 5),
+        (0, 0.5, 1, 1.7, 2, 2.5),
         (0, 1, 2, 4, 5),  # one step in four is double
         (0, 1),
         (0, 0, 1, 2, 3, 4, 5),
@@ -124,6 +132,12 @@ def test_a_spectrum_of_both_halves_is_told_of_its_negative_half_only():
         "2: \u22122 Hz is a negative frequency",
         "3: \u22121 Hz is a negative frequency",
     ]
+
+
+@pytest.mark.parametrize("hertz", [(-0.5, 1, 2), (-0.5,)])
+def test_half_a_hertz_below_zero_is_negative(hertz):
+    (told,) = messages(table(hertz))
+    assert told.startswith("2: \u22120.5 Hz is a negative frequency")
 
 
 def test_rows_that_all_lack_a_reading_are_refused_for_that():
@@ -159,6 +173,13 @@ def test_a_step_back_is_shown_with_as_many_digits_as_it_takes(higher, lower, sho
     assert told == [f"4: frequency goes back from {shown}; {AGAIN}"]
 
 
+def test_six_digits_of_a_frequency_are_shown():
+    (told,) = messages(table(["-12.34567", 1, 2]))
+    assert told.startswith("2: \u221212.3457 Hz is a negative")
+    (told,) = messages(table([20, "1234.5678", "1234.5678"]))
+    assert told.startswith("4: 1.23457 kHz is in lines 3 and 4")
+
+
 def test_a_step_back_by_a_millionth_of_a_hertz():
     told = messages(table(["1e-7", "2e-6", "1e-6", "3", "4"]))
     assert told == [f"4: frequency goes back from 0.000002 Hz to 0.000001 Hz; {AGAIN}"]
@@ -169,6 +190,11 @@ def test_a_repeat_in_a_falling_sweep_is_left_out():
     assert sheet.columns[0].values.tolist() == [20, 30, 40]
     assert sheet.columns[1].values.tolist() == [3, 2, 1]
     assert [row.why for row in sheet.skipped] == ["the same as line 4"]
+
+
+def test_after_a_repeat_the_lines_are_still_those_of_the_file():
+    (told,) = messages("Frequency (Hz),THD (%)\n20,1\n20,1\n30,-1\n40,2\n")
+    assert told.startswith("4: \u22121 in column 2 (THD (%)) cannot be a distortion")
 
 
 @pytest.mark.parametrize("repeats", [999, 1000])
@@ -193,6 +219,7 @@ def test_of_very_many_faults_the_first_of_the_file_are_reported(falling):
 def test_only_a_power_that_falls_throughout_is_turned(watts, turned):
     sheet = read("Power (W),THD (%)\n" + "".join(f"{value},0.1\n" for value in watts))
     assert sheet.columns[0].values.tolist() == (list(watts)[::-1] if turned else list(watts))
+    assert any("reversed" in how for how in sheet.laid_out) == turned
 
 
 @pytest.mark.parametrize(
@@ -202,6 +229,7 @@ def test_only_a_power_that_falls_throughout_is_turned(watts, turned):
         ((0.5, 2, 1), "2 s to 1 s"),
         ((1e-4, 2e-3, 1e-3), "2 ms to 1 ms"),
         ((1e-6, 3e-5, 1e-5), "30 µs to 10 µs"),
+        ((1e-7, 5e-7, 2e-7), "0.5 µs to 0.2 µs"),
         ((-1, 1, 0), "1 s to 0 s"),
     ],
 )

@@ -4,20 +4,24 @@ from __future__ import annotations
 
 import ast
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from reviewkit.build import pipeline
 from reviewkit.episode.chapters import ASKED
+from reviewkit.ingest.measurement_file import read_measurement
 from reviewkit.ingest.session.session_file import TABLES
 from reviewkit.ingest.session.session_schema import schema_of
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
 from reviewkit.measure import KINDS
 from reviewkit.model import places, quantities
+from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Point, Run
 from reviewkit.model.gear_names import LIMIT_OF
 from reviewkit.model.ratings import RULES, own_name
+from reviewkit.model.session import Measurement
 from reviewkit.render.pages.page import Pages
 
 ROLES = {*ROLE_UNITS, "reading"}
@@ -195,3 +199,18 @@ def test_cards_come_in_the_order_of_the_list(episode, runs):
     assert set(shown) == own
     assert {run.conditions.measurement.kind for run in runs} == set(KINDS)
     assert shown[1:] == sorted(shown[1:], key=list(KINDS).index)
+
+
+@pytest.mark.parametrize("header", ["Noise level (dBV)", "Crosstalk (dB)", "Residual (dBV)"])
+@pytest.mark.parametrize("kind", ["response", "phono", "contour"])
+def test_a_level_of_something_else_is_no_level_of_the_output(kind, header, tmp_path):
+    (tmp_path / "m.csv").write_text(f"Frequency (Hz),{header}\n20,-90\n1000,-91\n20000,-92\n")
+    m = Measurement(id="m", kind=kind, file="m.csv", card="m")
+    with pytest.raises(InputError, match=re.escape(f'"{header}" is ')) as caught:
+        read_measurement(tmp_path, m, KINDS[kind])
+    proposed = f'columns = {{ level = "{header}" }}'
+    assert str(caught.value).endswith(proposed)
+    # as proposed, it is read; and so is one of another kind without it
+    told = replace(m, columns={"level": header})
+    assert read_measurement(tmp_path, told, KINDS[kind]).rows == 3
+    assert read_measurement(tmp_path, replace(m, kind="crosstalk"), KINDS["crosstalk"]).rows == 3

@@ -138,6 +138,12 @@ def test_narrower_data_says_how_far_it_goes(reach, band):
     assert low.value == pytest.approx(through.extremes_db(tuple(band))[1], abs=0.003)
 
 
+def test_a_rated_band_that_the_sweep_does_not_touch_has_no_figures():
+    ratings = [Rating("flatness", "dB", within=(-3.0, 3.0), band_hz=(30_000.0, 50_000.0))]
+    found = measured("response", sweep(points_hz(20, 20_000, 12), mono=BandPass(5.0, 60_000.0)), ratings=ratings)
+    assert [f.at["band"] for f in all_of(found, "flatness")] == [[20.0, 20_000.0]]
+
+
 @pytest.mark.parametrize("reach", [(20.0, 800.0), (1500.0, 20_000.0)])
 def test_a_sweep_that_does_not_reach_1_khz_is_withheld(reach):
     found = measured("response", sweep(points_hz(*reach, 12), mono=BandPass(5.0, 50_000.0)))

@@ -89,6 +89,7 @@ def test_corners_and_balance_are_facts_only_where_they_are_news():
     assert corners["low"].value > 20
     assert "corners" not in facts(run(DROOP, [-6.0, -0.8, 0.0, 0.0, 0.0, 0.0, 0.0]))
     assert "balance" in facts(run(FLAT, [value - 0.6 for value in FLAT]))
+    assert "balance" in facts(run(FLAT, [0.5] * 7))  # from half a decibel on, either way
     assert "balance" not in facts(run(FLAT, [value - 0.4 for value in FLAT]))
     assert "corners" not in facts(run(FLAT))
 

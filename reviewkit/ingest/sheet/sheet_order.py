@@ -84,7 +84,7 @@ def in_order(table: NumericTable, abscissa: NDArray[np.float64], role: str, faul
         return table
     steps = np.diff(abscissa)
     if role not in _STEPS:
-        falls = len(steps) > 0 and bool(np.all(steps <= 0)) and bool(np.any(steps < 0))
+        falls = bool(np.all(steps <= 0) and np.any(steps < 0))
         return _turned(table, abscissa)[0] if falls else table
     if np.count_nonzero(steps < 0) > np.count_nonzero(steps > 0):
         table, abscissa = _turned(table, abscissa)
@@ -201,8 +201,7 @@ def _without_repeats(
 def _first(which: NDArray[np.bool_], table: NumericTable) -> NDArray[np.int64]:
     """Return the places to report, the first ones in the file, whichever way it runs."""
     places = np.flatnonzero(which)
-    turned = len(table.lines) > 1 and table.lines[0] > table.lines[-1]
-    return places[-MOST_KEPT:] if turned else places[:MOST_KEPT]
+    return places[-MOST_KEPT:] if table.lines[0] > table.lines[-1] else places[:MOST_KEPT]
 
 
 def _shown(role: str, value: float, digits: int) -> str:
