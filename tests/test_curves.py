@@ -198,3 +198,16 @@ def test_mol_of_a_tape(at_0_db_percent, mol_db, step_db, accuracy):
     level_db = np.arange(-10.0, 13.0, step_db)
     third = at_0_db_percent * 10 ** (level_db / 10)
     accuracy("MOL", 20 * math.log10(curves.rise_through(10 ** (level_db / 20), third, 3.0).at) - mol_db)
+
+
+@pytest.mark.parametrize("step_dbf", [1.0, 2.0])
+@pytest.mark.parametrize("floor_percent", [0.1, 0.3, 1.0])
+def test_usable_sensitivity_of_a_tuner(step_dbf, floor_percent, accuracy):
+    """Noise of 100 % · 10^(−(P + 20)/20) and a floor of distortion, added as power: 3 % of both (IHF-T-200, from
+    memory) is 30.4576 dB.
+    """
+    level_dbf = np.arange(0.0, 66.0, step_dbf)
+    percent = np.hypot(100 * 10 ** (-(level_dbf + 20) / 20), floor_percent)
+    place = curves.crossing(10 ** (level_dbf / 20), np.log(percent), math.log(3.0), 0, +1)
+    true = -20 * math.log10(math.sqrt(3.0**2 - floor_percent**2) / 100) - 20
+    accuracy("quieting crossing", 20 * math.log10(place) - true)
