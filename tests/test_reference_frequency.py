@@ -216,3 +216,27 @@ def test_noise_over_a_rated_band():
     assert ratio.value == pytest.approx(20 * math.log10(2.0 / (1e-7 * math.sqrt(14_800.0))), abs=0.01)
     verdict = verdict_of(rating, *measured.findings)
     assert (verdict.verdict, verdict.measured) == (MEETS, "104.3 dB")
+
+
+@pytest.mark.parametrize(
+    ("types", "hertz", "kind"),
+    [
+        ([], None, "response"),
+        ([], 1000.0, "response"),
+        ([], 315.0, "reading"),
+        (["deck"], None, "response"),
+        (["deck"], 315.0, "response"),
+        (["deck"], 1000.0, "reading"),
+    ],
+)
+def test_a_balance_is_asked_of_a_sweep_only_where_a_sweep_has_it(types, hertz, kind):
+    """Every frequency that the plan sends to a sweep is one at which the sweep of this gear gives the balance."""
+    gear = gear_of(types)
+    rating = replace(
+        rated("channel_balance", at_most=1.0, frequency_hz=hertz),
+        meant_hz=gear.reference_hz if gear and not hertz else (),
+    )
+    (wanted,) = capture_requests(rating, Basis(Bench(load_ohm=8.0), (rating,), gear))
+    assert (wanted.kind, wanted.channels) == (kind, ("both",))
+    balance = run_of(*types, offset_db=2.0).get("channel_balance")
+    assert (balance.at["frequency"] == wanted.at["frequency"]) == (kind == "response")

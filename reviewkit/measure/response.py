@@ -209,12 +209,11 @@ def _corner_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 
 def _balance_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = basis.named(rating, "input") | band_or_spot(rating)
+    # a sweep has the balance at its own reference only
+    read_at_hz = (unstated_conditions.meant_hz(rating.input, basis.gear) or (unstated_conditions.FREQUENCY_HZ,))[0]
     if rating.band_hz is not None:
         request = _sweep(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,))
-    elif at["frequency"] in unstated_conditions.frequencies_hz(rating)[:1] and rating.frequency_hz in (
-        None,
-        unstated_conditions.FREQUENCY_HZ,
-    ):
+    elif rating.frequency_hz in (None, read_at_hz):
         request = _sweep(rating, basis, ("channel_balance",), at)
     else:
         level = basis.sized(rating, USUAL_SHARE)

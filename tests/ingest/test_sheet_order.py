@@ -54,6 +54,11 @@ def test_the_first_value_that_cannot(unit, value, size):
     ]
 
 
+def test_an_impossible_value_may_be_the_first():
+    (told,) = messages(HEADED + "20,1001\n30,1\n")
+    assert told.startswith("2: 1001 in column 2")
+
+
 def test_the_largest_possible_value_before_an_impossible_one_is_not_blamed():
     (told,) = messages(HEADED + "20,1000\n30,1000.5\n")
     assert told.startswith("3: ")
@@ -178,6 +183,11 @@ def test_six_digits_of_a_frequency_are_shown():
     assert told.startswith("2: \u221212.3457 Hz is a negative")
     (told,) = messages(table([20, "1234.5678", "1234.5678"]))
     assert told.startswith("4: 1.23457 kHz is in lines 3 and 4")
+
+
+def test_one_step_back_among_steps_below_one_is_one_fault():
+    (told,) = messages(table([0.1, 0.2, 0.3, 0.25, 0.4], "Time (s),V\n"))
+    assert told == f"5: time goes back from 300 ms to 250 ms; {AGAIN}"
 
 
 def test_a_step_back_by_a_millionth_of_a_hertz():
