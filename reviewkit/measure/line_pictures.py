@@ -22,7 +22,7 @@ _MOST_DRAWN = 600
 _LOWEST_DB = -160.0  # below the highest: nothing is drawn there
 _LOWEST_HZ, _HIGHEST_HZ = 10.0, 100_000.0
 _RUMBLE_DRAWN_HZ = 1000.0
-_MOST_NAMED = 3
+_MOST_NAMED, _NAMED_APART_HZ = 3, 400.0
 
 
 def spectrum_curve(channel: str, noise: Noise, level: float, unit: str) -> Curve:
@@ -36,8 +36,12 @@ def spectrum_curve(channel: str, noise: Noise, level: float, unit: str) -> Curve
 def sidebands_curve(channel: str, noise: Noise, level: float, tone_hz: float, jitter: Sequence[Jitter]) -> Curve:
     """Return what is next to a tone: x in Hz from it, y in dB relative to it."""
     x, volts = highest_lines(noise, np.linspace(tone_hz - REACH_HZ, tone_hz + REACH_HZ, _MOST_DRAWN + 2))
-    strongest = [(each.frequency_hz, each.sideband_db(tone_hz)) for each in jitter[:_MOST_NAMED]]
-    facts = {"strongest_hz": jitter[0].frequency_hz, "pairs": strongest, "tone": tone_hz, "spacing": noise.spacing_hz}
+    pairs: list[tuple[float, float]] = []
+    for each in jitter:
+        # names next to each other would leave open which is whose
+        if len(pairs) < _MOST_NAMED and all(abs(each.frequency_hz - hz) > _NAMED_APART_HZ for hz, _ in pairs):
+            pairs.append((each.frequency_hz, each.sideband_db(tone_hz)))
+    facts = {"strongest_hz": jitter[0].frequency_hz, "pairs": pairs, "tone": tone_hz, "spacing": noise.spacing_hz}
     return _curve(SIDEBANDS, channel, x - tone_hz, volts / level, facts)
 
 
@@ -88,10 +92,12 @@ def sidebands_panel(runs: Sequence[Run], main: Run, channel: str) -> Panel:
     curve = _of(main, SIDEBANDS, channel)[0]
     traces = [trace for run in runs for trace in _traces(run, runs, SIDEBANDS, channel)]
     lows = [float(np.min(trace.y)) for trace in traces]
-    pairs = curve.facts["pairs"]
     marks = [
-        Mark(side * hz, db, quantities.hertz(hz) if side > 0 else "", channel, optional=True)
-        for hz, db in pairs
+        Mark(side * hz, db, quantities.hertz(hz) if side > 0 else "", channel, role, optional=True)
+        for run in runs
+        if (role := figures.trace_role(run, runs)) in ("now", "before")
+        for own in _of(run, SIDEBANDS, channel)
+        for hz, db in own.facts["pairs"]
         for side in (-1, 1)
     ]
     tone = scales.around_tone(REACH_HZ, curve.facts["tone"])

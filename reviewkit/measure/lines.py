@@ -215,7 +215,7 @@ def _bound(made: Finding, bound: str, method: str) -> Finding:
 
 # what a card shows large, the first that there is: how it is looked up, and what it is
 _HEROES: tuple[tuple[str, dict[str, Any], str], ...] = (
-    ("jitter", {}, "jitter, r.m.s."),
+    ("jitter", {}, "clock jitter, r.m.s."),
     ("rumble", {"weighting": None}, "rumble, unweighted"),
     ("subcarrier_product_ratio", {}, "pilot and subcarrier"),
 )

@@ -192,8 +192,9 @@ def rates(low_hz: float, high_hz: float) -> Axis:
 def around_tone(reach_hz: float, tone_hz: float) -> Axis:
     """Return a horizontal scale of frequencies next to a tone, in Hz from it."""
     half = _rung_below(reach_hz)
-    ticks = [(-half, f"{MINUS}{hertz(half)}"), (0.0, hertz(tone_hz, 5)), (half, f"+{hertz(half)}")]
-    return Axis(-reach_hz, reach_hz, "linear", tuple(ticks), "Hz", tuple(i * half / 4 for i in range(-5, 6)))
+    words = [(-half, f"{MINUS}{hertz(half)}"), (0.0, hertz(tone_hz, 5)), (half, f"+{hertz(half)}")]
+    ticks = tuple((at, text.replace(" kHz", "k").replace(" Hz", "")) for at, text in words)
+    return Axis(-reach_hz, reach_hz, "linear", ticks, "Hz", tuple(i * half / 4 for i in range(-5, 6)))
 
 
 def around_no_error(values: Sequence[float], unit: str) -> Axis:

@@ -123,7 +123,7 @@ QUANTITIES: dict[str, Quantity] = {
     "strongest_rate": Quantity("strongest rate", "Hz", "corner"),
     "rumble": Quantity("rumble", "dB", "db", -1, floor=OWN, by_meter=True),
     "subcarrier_product_ratio": Quantity("subcarrier product ratio", "dB", "db", 1, floor=OWN, by_meter=True),
-    "jitter": Quantity("jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
+    "jitter": Quantity("clock jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
     "line_level": Quantity("level", "dB", "db", -1, floor=OWN),
     "strongest_other_line": Quantity("strongest other line", "dB", "db", -1, extent="search", floor=OWN),
     "azimuth_error": Quantity("azimuth error", "arcmin", "level", -1, subject=9),
@@ -151,7 +151,7 @@ QUANTITIES: dict[str, Quantity] = {
 SUBJECTS = tuple(sorted((name for name in QUANTITIES if QUANTITIES[name].subject), key=lambda n: QUANTITIES[n].subject))
 BY_METER = tuple(name for name, quantity in QUANTITIES.items() if quantity.by_meter)
 _VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))
-_SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9), ("ps", 1e-12))
+_SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
 _OHM_STEPS = (("MΩ", 1e6), ("kΩ", 1e3), ("Ω", 1.0))
 _PREFIXES = {
     "amperes": ("A", (("A", 1.0), ("mA", 1e-3), ("µA", 1e-6))),

@@ -235,7 +235,7 @@ def test_the_card_of_a_player_has_its_sidebands():
     for mark in panel.marks[:2]:
         at = int(np.argmin(np.abs(near.x - mark.x)))
         assert float(np.max(near.y[at - 1 : at + 2])) == pytest.approx(-89.2, abs=0.2)
-    assert card.hero.figure == "707 ps"
+    assert card.hero.figure == "0.707 ns"
 
 
 def test_what_is_said_first_is_what_the_card_shows():

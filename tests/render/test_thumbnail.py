@@ -162,3 +162,8 @@ def test_a_long_name_is_drawn_or_refused_with_a_remedy(name):
 
 def test_nothing_at_all_is_drawn_too():
     assert draw_thumbnail(Thumbnail("Forty", "", ""), LOOKS["lamplight"])
+
+
+def test_a_name_that_begins_with_a_j_stays_inside():
+    """Its hook reaches to the left of where the letter is set."""
+    assert draw_thumbnail(Thumbnail("Forty", "jitter", "0.30 ns"), LOOKS["lamplight"])
