@@ -112,6 +112,7 @@ def test_a_deck_s_tapes_are_conditions(built):
 def test_a_loudspeaker_is_read_relative_to_a_mean(built):
     out = built("loudspeaker")
     assert "relative to the mean of 300 Hz – 3 kHz" in text(out, "spec-table.md")
+    assert "+0.20 dB | – (1 V, relative to the mean of 300 Hz – 3 kHz)" in text(out, "spec-table.md")
     assert "Zero is the mean of 300 hertz to 3 kilohertz." in text(out, "outline.md")
     assert "Check the amplifier's DC offset first" in text(out, "plan.md")
     assert "| Minimum impedance | 6.4 Ω | 6.91 Ω | meets" in text(out, "spec-table.md")

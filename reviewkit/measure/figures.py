@@ -340,8 +340,14 @@ def hero(key: Finding | None, found: Sequence[Finding] = (), what: str = "") -> 
 
 def readings(found: Sequence[Finding]) -> tuple[tuple[str, str], ...]:
     """Return figures as pairs of what it is and how much: ("THD, left, at 1 kHz", "0.021 %")."""
-    several = len({f.at.get("setting") for f in found}) > 1
+    several = len({_setting(f) for f in found}) > 1
     return tuple((", ".join(filter(None, _words(f, with_setting=several))), quantities.show(f)) for f in found)
+
+
+def _setting(f: Finding) -> str:
+    """Return the setting of a figure and the conditions that the user names."""
+    named = named_conditions.in_words(f.at.get("conditions", {}).items())
+    return ", ".join(filter(None, (str(f.at.get("setting", "")), *named)))
 
 
 def _words(f: Finding, *, with_setting: bool) -> tuple[str, ...]:
@@ -353,5 +359,5 @@ def _words(f: Finding, *, with_setting: bool) -> tuple[str, ...]:
         f"at {quantities.percent(f.at['limit'])} distortion" if of_power else where(f),
         f"re {reference}" if (reference := reference_of(f)) else "",
         weighted(f.at["weighting"]) if "weighting" in f.at else "",
-        str(f.at.get("setting", "")) if with_setting else "",
+        _setting(f) if with_setting else "",
     )

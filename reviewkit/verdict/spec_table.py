@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from reviewkit.measure import KINDS
 from reviewkit.model import digits, named_conditions, quantities, rating_words
 from reviewkit.model.finding import Finding, Run
-from reviewkit.model.finding_conditions import reference_of
+from reviewkit.model.finding_conditions import reference_of, relative_words
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Bench, BenchRange, PrintedFigure, Rating, Session
 from reviewkit.model.verdict import Verdict
@@ -179,6 +179,7 @@ def _under(f: Finding, level: str) -> str:
         f"re {reference}" if (reference := reference_of(f)) else "",
         f"with {quantities.tones((f.at['tones'][0], f.at['tones'][1]))}" if "tones" in f.at else "",
         level,
+        f"relative to {relative_words(f.at['relative_to'])}" if "relative_to" in f.at else "",
         *named_conditions.in_words(f.at.get("conditions", {}).items()),
         str(f.at.get("setting", "")),
     )
