@@ -95,8 +95,9 @@ def _named(c: Conditions, noise: Noise) -> Named:
         usual[RUMBLE] = RUMBLE_BAND_HZ
     if "tuner" in types or figures.rated(c, "subcarrier_product_ratio"):
         usual |= _STEREO_HZ
-    # what nobody asked for by name isn't missed
-    reached = {name: at for name, at in usual.items() if _top_hz(at) <= noise.reach_hz[1]}
+    # what nobody asked for isn't missed
+    asked = bool(figures.rated(c, RUMBLE, "subcarrier_product_ratio"))
+    reached = {name: at for name, at in usual.items() if asked or _top_hz(at) <= noise.reach_hz[1]}
     return {**reached, **c.measurement.lines_hz}
 
 

@@ -109,6 +109,9 @@ def test_half_of_the_subcarrier_products_is_no_figure():
     found = measured(KIND, capture(stereo(rate_hz=48_000), rate_hz=48_000), lines_hz=STEREO, frequency_hz=1000.0)
     assert "subcarrier_product_ratio" not in quantities(found)
     assert found.withheld == ("m: no subcarrier: the data doesn't reach 38 kHz",)
+    rating = Rating("subcarrier_product_ratio", "dB", at_least=60.0, called="subcarrier product ratio")
+    rated = measured(KIND, capture(stereo(rate_hz=48_000), rate_hz=48_000), ratings=[rating], frequency_hz=1000.0)
+    assert rated.withheld == found.withheld
 
 
 def test_the_strongest_line_without_a_name():
