@@ -59,6 +59,11 @@ def test_an_impossible_value_may_be_the_first():
     assert told.startswith("2: 1001 in column 2")
 
 
+def test_a_zero_before_a_value_too_small_is_not_blamed():
+    (told,) = messages("Frequency (Hz),Level (V)\n20,0\n30,9e-61\n")
+    assert told.startswith("3: 9e-61 in column 2")
+
+
 def test_the_largest_possible_value_before_an_impossible_one_is_not_blamed():
     (told,) = messages(HEADED + "20,1000\n30,1000.5\n")
     assert told.startswith("3: ")

@@ -120,3 +120,8 @@ def test_a_before_that_does_not_cover_the_band_is_no_fact():
     narrow = sheet(column("frequency", [100.0, 1000.0, 5000.0]), column("level", [-1.0, 0.0, 0.0], "L", "dB"))
     before = run_from(narrow, conditions("response", stage="before"))
     assert facts(run(stage="after"), before)["flatness"]["before"] is None
+
+
+def test_a_flat_response_has_the_finest_scale():
+    (panel,) = card(run(FLAT)).body.panels
+    assert (panel.y.low, panel.y.high) == (-0.5, 0.5)
