@@ -201,6 +201,8 @@ def _without_repeats(
 def _first(which: NDArray[np.bool_], table: NumericTable) -> NDArray[np.int64]:
     """Return the places to report, the first ones in the file, whichever way it runs."""
     places = np.flatnonzero(which)
+    if len(places) == 0:
+        return places
     return places[-MOST_KEPT:] if table.lines[0] > table.lines[-1] else places[:MOST_KEPT]
 
 
