@@ -53,6 +53,20 @@ def _hiss() -> str:
     return table("Frequency (Hz),Level (dBV)", hertz[1:], 20 * np.log10(volts[1:]))
 
 
+def _wavering() -> bytes:
+    """3150 Hz that wavers by 0.3 % eight times a second."""
+    time = np.arange(10 * 16_000) / 16_000
+    phase = 2 * math.pi * 3150 * time + 3150 * 0.003 / 8 * np.sin(2 * math.pi * 8 * time)
+    return capture(np.sin(phase), rate_hz=16_000)
+
+
+def _resonant() -> str:
+    """Six ohms and a resonance of thirty more at 60 Hz."""
+    hertz = np.geomspace(20, 20_000, 120)
+    ohms = np.abs(6 + 30 / (1 + 5j * (hertz / 60 - 60 / hertz)))
+    return table("Frequency (Hz),Impedance (ohm)", hertz, ohms)
+
+
 def _pilot() -> bytes:
     return capture(tone({2: -60}, 997.3, 1.0) + sine(19_000, 48_000, 0.01))
 
@@ -73,6 +87,8 @@ FILES: dict[str, Content] = {
     "spectrum.csv": _spectrum,
     "hiss.csv": _hiss,
     "pilot.wav": _pilot,
+    "wavering.wav": _wavering,
+    "resonant.csv": _resonant,
     "tone.wav": lambda: capture(tone({2: -60}, 997.3, 1.0, math.sqrt(80))),
     "uneven.wav": lambda: capture(tone({2: -60}, 997.3, 1.0, math.sqrt(80)), tone({2: -60}, 997.3, 1.0, 1.0)),
     "three.wav": lambda: capture(*(tone({2: -60}, 997.3, 1.0, peak) for peak in (3.0, 2.0, 1.0))),
@@ -88,6 +104,8 @@ def of(kind: str, file: str = "", **keys: str) -> Keys:
 
 # the measurement, and what [bench] says
 CASES: dict[str, tuple[Keys, str]] = {
+    "a tone that wavers": (of("tone", "wavering.wav", frequency='"3150 Hz"', **FULL), 'load = "8 ohm"'),
+    "an output with a resonance": (of("source-impedance", "resonant.csv"), ""),
     "a spectrum without its window": (of("tone", "spectrum.csv"), ""),
     "noise lines without their window": (of("noise", "hiss.csv"), 'load = "8 ohm"'),
     "noise without a load": (of("noise", "idle.wav", **FULL), ""),

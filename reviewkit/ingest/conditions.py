@@ -14,7 +14,7 @@ from functools import cache
 from typing import Any
 
 from reviewkit.model.units import SINGLE_UNITS, UNITS, normalised, scaled, symbol_of
-from reviewkit.model.weightings import SPELLINGS, weighting_of
+from reviewkit.model.weightings import RMS, SPELLINGS, weighting_of
 
 NUMBER = r"[+-]?(?:\d{1,15}(?:\.\d{0,15})?|\.\d{1,15})(?:[eE][+-]?\d{1,2})?"
 UNSIGNED = r"(?:\d{1,15}(?:\.\d{1,15})?|\.\d{1,15})"
@@ -179,7 +179,8 @@ def _named(name: str, value: str, phrases: str) -> dict[str, tuple[str, Any]]:
 
 # what both brochures and readings call conditions that have no key, and what has the same words in both
 SHARED_WORDS: dict[str, tuple[str, Any]] = {
-    **{spelling: ("weighting", name) for spelling, name in SPELLINGS.items() if not spelling.isdigit()},
+    # a power and a voltage are r.m.s. without being weighted by it
+    **{word: ("weighting", name) for word, name in SPELLINGS.items() if not word.isdigit() and name != RMS},
     **_named("mode", "mono", "mono, monophonic, monaural"),
     **_named("mode", "stereo", "stereo, stereophonic"),
     **_named("tape", "normal", "normal tape, ferric tape, type i tape, type i, fe2o3 tape, standard tape"),

@@ -201,8 +201,9 @@ def _without_repeats(
 def _first(which: NDArray[np.bool_], table: NumericTable) -> NDArray[np.int64]:
     """Return the places to report, the first ones in the file, whichever way it runs."""
     places = np.flatnonzero(which)
-    turned = len(table.lines) > 0 and table.lines[0] > table.lines[-1]
-    return places[-MOST_KEPT:] if turned else places[:MOST_KEPT]
+    if len(places) == 0:
+        return places
+    return places[-MOST_KEPT:] if table.lines[0] > table.lines[-1] else places[:MOST_KEPT]
 
 
 def _shown(role: str, value: float, digits: int) -> str:
