@@ -74,6 +74,21 @@ def test_a_jitter_is_given_as_rms_and_nothing_else_is(line):
     assert only(line.replace("Jitter", "Selectivity").replace("300 ps", "60 dB")).weighting == ""
 
 
+@pytest.mark.parametrize(
+    ("row", "at"),
+    [
+        ("jitter,,300,ps,rms,", {"weighting": RMS}),
+        ("jitter,,300,ps,cold; r.m.s.,", {"weighting": RMS, "setting": "cold"}),
+        ("jitter,,300,ps,cold,", {"setting": "cold"}),
+        ("jitter,,300,ps,,", {}),
+        ("selectivity,,60,dB,rms,", {"setting": "rms"}),
+    ],
+)
+def test_a_reading_of_jitter_may_be_in_rms(row, at):
+    (reading,) = parse_readings(f"name,channel,value,unit,at,note\n{row}\n", "measurements/readings.csv").readings
+    assert reading.at == at
+
+
 @pytest.mark.parametrize(("unit", "name"), CONDITION_OF_UNIT.items())
 def test_an_amount_that_only_a_condition_has(unit, name):
     assert conditions_of(f"2 {unit}", str, pytest.fail) == {"conditions": {name: f"2 {unit}"}}
