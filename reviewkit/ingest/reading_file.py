@@ -21,6 +21,7 @@ from reviewkit.model.quantities import BY_METER, QUANTITIES
 from reviewkit.model.ratings import RULES, TRADE_WORDS, own_name, plain_name
 from reviewkit.model.sheet import Sheet, SingleReading, Skipped
 from reviewkit.model.units import EXAMPLES, UnitSpelling, canonical, last_digit, normalised, scaled, single_unit
+from reviewkit.model.weightings import RMS, SPELLINGS
 from reviewkit.signal.decibels import volts_of
 
 COLUMNS = ("name", "channel", "value", "unit", "at", "note")
@@ -127,6 +128,16 @@ def _spaced(name: str) -> str:
     return name.replace("_", " ")
 
 
+def _with_rms_of_jitter(name: str, at: dict[str, Any]) -> dict[str, Any]:
+    """Return the conditions with "r.m.s." as the value that a jitter is given by; elsewhere it is the user's words."""
+    words = at.get("setting", "").split(", ")
+    rest = ", ".join(word for word in words if SPELLINGS.get(word.casefold().rstrip(".")) != RMS)
+    if name != "jitter" or rest == ", ".join(words):
+        return at
+    of_user = {"setting": rest} if rest else {}
+    return {**{key: value for key, value in at.items() if key != "setting"}, **of_user, "weighting": RMS}
+
+
 class _ReadingParser:
     """One row while it is read."""
 
@@ -143,7 +154,7 @@ class _ReadingParser:
         """Return the reading, or None if a fault was noted."""
         name = self._name()
         channel = self._channel()
-        at = conditions_of(self.cells["at"], self.table.with_points, self._fault)
+        at = _with_rms_of_jitter(name, conditions_of(self.cells["at"], self.table.with_points, self._fault))
         value, unit = self._value()
         if not self.sound:
             return None

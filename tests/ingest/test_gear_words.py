@@ -17,7 +17,7 @@ from reviewkit.model.gear_names import LIMIT_OF, SHOWN, UNITS_OF, shown_name, sp
 from reviewkit.model.ratings import RULES, TRADE_WORDS, own_name
 from reviewkit.model.session import Rating
 from reviewkit.model.units import SINGLE_UNITS
-from reviewkit.model.weightings import FLATTERING, SPELLINGS, weighted, weighting_of
+from reviewkit.model.weightings import FLATTERING, RMS, SPELLINGS, weighted, weighting_of
 
 # a figure that has no second reading: none is a thousand times another, and none is below zero where that is refused
 FIGURE = {"number": "0.7", "%": "0.5 %", "°": "2°"}
@@ -66,6 +66,27 @@ def test_a_word_is_the_same_condition_in_a_brochure_and_beside_a_reading(words, 
     else:
         assert at == {key: value}
         assert getattr(rating, key) == value
+
+
+@pytest.mark.parametrize("line", ["Jitter: 300 ps rms", "Jitter: 300 ps r.m.s.", "Jitter, rms: 300 ps"])
+def test_a_jitter_is_given_as_rms_and_nothing_else_is(line):
+    assert only(line).weighting == RMS
+    assert only(line.replace("Jitter", "Selectivity").replace("300 ps", "60 dB")).weighting == ""
+
+
+@pytest.mark.parametrize(
+    ("row", "at"),
+    [
+        ("jitter,,300,ps,rms,", {"weighting": RMS}),
+        ("jitter,,300,ps,cold; r.m.s.,", {"weighting": RMS, "setting": "cold"}),
+        ("jitter,,300,ps,cold,", {"setting": "cold"}),
+        ("jitter,,300,ps,,", {}),
+        ("selectivity,,60,dB,rms,", {"setting": "rms"}),
+    ],
+)
+def test_a_reading_of_jitter_may_be_in_rms(row, at):
+    (reading,) = parse_readings(f"name,channel,value,unit,at,note\n{row}\n", "measurements/readings.csv").readings
+    assert reading.at == at
 
 
 @pytest.mark.parametrize(("unit", "name"), CONDITION_OF_UNIT.items())

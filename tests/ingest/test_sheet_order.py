@@ -150,6 +150,11 @@ def test_half_a_hertz_below_zero_is_negative(hertz):
     assert told.startswith("2: \u22120.5 Hz is a negative frequency")
 
 
+def test_a_file_of_a_zero_alone_is_refused_for_that():
+    (told,) = messages(HEADED + "0,1\n")
+    assert told.startswith("2: 0 Hz in a sweep")
+
+
 def test_rows_that_all_lack_a_reading_are_refused_for_that():
     (told,) = messages("Frequency (Hz),Left (V),Right (V)\n20,--,1\n30,1,--\n")
     assert told.startswith("2: 2 of 2 rows hold no reading, more than a tenth")

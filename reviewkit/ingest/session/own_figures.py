@@ -9,6 +9,7 @@ from reviewkit.ingest.conditions import CONDITION_OF_UNIT, Token
 from reviewkit.ingest.session.rating_entries import NotUnderstood
 from reviewkit.ingest.session.rating_names import Named
 from reviewkit.model.units import SINGLE_UNITS
+from reviewkit.model.weightings import RMS, SPELLINGS
 
 _BASES = frozenset(unit.base for unit in SINGLE_UNITS.values())
 _ANTENNA_OHMS = (75.0, 300.0)
@@ -43,6 +44,16 @@ def own_unit(named: Named, tokens: Sequence[Token]) -> str:
             f'{named.called}: there is no figure{unit}; write it after the name, or begin the line with "not measured:"'
         )
     return found
+
+
+def with_rms_of_jitter(name: str, tokens: Sequence[Token]) -> list[Token]:
+    """Return the tokens with "r.m.s." as the value that a jitter is given by; of anything else it adds nothing."""
+    if name != "jitter":
+        return list(tokens)
+    return [
+        Token("weighting", RMS, token.text) if SPELLINGS.get(token.text.casefold()) == RMS else token
+        for token in tokens
+    ]
 
 
 def without_repeated(named: Named, unit: str, tokens: Sequence[Token]) -> list[Token]:

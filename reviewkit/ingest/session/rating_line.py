@@ -17,6 +17,7 @@ from reviewkit.ingest.session.own_figures import (
     named_condition,
     own_unit,
     with_relative_levels,
+    with_rms_of_jitter,
     without_repeated,
 )
 from reviewkit.ingest.session.printed_line import NOT_MEASURED, not_known, printed, unknown
@@ -89,6 +90,7 @@ class _LineParser:
     def __init__(self, named: Named, tokens: Sequence[Token]) -> None:
         self.name, self.meant, self.called = named.name, named.meant, named.called
         own = bool(named.called)
+        tokens = with_rms_of_jitter(named.name, tokens)
         self.units = (own_unit(named, tokens),) if own else (RULES[named.name].unit or "number",)
         self.limits = limits_of(named.name)
         self.usual = named.limit if own else "nominal" if "nominal" in self.limits else self.limits[0]
