@@ -301,10 +301,8 @@ def test_the_desk_takes_words_for_words_and_so_do_its_messages(hostile, browser,
         with opened(browser, 1280, 720) as page:
             right = found_in(page, watched.address)
             assert all(one_line(word) in one_line(right["text"]) for word in SHORT[:4])
-            rated = "".join(f"[[rated]]\nquantity = {toml(word)}\nat_least = 1\n" for word in WORDS[:15])
-            watched.save(
-                "session.toml", session().replace('quantity = "response"', f"quantity = {toml(SHORT[0])}") + rated
-            )
+            unknown = "".join(f'[[measurement]]\nfile = "a.csv"\nkind = {toml(word)}\n' for word in WORDS[:15])
+            watched.save("session.toml", session() + unknown)
             page.wait_for_selector("#faults")
             wrong = page.evaluate(FOUND)
             assert wrong["text"].count("hit=1") > 15

@@ -126,13 +126,15 @@ def _place_overline(page: Page, card: Card, width: float) -> tuple[float, bool]:
             return 0.0, True
     if shape.stacked:
         return 0.0, False
-    fitted = fit_text(page, shorter_overlines(card)[-1], (OVERLINE, LEAST), width - reach, most=2)
+    indispensable = shorter_overlines(card)[-1]
+    tries = (fit_text(page, indispensable, (OVERLINE, LEAST), width - reach, most=most) for most in (2, 3))
+    fitted = next(filter(None, tries), None)
     if fitted is None:
-        raise page.fault(shorter_overlines(card)[0], SHORTEN_CONDITIONS)
+        raise page.fault(indispensable, SHORTEN_CONDITIONS)
     for index, line in enumerate(fitted.lines):
         at = shape.overline + index * _LINE
         page.add(page.text(line, shape.safe.left + reach, at, fitted.size, look.soft, remedy=SHORTEN_CONDITIONS))
-    return _LINE, True
+    return (len(fitted.lines) - 1) * _LINE, True
 
 
 def shorter_overlines(card: Card) -> tuple[str, ...]:

@@ -147,46 +147,52 @@ def arrow(page: Page, left: float, y: float, length: float) -> None:
 
 @dataclass(frozen=True)
 class Strip:
-    """A strip whose width is known to do: its figure, its verdict, and the largest size of the figure."""
+    """A strip whose width is known to do: its figure, its verdict, and the largest size of the figure. `under`: what is
+    rated is under the verdict's word, not next to the figure.
+    """
 
     hero: Hero
     verdict: Verdict | None
     size: float
+    under: bool = False
 
 
 def fit_strip(page: Page, hero: Hero, verdict: Verdict | None) -> Strip:
-    """Fit a strip to the width, without the needle if need be.
+    """Fit a strip to the width, without the needle if need be, then with the rating under the word.
 
     Raises
     ------
     LayoutFault
         If no form fits.
     """
-    verdicts = [verdict] if verdict is None or verdict.position is None else [verdict, replace(verdict, position=None)]
-    for tried in verdicts:
-        size = _strip_size(page, hero, tried)
+    square = page.shape.stacked and not page.shape.is_tall  # where there is never room next to the figure
+    plain = verdict and replace(verdict, position=None)
+    for tried, under in ((verdict, square), (plain, square), (plain, True)):
+        size = _strip_size(page, hero, tried, under=under)
         if size is not None:
-            return Strip(hero, tried, size)
+            return Strip(hero, tried, size, under)
     raise page.fault(hero.figure, SHORTEN_HERO)
 
 
-def _strip_size(page: Page, hero: Hero, verdict: Verdict | None) -> float | None:
+def _strip_size(page: Page, hero: Hero, verdict: Verdict | None, *, under: bool) -> float | None:
     """Return the size of the figure on a strip, the largest that fits next to needle and word, if any does."""
     safe, stacked = page.shape.safe, page.shape.stacked
     others = 0.0
     if verdict is not None and not page.shape.is_tall:
-        word = _WordBlock.of(page, verdict, with_limit=stacked)
+        word = _WordBlock.of(page, verdict, with_limit=under)
         others = _PART_GAP + word.width
-        if not stacked and not has_needle(verdict):
+        if not under and not has_needle(verdict):
             others += _PART_GAP + _rated_width(page, verdict, _RATED[-1])
         if not stacked and has_needle(verdict):
             needle = max(_least_needle(page, verdict), _LEAST_NEEDLE)
             if needle > _MOST_NEEDLE:
                 return None
             others += _PART_GAP + needle
-    elif verdict is not None and has_needle(verdict):
+    elif verdict is not None and not under:
         word = _WordBlock.of(page, verdict, with_limit=False)
-        if _least_needle(page, verdict) > _tall_needle(page, word):
+        if has_needle(verdict) and _least_needle(page, verdict) > _tall_needle(page, word):
+            return None
+        if not has_needle(verdict) and _rated_width(page, verdict, _RATED[-1]) > safe.width - word.width - _PART_GAP:
             return None
     for size in STRIP_HEROES:
         block = lay_out_hero(page, hero, size, stacked=False)
@@ -219,12 +225,14 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
     bottom = top + block.height
     if verdict is None:
         return bottom
-    word = _WordBlock.of(page, verdict, with_limit=page.shape.stacked and not page.shape.is_tall)
+    word = _WordBlock.of(page, verdict, with_limit=strip.under)
     word_left = safe.right - word.width
     if page.shape.is_tall and has_needle(verdict):
         line_y = bottom + NOTCH + 24
         _needle(page, safe.left + 24, line_y, _tall_needle(page, word), verdict)
         return max(line_y + FOOT, word.place(page, word_left, line_y + 20))
+    if page.shape.is_tall and strip.under:
+        return word.place(page, word_left, bottom + word.height(page) + 24)
     if page.shape.is_tall:
         caption = page.cap(NOTE) + _CAPTION_GAP
         baseline = bottom + _STACK_GAP + max(caption + page.cap(_RATED[0]), word.height(page))
@@ -238,6 +246,8 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
     bottom = max(bottom, word.place(page, word_left, baseline))
     start = safe.left + block.width + _PART_GAP
     room = word_left - _PART_GAP - start
+    if strip.under:
+        return bottom
     if not has_needle(verdict):
         _place_rated(page, Box(start, top, start + room, baseline), verdict, in_middle=True)
         return bottom
