@@ -6,6 +6,7 @@ import pytest
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.layout_check import crosses, find_problems
 from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.paint import make_measure
 from reviewkit.render.cards.scene import Area, Extent, Page, Stroke
 from reviewkit.render.cards.shape import SHAPES, SQUARE, TALL, WIDE
 
@@ -159,3 +160,12 @@ def test_crossing_agrees_with_walking_along_the_line(seed):
         along = ends[0] + np.linspace(0, 1, 20001)[:, None] * (ends[1] - ends[0])
         inside = ((along > (box.left, box.top)) & (along < (box.right, box.bottom))).all(axis=1).any()
         assert crosses(ends, box) == inside
+
+
+@pytest.mark.parametrize("size", [36.0, 44.0, 92.0, 400.0])
+@pytest.mark.parametrize("weight", ["regular", "bold", "black"])
+def test_a_text_that_begins_with_a_j_stays_inside(size, weight):
+    page = Page("j", LOOKS["lamplight"], make_measure("j"), WIDE)
+    page.add(page.text("jitter", WIDE.safe.left, 600.0, size, page.look.ink, weight=weight))
+    assert find_problems(page.items, WIDE) == ()
+    assert page.items[0].box.left >= WIDE.safe.left - 1.0

@@ -141,6 +141,7 @@ class Picture(Area):
 
 Item = Text | Stroke | Area
 _LARGE = 56.0
+_REACH = 1.0  # to the left of where it is set: more than that is moved
 _USUAL_BEARING = 3.0  # of the labels and lines below a large text
 
 
@@ -201,7 +202,7 @@ class Page:
         """Create a text without placing it.
 
         Large texts move left until their ink begins where that of smaller texts does: the room before their first
-        letter would look like an indent.
+        letter would look like an indent. A letter that reaches to the left of its place, as a "j", moves right.
 
         Parameters
         ----------
@@ -229,6 +230,8 @@ class Page:
         left = x - {"left": 0.0, "centre": width / 2, "right": width}[anchor]
         if anchor == "left" and size >= _LARGE:
             left -= max(bearing - _USUAL_BEARING, 0.0)
+        if anchor == "left" and bearing < -_REACH:
+            left -= bearing
         box = Box(left + bearing, baseline - rise, left + width, baseline + drop)
         return Text(text, left, baseline, size, colour, weight, box, remedy)
 

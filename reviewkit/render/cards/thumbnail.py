@@ -195,10 +195,7 @@ def _place_figure(page: Page, what: Thumbnail, largest: float) -> float:
             return _BASELINE - cap
         rise = _ASCENDER * size if set("bdfhkl") & set(what.figure) else 0.0  # "dBf" is higher than its capitals
         baseline = _BASELINE - cap - rise - 0.42 * words.size
-        named = page.text(what.what, safe.left, baseline, words.size, look.soft)
-        # a "j" reaches to the left of where it is set
-        beyond = max(0.0, safe.left - named.box.left)
-        page.add(page.text(what.what, safe.left + beyond, baseline, words.size, look.soft))
+        page.add(page.text(what.what, safe.left, baseline, words.size, look.soft))
     return baseline - page.cap(words.size)
 
 
