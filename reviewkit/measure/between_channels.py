@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import figures, scales
+from reviewkit.measure.capture_requests import played_tone_request
 from reviewkit.measure.captures import refuse_silence, sample_rate_hz, waveform_samples
 from reviewkit.model import quantities
 from reviewkit.model.arrays import read_only
-from reviewkit.model.capture_request import ALONE, AS_USED, Basis, CaptureRequest
+from reviewkit.model.capture_request import Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart, Panel, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
@@ -163,21 +164,7 @@ def recognise(sheet: Sheet, name: NameWords) -> Content | None:
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    named = (rating.frequency_hz,) if rating.frequency_hz else ()
-    at = {"frequency": rating.frequency_hz} if rating.frequency_hz else {}
-    return (
-        CaptureRequest(
-            "",
-            "",
-            quantities=(rating.quantity,),
-            at=at,
-            drive=AS_USED,
-            place=ALONE,
-            channels=("both",),
-            apart=(rating.frequency_hz,),
-            wording={"frequencies": named} if named else {},
-        ),
-    )
+    return (played_tone_request(rating, "both"),)
 
 
 KIND = Kind(

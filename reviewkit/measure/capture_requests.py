@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import Any
 
 from reviewkit.model import unstated_conditions
-from reviewkit.model.capture_request import LINE_V, SINE, Basis, CaptureRequest, spot_hz
+from reviewkit.model.capture_request import ALONE, AS_USED, LINE_V, SINE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.session import Rating
 
 
@@ -19,6 +19,23 @@ def tone_request(
     wording = {"frequencies": (hz,), "quantities": (quantity,)}
     return CaptureRequest(
         "tone", "tone", (quantity,), at, SINE, *level, basis.place(rating), apart=(hz,), wording=wording
+    )
+
+
+def played_tone_request(rating: Rating, channel: str) -> CaptureRequest:
+    """Request the tone of a tape or record, played as the unit is used; `channel`: "both", or "" for any."""
+    hz = (rating.frequency_hz,) if rating.frequency_hz else ()
+    at = {"frequency": rating.frequency_hz, "weighting": rating.weighting}
+    return CaptureRequest(
+        "",
+        "",
+        quantities=(rating.quantity,),
+        at={key: value for key, value in at.items() if value},
+        drive=AS_USED,
+        place=ALONE,
+        channels=(channel,),
+        apart=(rating.frequency_hz,),
+        wording={"frequencies": hz} if hz else {},
     )
 
 

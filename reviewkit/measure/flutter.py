@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 
 from reviewkit.measure import figures, scales
+from reviewkit.measure.capture_requests import played_tone_request
 from reviewkit.measure.captures import refuse_silence, sample_rate_hz, waveform_samples
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.capture_request import ALONE, AS_USED, Basis, CaptureRequest
+from reviewkit.model.capture_request import Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart, Mark, Panel, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import STEADY, Kind
@@ -205,22 +205,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    named = (rating.frequency_hz,) if rating.frequency_hz else ()
-    at: dict[str, Any] = {"frequency": rating.frequency_hz} if rating.frequency_hz else {}
-    at |= {"weighting": rating.weighting} if rating.weighting else {}
-    return (
-        CaptureRequest(
-            "",
-            "",
-            quantities=(rating.quantity,),
-            at=at,
-            drive=AS_USED,
-            place=ALONE,
-            channels=("",),
-            apart=(rating.frequency_hz,),
-            wording={"frequencies": named} if named else {},
-        ),
-    )
+    return (played_tone_request(rating, ""),)
 
 
 KIND = Kind(

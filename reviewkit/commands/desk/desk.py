@@ -31,9 +31,6 @@ from reviewkit.render.pages.page_fonts import page_fonts
 TEXTS = ("session.toml", RATINGS, "notes.txt", "repair.csv")  # what the desk writes, besides measurements/
 _DROPPED_IN = "measurements"
 _OUT, _PREVIEW = "out", "preview"  # in addresses
-_LONGEST_TEXT = 2000  # characters of a field
-_LONGEST_PASTE = 100_000
-_LONGEST_NAME = 120
 _FILES = ("desk.css", "desk.js")
 
 
