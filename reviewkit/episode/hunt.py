@@ -19,6 +19,7 @@ from reviewkit.verdict.repair_points import (
 )
 
 _MOST, _MOST_OK = 4, 2  # readings before the part; those of them that are OK
+_MOST_BACK = 2  # readings after the repair, if all are OK: the part, and what gave it away
 
 
 def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
@@ -83,13 +84,12 @@ def make_fix_card(repair: Sequence[RepairRow]) -> Card | None:
     again = [row for row in (part, *chain[:-1]) if reading_after(row, repair)[0]]
     if not again:
         return None
-    if len(again) > _MOST:
-        again = [*again[:2], *again[-(_MOST - 2) :]]
     readings = []
     for row in again:
         text, verdict = reading_after(row, repair)
         readings.append(HuntReading(point_name(row), _shown(row), text, verdict, verdict not in ("", OK)))
-    back = all(reading.word == OK for reading in readings)
-    body = Fix(point_name(part).split(",")[0], part.action, tuple(readings))
+    off = [reading for reading in readings if reading.word != OK]
+    back = not off
+    body = Fix(point_name(part).split(",")[0], part.action, tuple(off[:_MOST] or readings[:_MOST_BACK]))
     finding = Point("cards", "fix", {"back": back, "readings": len(readings)})
     return Card("fix", "before and after it", (), body, stage="The repair", finding=finding)

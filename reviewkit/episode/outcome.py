@@ -22,7 +22,7 @@ REPAIRED, IMPROVED, NOT_REPAIRED, MEASURED = "Repaired", "Improved", "Not repair
 _NOTICED = 1 / 3  # of a factor of two, or of 3 dB
 _LOUDSPEAKER_OHM = 32.0  # a load up to this is a loudspeaker's
 _VALVES = re.compile(r"\b(?:valve|tube)s?\b", re.IGNORECASE)
-_NAMES = {OFFSET: "DC offset", BIAS: "bias", LEAKAGE: "leakage with the plug both ways"}
+_NAMES = {OFFSET: "DC offset", BIAS: "bias", LEAKAGE: "mains leakage"}
 _NAMED, _LONGEST = 2, 28  # points named in a reason, and letters of a name
 
 
@@ -123,7 +123,7 @@ def _missing_readings(session: Session, repair: Sequence[RepairRow], runs: Seque
         passed = is_leakage_passed(readings) if key == LEAKAGE else is_passed(readings)
         if not passed and all(reading.verdict in ("", OK) for reading in readings):
             unread.append(_NAMES[key])
-    return f"not read: {', '.join(unread)}" if unread else ""
+    return f"still to check: {', '.join(unread)}" if unread else ""
 
 
 def drives_loudspeakers(session: Session, runs: Sequence[Run]) -> bool:

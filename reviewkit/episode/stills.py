@@ -7,6 +7,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
+from reviewkit.episode.wording import lower_first
 from reviewkit.measure import KINDS, figures
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Trace
@@ -129,10 +130,9 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
     if quantities.quantity_of(change.after).style == "plus-minus":  # nothing without the band that it holds over
         base = replace(base, conditions=(*base.conditions, figures.where(change.after)))
     old, new = quantities.show(change.before), quantities.show(change.after)
-    weighting = _weighting(change.after)
-    hero = Hero(
-        new, ", ".join(filter(None, ("after", weighting, where))), old, channel=channel, findings=(change.after,)
-    )
+    weighting, name = _weighting(change.after), quantities.quantity_of(change.after).plain_name
+    now = ", ".join(filter(None, (f"{name} after", weighting, where)))
+    hero = Hero(new, now, old, channel=channel, findings=(change.after,))
     subject = ", ".join(filter(None, (base.subject, _channel(channel))))
     panels = _panels(chart, channel, place, found=False)
     pair = replace(
@@ -150,7 +150,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
     panels = _panels(chart, channel, place, found=True, healthy=alike)
     hero = Hero(
         old,
-        ", ".join(filter(None, (_channel(channel), weighting, where))),
+        ", ".join(filter(None, (name, _side(channel), weighting, where))),
         channel=channel,
         fault=change.improved,
         findings=(change.before,),
@@ -241,10 +241,14 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding.channel, x)
     marks = first.marks if x is None or y is None else (Mark(float(x), float(y), channel=deciding.channel),)
     panels = (replace(first, limits=limits, marks=marks), *(replace(p, limits=()) for p in body.panels[1:]))
+    # where a deviation comes from is another matter
+    body = (
+        replace(body, panels=panels[:1], heights=(1.0,), beside=False) if body.beside else replace(body, panels=panels)
+    )
     return replace(
         base,
         stage=_stage_now(runs),
-        body=replace(body, panels=panels),
+        body=body,
         hero=hero,
         verdict=verdict,
         finding=_finding("verdict", runs, base, verdict=verdict),
@@ -262,7 +266,9 @@ def judged_hero(verdict: Verdict) -> Hero:
     elif place and f" {place}" in f" {verdict.label}":
         place = ""
     weighting = finding.at.get("weighting")
-    caption = ", ".join(filter(None, (_channel(finding.channel), weighted(weighting) if weighting else "", place)))
+    name, under = lower_first(verdict.label.split(", ")[0]), weighted(weighting) if weighting else ""
+    texts = (name, _side(finding.channel), "" if under in name else under, place)
+    caption = ", ".join(filter(None, texts))
     return Hero(number, caption, "", f"± {spread}" if plus_minus else "", channel=finding.channel, findings=(finding,))
 
 
@@ -300,6 +306,10 @@ def _without_limits(chart: Chart) -> Chart:
 def _stage_now(runs: Sequence[Run]) -> str:
     stages = {run.conditions.measurement.stage for run in runs}
     return AFTER if "after" in stages else BEFORE if "before" in stages else ""
+
+
+def _side(channel: str) -> str:
+    return figures.CHANNELS.get(channel, _channel(channel))
 
 
 def _channel(channel: str) -> str:

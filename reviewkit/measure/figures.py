@@ -327,11 +327,12 @@ def _swept_power(finding: Finding) -> bool:
 
 
 def hero(key: Finding | None, found: Sequence[Finding] = (), what: str = "") -> Hero | None:
-    """Return a figure as a card shows it large: its channel if others differ, what it is, where it was read."""
+    """Return a figure as a card shows it large: what it is, its channel if others differ, where it was read."""
     if key is None:
         return None
     whose = CHANNELS.get(key.channel, key.channel.replace(">", " → "))
-    names = [whose if len({f.channel for f in found}) > 1 else "", what, where(key)]
+    name = "" if what else quantities.quantity_of(key).plain_name
+    names = [name, whose if len({f.channel for f in found}) > 1 else "", what, where(key)]
     x = key.at.get("power") if _swept_power(key) else key.at.get("frequency")
     return Hero(
         quantities.show(key), ", ".join(filter(None, names)), channel=key.channel, x=x, y=key.value, findings=(key,)

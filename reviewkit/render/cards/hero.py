@@ -348,7 +348,7 @@ def halves(word: str) -> tuple[str, str]:
 
 
 def margin_text(verdict: Verdict) -> str:
-    """Return what goes under a verdict's word: "by 0.14 dB", "margin 1.3 ×", or why it isn't comparable."""
+    """Return what goes under a verdict's word: "by 0.14 dB", "by a factor of 1.3", or why it isn't comparable."""
     return margin_words(verdict) or verdict.brief
 
 

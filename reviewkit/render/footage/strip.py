@@ -64,7 +64,7 @@ def choose_content(card: Card) -> StripContent | None:
     if hero is None:
         return None
     where = "" if hero.before else hero.caption
-    subjects = replace(card, subject=", ".join(filter(None, (card.subject, where))))
+    subjects = replace(card, subject=where or card.subject)
     conditions = tuple(" · ".join(filter(None, (card.stage, form))) for form in shorter_overlines(subjects))
     return StripContent(title, conditions, hero if hero.before else replace(hero, caption=""), card.verdict)
 
