@@ -80,7 +80,7 @@ def _body_texts(body: Body) -> list[str]:
         case Score():
             return [*map(_score_text, (*body.missed, *body.close, *body.unjudged, *body.met))]
         case Hunt():
-            return [*map(_reading_text, (*body.readings, body.part)), body.rest]
+            return [*map(_reading_text, (*body.readings, body.part))]
         case Fix():
             return [f"{body.part}: {body.done}", *map(_fixed_text, body.readings)]
         case Ending():

@@ -35,7 +35,7 @@ def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
     kept = fine[: min(_MOST_OK, _MOST - len(out))]
     shown = [*(_reading(row) for row in kept), *(_reading(row) for row in out)]
     named = _reading(part)
-    body = Hunt(tuple(shown), named, _rest(repair, [*kept, *out, part]))
+    body = Hunt(tuple(shown), named)
     facts = {"part": part.point.split(",")[0], "word": named.word}
     return Card("hunt", "what the meter found", (), body, stage="The hunt", finding=Point("cards", "hunt", facts))
 
@@ -60,19 +60,6 @@ def _reading(row: RepairRow) -> HuntReading:
 
 def _shown(row: RepairRow) -> str:
     return "shorted" if row.found_text == "short" else row.found_text
-
-
-def _rest(repair: Sequence[RepairRow], shown: Sequence[RepairRow]) -> str:
-    """Return a sentence on the other readings as found: "The other 14 readings were OK."."""
-    verdicts = [point_verdict(row) for row in repair if row not in shown and not is_after_repair(row)]
-    judged = [verdict for verdict in verdicts if verdict]
-    fine = judged.count(OK)
-    if not judged:
-        return ""
-    if fine in (0, len(judged)):
-        how = "OK" if fine else "out too"
-        return f"The other reading was {how}." if len(judged) == 1 else f"The other {len(judged)} readings were {how}."
-    return f"Of the other {len(judged)} readings, {fine} {'was' if fine == 1 else 'were'} OK."
 
 
 def make_fix_card(repair: Sequence[RepairRow]) -> Card | None:

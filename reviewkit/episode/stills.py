@@ -328,6 +328,7 @@ def _finding(
         "verdict": verdict,
         "change": change,
         "channel": change.after.channel if change else "",
+        "figure": change.after if change else base.hero.findings[0] if base.hero and base.hero.findings else None,
         "settings": len(runs),
         "by_meter": KINDS[kind].by_meter or not any(run.conditions.measurement.file for run in runs),
     }

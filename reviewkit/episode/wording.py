@@ -1,4 +1,4 @@
-"""How a name is written in a sentence, and which of its wordings a sentence has: the first that repeats no phrase."""
+"""The wording of a sentence: the first that repeats no phrase, with names as they are written within one."""
 
 from __future__ import annotations
 

@@ -282,13 +282,10 @@ class Hunt:
         At most four: up to two in tolerance, then the chain that led to the part.
     part
         The last reading, of the part itself.
-    rest
-        "The other 14 readings were OK."
     """
 
     readings: tuple[HuntReading, ...]
     part: HuntReading
-    rest: str = ""
 
 
 @dataclass(frozen=True)
@@ -396,8 +393,8 @@ FEW_ROWS = 4  # as many of a table as are read while it is on the screen; the pa
 
 
 def show_few(table: Rows, first: Sequence[Row] = ()) -> Rows:
-    """Return a table with its first few rows, or with `first` of them, and how many it leaves out."""
-    rows = tuple(first or table.rows)[:FEW_ROWS]
+    """Return a table with its first few rows, those that go `first` if there are more, and how many it leaves out."""
+    rows = tuple(first if first and len(table.rows) > FEW_ROWS else table.rows)[:FEW_ROWS]
     left_out = len(table.rows) - len(rows)
     return replace(table, rows=rows, more=f"and {left_out} more on the page" if left_out else "")
 

@@ -80,14 +80,12 @@ file = "measurements/fm-response.csv"
 kind = "response"
 setting = "FM stereo, 65 dBf"
 input = "FM"
-title = "FM response"
 
 [[measurement]]
 file = "measurements/fm-separation.csv"
 kind = "crosstalk"
 setting = "FM stereo, 65 dBf"
 input = "FM"
-title = "FM separation"
 
 [[measurement]]
 file = "measurements/power.csv"

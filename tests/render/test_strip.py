@@ -53,7 +53,7 @@ def test_it_shows_what_the_card_shows_large():
     # where it was read is among the conditions: above the figure there is no room
     assert what.hero.caption == ""
     assert what.conditions[-1] == (
-        "After the repair · Frequency response, right channel, at 20 Hz · 5 W into 8 Ω · tone controls bypassed"
+        "After the repair · Response, right, at 20 Hz · 5 W into 8 Ω · tone controls bypassed"
     )
     assert what.conditions[0] == f"{what.conditions[-1]} · aux"
 

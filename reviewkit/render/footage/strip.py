@@ -64,7 +64,7 @@ def choose_content(card: Card) -> StripContent | None:
     if hero is None:
         return None
     where = "" if hero.before else hero.caption
-    subjects = replace(card, subject=where or card.subject)
+    subjects = replace(card, subject=where[:1].upper() + where[1:] or card.subject)
     conditions = tuple(" · ".join(filter(None, (card.stage, form))) for form in shorter_overlines(subjects))
     return StripContent(title, conditions, hero if hero.before else replace(hero, caption=""), card.verdict)
 
