@@ -131,8 +131,8 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
         base = replace(base, conditions=(*base.conditions, figures.where(change.after)))
     old, new = quantities.show(change.before), quantities.show(change.after)
     weighting, name = _weighting(change.after), quantities.quantity_of(change.after).plain_name
-    now = ", ".join(filter(None, (f"{name} after", weighting, where)))
-    hero = Hero(new, now, old, channel=channel, findings=(change.after,))
+    now, short = (", ".join(filter(None, (when, weighting, where))) for when in (f"{name} after", "after"))
+    hero = Hero(new, now, old, channel=channel, findings=(change.after,), short=short)
     subject = ", ".join(filter(None, (base.subject, _channel(channel))))
     panels = _panels(chart, channel, place, found=False)
     pair = replace(
@@ -148,13 +148,9 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
     others = [f for f in _of_run(runs, change.before) if f.quantity == change.before.quantity and f.channel != channel]
     alike = next((f for f in others if all(f.at.get(key) == change.before.at.get(key) for key in same)), None)
     panels = _panels(chart, channel, place, found=True, healthy=alike)
-    hero = Hero(
-        old,
-        ", ".join(filter(None, (name, _side(channel), weighting, where))),
-        channel=channel,
-        fault=change.improved,
-        findings=(change.before,),
-    )
+    short = ", ".join(filter(None, (_side(channel), weighting, where)))
+    named = ", ".join(filter(None, (name, short)))
+    hero = Hero(old, named, channel=channel, fault=change.improved, findings=(change.before,), short=short)
     found = replace(
         base,
         stage=BEFORE,
@@ -267,9 +263,11 @@ def judged_hero(verdict: Verdict) -> Hero:
         place = ""
     weighting = finding.at.get("weighting")
     name, under = lower_first(verdict.label.split(", ")[0]), weighted(weighting) if weighting else ""
-    texts = (name, _side(finding.channel), "" if under in name else under, place)
-    caption = ", ".join(filter(None, texts))
-    return Hero(number, caption, "", f"± {spread}" if plus_minus else "", channel=finding.channel, findings=(finding,))
+    texts = (_side(finding.channel), "" if under in name else under, place)
+    short = ", ".join(filter(None, texts))
+    caption = ", ".join(filter(None, (name, short)))
+    spread = f"± {spread}" if plus_minus else ""
+    return Hero(number, caption, "", spread, channel=finding.channel, findings=(finding,), short=short)
 
 
 def _height(panel: Panel, channel: str, x: float | None) -> float | None:

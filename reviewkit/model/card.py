@@ -167,7 +167,9 @@ class Hero:
     figure
         "0.020 %".
     caption
-        Above it, with its channel in words: "right, at 1 W".
+        Above it, what it is, with its channel in words: "distortion, right, at 1 W".
+    short
+        The same where that has no room: "right, at 1 W".
     before
         The same figure before the repair, shown light and soft.
     uncertainty
@@ -193,6 +195,7 @@ class Hero:
     y: float | None = None
     y_before: float | None = None
     findings: tuple[Finding, ...] = ()
+    short: str = ""
 
 
 # ------------------------------------------------------------------ cards without a chart
@@ -421,7 +424,7 @@ class Card:
     conditions
         In the overline: level, load, frequency, bandwidth, weighting, which no figure goes without.
     asides
-        Conditions after them that may be left out, the last first.
+        Conditions after them that only the page has.
     verdict
         The one on the hero, with its needle.
     found
