@@ -37,7 +37,7 @@ def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
     named = _reading(part)
     body = Hunt(tuple(shown), named)
     facts = {"part": part.point.split(",")[0], "word": named.word}
-    return Card("hunt", "what the meter found", (), body, stage="The hunt", finding=Point("cards", "hunt", facts))
+    return Card("hunt", "", (), body, stage="The hunt", finding=Point("cards", "hunt", facts))
 
 
 def _chain(repair: Sequence[RepairRow]) -> list[RepairRow]:
@@ -79,4 +79,4 @@ def make_fix_card(repair: Sequence[RepairRow]) -> Card | None:
     back = not off
     body = Fix(point_name(part).split(",")[0], part.action, tuple(off[:_MOST] or readings[:_MOST_BACK]))
     finding = Point("cards", "fix", {"back": back, "readings": len(readings)})
-    return Card("fix", "before and after it", (), body, stage="The repair", finding=finding)
+    return Card("fix", "", (), body, stage="The repair", finding=finding)

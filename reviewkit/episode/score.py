@@ -46,7 +46,7 @@ def make_score_card(session: Session, verdicts: Sequence[Verdict], *, repaired: 
     facts = {"judged": judged, "met": len(met), "missed": len(missed)}
     return Card(
         "score",
-        "Rated and measured",
+        "",
         tuple(text for text in conditions if text),
         body,
         stage=AFTER if repaired else "",

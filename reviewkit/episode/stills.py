@@ -185,10 +185,9 @@ def _place(change: Change, panel: Panel) -> tuple[float, float, float] | None:
 def _panels(
     chart: Chart, channel: str, place: tuple[float, float, float] | None, *, found: bool, healthy: Finding | None = None
 ) -> tuple[Panel, ...]:
-    """Return one stage of all panels; of those side by side, only the first has the curves' names."""
+    """Return one stage of all panels; only the first has the curves' names."""
     panels = [_panel(panel, channel, place, found=found, healthy=healthy) for panel in chart.panels]
-    if chart.beside:
-        panels[1:] = [replace(p, traces=tuple(replace(t, label="") for t in p.traces)) for p in panels[1:]]
+    panels[1:] = [replace(p, traces=tuple(replace(t, label="") for t in p.traces)) for p in panels[1:]]
     return tuple(panels)
 
 
