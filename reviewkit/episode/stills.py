@@ -262,9 +262,9 @@ def judged_hero(verdict: Verdict) -> Hero:
         place = ""
     weighting = finding.at.get("weighting")
     name, under = lower_first(verdict.label.split(", ")[0]), weighted(weighting) if weighting else ""
-    texts = (_side(finding.channel), "" if under in name else under, place)
-    short = ", ".join(filter(None, texts))
-    caption = ", ".join(filter(None, (name, short)))
+    side = _side(finding.channel)
+    short = ", ".join(filter(None, (side, under, place)))
+    caption = ", ".join(filter(None, (name, side, "" if under in name else under, place)))
     spread = f"± {spread}" if plus_minus else ""
     return Hero(number, caption, "", spread, channel=finding.channel, findings=(finding,), short=short)
 

@@ -94,7 +94,8 @@ def strip_unit(text: str, axis: Axis) -> str:
 def rules(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
     """Return the horizontal rules of a panel as (share of the height, number), at most four, the unit at the top.
 
-    If there are more, or if they are close together, only every second, third … is given, counted from zero if it is there, else the lowest.
+    If there are more, or if they are close together, only every second, third … is given, counted from zero if it is
+    there, else the lowest.
     """
     ticks = [(axis_position(axis, value), strip_unit(text, axis), value) for value, text in axis.ticks if text]
     ticks = sorted(tick for tick in ticks if -1e-6 <= tick[0] <= 1 + 1e-6)
