@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2
 # imported first by the other processes: for one session's measurements, and for whole sessions
-FOR_MEASURING = ("reviewkit.build.measuring",)
+FOR_MEASURING = ("reviewkit.build.file_results",)
 FOR_SESSIONS = ("reviewkit.build.build",)
 
 
