@@ -6,6 +6,10 @@ from collections.abc import Mapping, Sequence
 
 from reviewkit.build.cache import Cache
 from reviewkit.build.drawing import Pictures, draw_picture
+from reviewkit.build.plain_data import fingerprint
+from reviewkit.build.pool import Pool
+from reviewkit.build.program import program_digest
+from reviewkit.build.sound_outputs import Compressing
 from reviewkit.episode.lead import choose_lead
 from reviewkit.model.episode import Episode
 from reviewkit.render.cards.look import LOOKS
@@ -19,9 +23,12 @@ from reviewkit.render.pages.episode_page import PagePictures, pictures_of
 _PHOTO_SIDE = 1280  # pixels, the larger one
 
 
-def reduce_type(cache: Cache) -> dict[int, bytes]:
-    """Return the page's type as files, by weight."""
-    return {weight: draw_picture(cache, (name,), subset_type, (name,)) for weight, name in installed_type().items()}
+def begin_type(pool: Pool, cache: Cache) -> Compressing:
+    """Have the page's type reduced by the other processes of a pool."""
+    keys = {name: fingerprint("page type", program_digest(), name) for name in installed_type()}
+    stored = {name: content for name, key in keys.items() if (content := cache.read(key)) is not None}
+    new = {name: key for name, key in keys.items() if name not in stored}
+    return Compressing(stored, new, pool.begin(subset_type, [(name,) for name in new]))
 
 
 def draw_page_pictures(

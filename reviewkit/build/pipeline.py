@@ -9,13 +9,13 @@ from pathlib import Path
 from reviewkit.build.cache import NO_CACHE, Cache
 from reviewkit.build.card_groups import join_runs, share_cards
 from reviewkit.build.card_series import Results, Series, called_cards, make_series
-from reviewkit.build.drawing import MODULES, Pictures, begin_drawing, draw_picture, finish_drawing
+from reviewkit.build.drawing import Pictures, begin_drawing, draw_picture, finish_drawing
 from reviewkit.build.measuring import measure
 from reviewkit.build.options import Options
-from reviewkit.build.page_outputs import draw_page_pictures, reduce_type
-from reviewkit.build.pool import ALONE, Pool
+from reviewkit.build.page_outputs import begin_type, draw_page_pictures
+from reviewkit.build.pool import ALONE, FOR_ONE_SESSION, Pool
 from reviewkit.build.session_files import SessionFiles, read
-from reviewkit.build.sound_outputs import begin_compressing, draw_sound_clips, finish_compressing
+from reviewkit.build.sound_outputs import Compressing, begin_compressing, draw_sound_clips, finish_compressing
 from reviewkit.build.sounds import called_sounds, remarks_on
 from reviewkit.episode.card_choices import for_film
 from reviewkit.episode.chapters import split_after, title_facts
@@ -125,7 +125,8 @@ def run(
     files, measured = measure(read(folder, pool, cache, in_studio=options.studio), pool, cache)
     runs = share_cards(measured)
     verdicts = judge(files.session, runs)
-    pool.load(MODULES, start=False)
+    pool.load(FOR_ONE_SESSION, start=False)
+    reducing = None if options.only else begin_type(pool, cache)
     pages = _pages(folder, cache)
     series = _compose_cards(files, runs, verdicts, options, pages)
     cards = [s for card in series.cards for s in stills((card,)) if options.only in ("", card.id, s.id)]
@@ -137,7 +138,7 @@ def run(
     compressing = begin_compressing(() if options.only else files.sounds, pool, cache)
     drawing = begin_drawing(cards, order, files.type_digests, before, pool, cache)
     composed = _compose_episode(files, runs, verdicts, series, pages)
-    if options.only:
+    if reducing is None:
         drawn = finish_drawing(drawing, cache, progress)
         return Outputs(composed, _card_files(series.cards, drawn), text_outputs.summarise(composed.episode))
     figures = collect_figures(series.table, composed.episode.findings)
@@ -145,10 +146,9 @@ def run(
     texts = text_outputs.render_texts(composed.episode, composed.pages, series.table, corrected)
     plan_texts = plan_page.render_plan(composed.plan, composed.pages)
     first = {**_thumbnails(composed, cache), **texts.files, **plan_texts, **write_sounds(composed.episode.sounds)}
-    type_files = reduce_type(cache)
     drawn = finish_drawing(drawing, cache, progress)
     sounds = finish_compressing(compressing, cache)
-    everything = _with_pictures(composed, drawn, first, texts.table, order, sounds, type_files, cache)
+    everything = _with_pictures(composed, drawn, first, texts.table, order, sounds, reducing, cache)
     everything |= draw_sound_clips(composed.episode, order, files.type_digests, before, cache)
     episode = replace(composed.episode, left_out=(*composed.episode.left_out, *texts.shortened))
     published = (
@@ -299,11 +299,11 @@ def _with_pictures(
     table: str,
     order: Order,
     sounds: Mapping[str, bytes],
-    type_files: Mapping[int, bytes],
+    reducing: Compressing,
     cache: Cache,
 ) -> dict[str, bytes | Path]:
     """Return every output by its path: `first`, those that need no card; the cards' pictures; what is made of both.
-    `table`: the spec table as HTML; `sounds`: the compressed ones; `type_files`: the page's type, by weight.
+    `table`: the spec table as HTML; `sounds`: the compressed ones; `reducing`: the page's type.
     """
     episode, series, type_digests = composed.episode, composed.series, composed.files.type_digests
     files = _card_files(episode.cards, drawn) | dict(first)
@@ -313,6 +313,7 @@ def _with_pictures(
     sheet = (named, series.look, series.fonts, order.shapes[0])
     files["contact-sheet.png"] = draw_picture(cache, (sheet, type_digests), draw_contact_sheet, sheet)
     pictures = draw_page_pictures(episode, drawn, composed.files.photo, series.fonts, type_digests, cache)
+    type_files = finish_compressing(reducing, cache)  # last, since the other processes may still be reducing it
     files["episode.html"] = render_episode_page(
         episode, composed.pages, series.table, table, pictures, sounds, type_files
     )

@@ -13,9 +13,9 @@ _SIGNS = "‹›€−×±≈≤≥∞√→←↑↓ΔΩμπ′″"  # other le
 _LEFT_OUT = ["name", "GPOS", "GSUB", "GDEF"]
 
 
-def installed_type() -> dict[int, str]:
-    """Return WEIGHTS; none if the type isn't installed."""
-    return WEIGHTS if find_spec("font_source_sans_pro") else {}
+def installed_type() -> tuple[str, ...]:
+    """Return the names in WEIGHTS; none if the type isn't installed."""
+    return tuple(WEIGHTS.values()) if find_spec("font_source_sans_pro") else ()
 
 
 def subset_type(name: str) -> bytes:

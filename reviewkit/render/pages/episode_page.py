@@ -18,6 +18,7 @@ from reviewkit.model.session import Session
 from reviewkit.render.cards.shape import LEAD, NARROW_LEAD, SHAPES
 from reviewkit.render.cards.vector import as_address
 from reviewkit.render.pages import description, page, page_policy, tables
+from reviewkit.render.pages.embedded_type import WEIGHTS
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.text_outputs import script_facts, segment_facts, sound_facts, title_of
 from reviewkit.verdict.spec_table import SpecTable, TableRow
@@ -58,7 +59,7 @@ def render_episode_page(
     fragment: str,
     pictures: PagePictures,
     compressed: Mapping[str, bytes],
-    type_files: Mapping[int, bytes],
+    type_files: Mapping[str, bytes],
 ) -> bytes:
     """Render the page to publish.
 
@@ -76,8 +77,8 @@ def render_episode_page(
         The pictures.
     compressed : mapping of str to bytes
         The sounds as MP3, by stem.
-    type_files : mapping of int to bytes
-        The page's type as WOFF, by weight.
+    type_files : mapping of str to bytes
+        The page's type as WOFF, by the names in WEIGHTS.
 
     Raises
     ------
@@ -102,7 +103,7 @@ def render_episode_page(
         "link": _link(episode.session),
         "structured": structured,
         "policy": page_policy.page_policy(structured),
-        "type": [(weight, _base64(file)) for weight, file in type_files.items()],
+        "type": [(weight, _base64(type_files[name])) for weight, name in WEIGHTS.items() if name in type_files],
         "headline": description.render_headline(episode, pages),
         "price": episode.price.line if episode.price else "",
         "rows": table.rows,
