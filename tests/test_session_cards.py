@@ -299,8 +299,8 @@ def test_the_ending_counts_what_was_judged_and_names_the_misses():
 
 
 def test_what_is_lacking_is_on_the_card():
-    body = ending(Outcome(IMPROVED, ("not read again: Bias R", "not read: bias"))).body
-    assert body.pending == "not read again: Bias R; not read: bias"
+    body = ending(Outcome(IMPROVED, ("not read again: Bias R", "still to check: bias"))).body
+    assert body.pending == "not read again: Bias R; still to check: bias"
 
 
 def test_without_a_repair_the_rating_nearest_to_its_limit_is_the_figure():
