@@ -228,7 +228,7 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     assert isinstance(base.body, Chart)
     body = _with(base.body, "now", base.body.panels[0].traces)
     limits = tuple(limit for limit in body.panels[0].limits if limit.rating is verdict.rating)[:1]
-    hero = judged_hero(verdict)
+    hero = _without(judged_hero(verdict), base.conditions)
     first = body.panels[0]
     key = {"Hz": "frequency", "W": "power"}.get(first.x.unit, "")
     deciding = verdict.findings[0]
@@ -248,6 +248,14 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
         verdict=verdict,
         finding=_finding("verdict", runs, base, verdict=verdict),
     )
+
+
+def _without(hero: Hero, conditions: Sequence[str]) -> Hero:
+    """Return a hero whose captions leave out where it was read if the overline says so: "at 1 kHz"."""
+    given = {f"at {condition}" for condition in conditions}
+    texts = (text.split(", ") for text in (hero.caption, hero.short))
+    caption, short = (", ".join(part for part in parts if part not in given) for parts in texts)
+    return replace(hero, caption=caption, short=short)
 
 
 def judged_hero(verdict: Verdict) -> Hero:
