@@ -19,7 +19,7 @@ _LABELS = (60.0, 52.0, NOTE, AXIS, LEAST)
 _LINE = 1.18  # pitch of a row's lines, in em
 _COLUMN_GAP = 44.0
 _LEAST_LABEL = 0.36  # of the width, for the texts
-_WORDS = {"falls short": "missed", "meets": "closest: met"}
+_WORDS = {"falls short": "missed", "meets": "met"}
 
 SHORTEN_LABEL = "shorten the input or the condition of this [[rated]] table"
 
@@ -56,7 +56,14 @@ def place_score(page: Page, body: Score, lower: float) -> None:
     for index, row in enumerate(shown):
         colour = look.ink if index and not body.met and row in body.missed else look.status(row.verdict)
         with page.part_of(PARTS[row.verdict]):
-            _place_row(page, _set_row(page, row, safe.right - left), left, top + step * (index + 0.5), size, colour)
+            _place_row(
+                page,
+                _set_row(page, row, safe.right - left, closest=len(body.met) > 1),
+                left,
+                top + step * (index + 0.5),
+                size,
+                colour,
+            )
     rest = _rest(body, rows[len(shown) :])
     if rest:
         with page.part_of(PARTS["meets"]):
@@ -93,14 +100,15 @@ def _figure_size(page: Page, rows: Sequence[ScoreRow], step: float) -> float:
     raise page.fault(max((row.measured for row in rows), key=len), SHORTEN_LABEL)
 
 
-def _set_row(page: Page, row: ScoreRow, width: float) -> _SetRow:
+def _set_row(page: Page, row: ScoreRow, width: float, *, closest: bool) -> _SetRow:
     def fit(text: str, sizes: Sequence[float], weight: str, most: int) -> Setting:
         return fit_text(page, text, sizes, width, weight=weight, most=most) or cut_text(
             page, text, LEAST, width, weight
         )
 
     sizes_of_notes = (NOTE, AXIS, LEAST)
-    word = f"{_WORDS.get(row.verdict, row.verdict)} {row.note}".rstrip()
+    first = "closest: " if closest and row.verdict == "meets" else ""
+    word = f"{first}{_WORDS.get(row.verdict, row.verdict)} {row.note}".rstrip()
     return _SetRow(
         row,
         fit(row.label, _LABELS, "bold", 2),
