@@ -23,7 +23,7 @@ _468_POLES = (
 )
 # AES17-2015, 5.2.7: 0 dB moves from 1 kHz to about 2 kHz
 _ARM_DB = -5.63
-# stand-ins: IEC 60098's tables of rumble weighting aren't available
+# the corner of a stand-in: IEC 60098's table of rumble weighting isn't available
 _RUMBLE_HZ = 315.0
 # IEC 60098: the time constants of the replay curve, s; the last is that of the 1976 amendment
 _RIAA_BASS_S, _RIAA_MIDDLE_S, _RIAA_TREBLE_S, _AMENDMENT_S = 3180e-6, 318e-6, 75e-6, 7950e-6

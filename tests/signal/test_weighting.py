@@ -90,7 +90,7 @@ W468_PRINTED = (
 # AES17-2015, 5.2.7, Table 1: CCIR-RMS, 0 dB near 2 kHz
 CCIR_RMS_PRINTED = ((63, -29.5), (1000, -5.6), (3150, 3.4), (8000, 5.8), (12500, -5.6))
 
-# stand-ins for the rumble filters: A (0 dB at 100 Hz) and B by their corners, from scipy's analogue filters
+# the stand-in for the rumble filter of type B by its corner, from scipy's analogue filters
 RUMBLE = (
     (10, -53.912),
     (20, -41.871),
