@@ -63,10 +63,9 @@ def make_stills(
     if not isinstance(base.body, Chart) or not base.body.panels:
         return [replace(base, stage=stage_of(runs), finding=_finding("plain", runs, base))]
     ids = {f.measurement for run in runs for f in run.findings}
-    change = largest_change(
-        [c for c in changes if c.after.measurement in ids and c.before.measurement in ids], compared
-    )
     verdict = leading_verdict(verdicts, ids)
+    own = [c for c in changes if c.after.measurement in ids and c.before.measurement in ids]
+    change = largest_change(own, compared, verdict.findings if verdict else ())
     made = [] if change is None else [_pair(base, runs, change)]
     if verdict is not None:
         one = _judged(alone, runs, verdict)
@@ -93,12 +92,15 @@ def size_of(change: Change) -> float:
     return abs(math.log(after.value / before.value)) / math.log(_TIMES)
 
 
-def largest_change(changes: Sequence[Change], compared: Sequence[str]) -> Change | None:
-    """Return the largest change of the first quantity that was compared; None if it isn't what a card is about."""
+def largest_change(changes: Sequence[Change], compared: Sequence[str], judged: Sequence[Finding] = ()) -> Change | None:
+    """Return the largest change of the first quantity that was compared; None if it isn't what a card is about.
+
+    `judged`: the figures of the verdict, which are preferred: two kinds of flutter would look like two changes.
+    """
     for quantity in compared:
         own = [change for change in changes if change.after.quantity == quantity]
         if own:
-            most = max(own, key=size_of)
+            most = max(own, key=lambda change: (change.after in judged, size_of(change)))
             return most if size_of(most) >= 1 else None
     return None
 

@@ -107,7 +107,7 @@ def _set_row(page: Page, row: ScoreRow, width: float, *, closest: bool) -> _SetR
         )
 
     sizes_of_notes = (NOTE, AXIS, LEAST)
-    first = "closest: " if closest and row.verdict == "meets" else ""
+    first = "tightest: " if closest and row.verdict == "meets" else ""
     word = f"{first}{_WORDS.get(row.verdict, row.verdict)} {row.note}".rstrip()
     return _SetRow(
         row,
