@@ -330,11 +330,13 @@ def test_the_table_has_the_first_ratings_that_were_judged():
     assert [row.cells[0] for row in card.body.rows] == [v.label for v in VERDICTS[3:6]]  # what is not met
     assert card.body.more == "and 7 more"
     few = session_cards.make_table_card(
-        SESSION, SpecTable((*rows[6:], table.rows[-1]), ()), VERDICTS[6:], repaired=True
+        SESSION, SpecTable((*rows[6:8], table.rows[-1]), ()), VERDICTS[6:8], repaired=True
     )
-    assert few.body.rows[0] == Row(("Music power", "46.1 W", "55 W"), "not comparable", note="measured continuous")
-    assert few.body.rows[1].cells == ("Gain, main in", "", "29 dB")
-    assert few.body.rows[-1] == Row(("Balance", "+0.1 dB", "none given"))
+    assert few.body.rows == (
+        Row(("Music power", "46.1 W", "55 W"), "not comparable", note="measured continuous"),
+        Row(("Gain, main in", "", "29 dB"), "not measured"),
+        Row(("Balance", "+0.1 dB", "none given")),
+    )
     assert few.body.more == ""
     assert session_cards.make_table_card(SESSION, SpecTable((), ()), (), repaired=False) is None
 
