@@ -201,6 +201,7 @@ def _panel(
 ) -> Panel:
     """Return one stage of a panel: as found, all that was there; else the changed channel, its old curve ghosted."""
     stage = "before" if found else "now"
+    channel = channel.partition(">")[0]  # of crosstalk the driven one, as its curve is drawn
     # a ring on a curve that isn't drawn says nothing
     shown = [mark for mark in panel.marks if found or mark.channel in ("", channel[:1])]
     marks = tuple(replace(mark, role="now") for mark in shown if mark.role == stage)
@@ -222,6 +223,8 @@ def _panel(
         old, new = (next((t for t in named if t.role == role), None) for role in ("before", "now"))
         room = Room(old, new) if old is not None and new is not None and place else None
     fall = Fall(*place) if place else None
+    if found and fall and room is None:  # there is nothing to fall to yet
+        fall, marks = None, (*marks, Mark(fall.x, fall.from_y, channel=channel))
     return replace(panel, traces=tuple(named), stems=stems, marks=marks, limits=(), room=room, fall=fall)
 
 

@@ -105,6 +105,7 @@ class Pages:
     def title_words(self, finding: Point) -> dict[str, str]:
         """Return a kind's words for a card's title: its `question`, and `fault` and `repair` if it has them."""
         facts = {key: finding.facts[key] for key in ("channel", "settings")}
+        facts |= {"subject": finding.facts.get("subject", "")}
         words = _by_topic(self.kind_words(finding.facts["kind"], "titles", **facts))
         picture = f"{finding.facts['picture']} ".lstrip()
         return {form: words[f"{picture}{form}"][0] for form in _FORMS if f"{picture}{form}" in words}
