@@ -89,6 +89,7 @@ def test_every_setting_that_is_switched_off_is_one_that_check_accepts(made, say,
         "loudspeaker-impedance.csv": samples / "loudspeakers" / "measurements" / "impedance.csv",
         "rumble.wav": samples / "turntable" / "measurements" / "rumble-after.wav",
         "azimuth.wav": samples / "deck" / "measurements" / "azimuth-after.wav",
+        "quieting.csv": samples / "tuner" / "measurements" / "quieting-mono.csv",
         "flutter.wav": samples / "deck" / "measurements" / "flutter-after.wav",
     }
     for file in wanted:

@@ -47,7 +47,6 @@ _REFERENCE_FLUX = Level(250.0, "nWb/m")  # in which a flux is given if no other 
 _AT_LIMIT = f"distortion at {_LIMIT_PERCENT:g} %"
 _RATIO = re.compile(r"quieting|s\s*/\s*n|snr", re.IGNORECASE)
 _FLUX = re.compile(r"\bre\.?\s+([\d.]+)\s*nWb/m")
-_OHMS = (75.0, 300.0)
 _ONE_RANGE_DB = 40.0
 
 
@@ -211,9 +210,8 @@ def _player(sheet: Sheet, c: Conditions) -> Measured:
         x, y = read_only(falling[::-1].copy()), read_only(deviation[::-1].copy())
         worst = int(np.argmax(np.abs(y)))
         drawn.append(Curve("deviation", column.channel, x, y, {"unit": "dBFS", "worst": float(x[worst])}))
-        at: dict[str, Any] = {"where": f"at {decibels(x[worst])} dBFS"}
-        at |= {"swept": f"{decibels(x[0])} to {decibels(x[-1])} dBFS"}
-        found.append(_linear(c, column, float(x[-1] - x[worst]), float(y[worst]), **at))
+        where, swept = f"at {decibels(x[worst])} dBFS", f"{decibels(x[0])} to {decibels(x[-1])} dBFS"
+        found.append(_linear(c, column, float(x[-1] - x[worst]), float(y[worst]), where=where, swept=swept))
         for dbfs in (level for level in dict.fromkeys(wanted) if x[0] <= level <= x[-1]):
             found.append(_linear(c, column, float(x[-1]) - dbfs, float(np.interp(dbfs, x, y)), dbfs=dbfs))
     return Measured(tuple(found), (), tuple(drawn))
@@ -280,8 +278,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     label = "left over right" if key and key.quantity == TRACKING else ""
     panel = Panel(x, y, tuple(_traces(runs)), limits, marks, label=label, one_channel=bool(label))
     hero = figures.hero(key, found)
-    if hero is not None and key is not None:
-        hero = replace(hero, note=_in_microvolts(key), x=None, y=None)
+    hero = replace(hero, note=_in_microvolts(key), x=None, y=None) if hero and key else None
     of_tape, hz = main.curves[0].facts.get("reference"), main.conditions.measurement.frequency_hz
     more = (f"re {of_tape}" if of_tape else "", quantities.hertz(hz) if hz else "")
     return figures.card(runs, subject, Chart((panel,)), hero, main.findings, tuple(filter(None, more)))
@@ -291,7 +288,7 @@ def _in_microvolts(f: Finding) -> str:
     """Return a sensitivity as the voltages across both usual impedances; "" of anything else."""
     if f.unit != "dBf":
         return ""
-    at = [quantities.shown(float(volts_of_dbf(f.value, ohm)), "volts") for ohm in _OHMS]
+    at = [quantities.shown(float(volts_of_dbf(f.value, ohm)), "volts") for ohm in (75.0, 300.0)]
     return f"{at[0]} at 75 Ω, {at[1]} at 300 Ω"
 
 

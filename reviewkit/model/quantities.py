@@ -39,14 +39,12 @@ def quantity_of(finding: Finding) -> Quantity:
     """Return a finding's quantity; for a reading under a name of the user's own, one made of its name and unit."""
     known = QUANTITIES.get(finding.quantity)
     style = _STYLE_OF_UNIT.get(finding.unit, "plain")
-    if known and known.any_unit and finding.unit != known.unit:
-        return replace(known, unit=finding.unit, style=style)
-    return known or Quantity(
-        finding.called or finding.quantity.replace("_", " "),
-        finding.unit,
-        style,
-        extent="band" if "band" in finding.at else "",
-    )
+    extent = "band" if "band" in finding.at else ""
+    if known and known.any_unit:
+        style = known.style if finding.unit == known.unit else style
+        return replace(known, unit=finding.unit, style=style, extent=extent)
+    name = finding.called or finding.quantity.replace("_", " ")
+    return known or Quantity(name, finding.unit, style, extent=extent)
 
 
 def claimed(finding: Finding) -> float:

@@ -126,9 +126,7 @@ QUANTITIES: dict[str, Quantity] = {
     },
     "maximum_output_level": Quantity("maximum output level", "dB", "boost", 1, by_meter=True, any_unit=True),
     **{
-        name.replace(" ", "_"): Quantity(
-            name, "dB", "flatness", -1, either_way=True, extent="search", by_meter=True, any_unit=True
-        )
+        name.replace(" ", "_"): Quantity(name, "dB", "flatness", -1, either_way=True, by_meter=True, any_unit=True)
         for name in ("linearity error", "volume tracking")
     },
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),

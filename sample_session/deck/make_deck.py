@@ -85,7 +85,7 @@ def tape_levels() -> bytes:
 
 def files() -> dict[str, bytes]:
     """Every file of measurements/, by name."""
-    made = {"tape-level.csv": tape_levels()}
+    made = {"mol.csv": tape_levels()}
     for stage in RUNNING:
         wave = io.BytesIO()
         soundfile.write(wave, tone(stage), RATE_HZ, format="WAV", subtype="PCM_16")
