@@ -223,8 +223,8 @@ def _panel(
         old, new = (next((t for t in named if t.role == role), None) for role in ("before", "now"))
         room = Room(old, new) if old is not None and new is not None and place else None
     fall = Fall(*place) if place else None
-    if found and fall and room is None:  # there is nothing to fall to yet
-        fall, marks = None, (*marks, Mark(fall.x, fall.from_y, channel=channel))
+    if found and place and room is None:  # there is nothing to fall to yet
+        fall, marks = None, (*marks, Mark(place[0], place[1], channel=channel))
     return replace(panel, traces=tuple(named), stems=stems, marks=marks, limits=(), room=room, fall=fall)
 
 
