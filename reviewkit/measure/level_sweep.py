@@ -13,29 +13,22 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
-from reviewkit.measure.distortion import above_zero, distortion_percent
+from reviewkit.measure.distortion import above_zero, distortion_percent, figure_of
+from reviewkit.measure.tuner_signals import aerial_dbf, in_microvolts, noise_db
 from reviewkit.model import quantities, rating_words
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.capture_request import ALONE, AS_USED, Basis, CaptureRequest
 from reviewkit.model.card import Axis, Card, Chart, Limit, Mark, Panel, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.finding_conditions import NOT_THIRD_ALONE, SWEEP_ENDS
+from reviewkit.model.finding_conditions import NOT_THIRD_ALONE, SWEEP_ENDS, WITHOUT_NOISE
 from reviewkit.model.kind import QUIET, Kind
 from reviewkit.model.level import Level, decibels
 from reviewkit.model.recognised import THIRD_HARMONIC, Content, NameWords
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
-from reviewkit.model.toml_text import inline_table
 from reviewkit.model.unstated_conditions import RADIO
 from reviewkit.model.verdict import Verdict
-from reviewkit.signal.decibels import (
-    amplitude_of_db,
-    db_of_amplitude,
-    dbf_of_volts,
-    relative_db,
-    volts_of,
-    volts_of_dbf,
-)
+from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude, relative_db
 from reviewkit.signal.level_steps import linearity_db, tracking_db
 
 QUIETING, USABLE, MOL = "50_db_quieting_sensitivity", "usable_sensitivity", "maximum_output_level"
@@ -45,7 +38,6 @@ _QUIET_DB, _LIMIT_PERCENT = -50.0, 3.0
 _USABLE_DB = float(db_of_amplitude(_LIMIT_PERCENT / 100))
 _REFERENCE_FLUX = Level(250.0, "nWb/m")  # in which a flux is given if no other reference is stated (IEC 60094)
 _AT_LIMIT = f"distortion at {_LIMIT_PERCENT:g} %"
-_RATIO = re.compile(r"quieting|s\s*/\s*n|snr", re.IGNORECASE)
 _FLUX = re.compile(r"\bre\.?\s+([\d.]+)\s*nWb/m")
 _ONE_RANGE_DB = 40.0
 
@@ -63,7 +55,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         If what was set, or what a level is relative to, isn't clear.
     """
     assert sheet is not None
-    c = _as_set(c)
+    c, sheet = _as_set(c), _above_nothing(sheet)
     unit = sheet.need("set").unit
     if unit in ("dBf", "V"):
         return _tuner(sheet, c)
@@ -77,15 +69,33 @@ def _as_set(c: Conditions) -> Conditions:
     return replace(c, measurement=replace(c.measurement, load_ohm=None, drive_w=None, drive_v=None, channels=""))
 
 
+def _above_nothing(sheet: Sheet) -> Sheet:
+    """Return a file without the rows in which nothing was set, for volts and flux have no decibels there.
+
+    Raises
+    ------
+    InputError
+        If there is no other.
+    """
+    step = sheet.need("set")
+    some = step.values > 0
+    if step.unit not in ("V", "nWb/m") or np.all(some):
+        return sheet
+    if not np.any(some):
+        raise sheet.fault(f'"{step.header}" is never above zero; export the levels that were set')
+    return replace(sheet, columns=tuple(replace(each, values=read_only(each.values[some])) for each in sheet.columns))
+
+
 # ------------------------------------------------------------------ a tuner
 
 
 def _tuner(sheet: Sheet, c: Conditions) -> Measured:
-    dbf = _aerial_dbf(sheet.need("set"), c)
-    drawn = [Curve("noise", column.channel, dbf, _noise_db(column, sheet, c)) for column in sweeps.levels_of(sheet)]
+    dbf = aerial_dbf(sheet.need("set"), c)
+    drawn = [Curve("noise", column.channel, dbf, noise_db(column, c)) for column in sweeps.levels_of(sheet)]
     for column in sheet.all("distortion"):
         x, percent = above_zero(dbf, distortion_percent(column))
-        drawn.append(Curve("distortion", column.channel, x, read_only(db_of_amplitude(percent / 100))))
+        facts = {"alone": figure_of(column) == "THD"}
+        drawn.append(Curve("distortion", column.channel, x, read_only(db_of_amplitude(percent / 100)), facts))
     found, withheld = [], []
     for curve in drawn:
         quantity, limit_db = (QUIETING, _QUIET_DB) if curve.name == "noise" else (USABLE, _USABLE_DB)
@@ -100,48 +110,17 @@ def _tuner(sheet: Sheet, c: Conditions) -> Measured:
             withheld.append(f"{c.measurement.id}: {curve.name} never falls to {decibels(limit_db)} dB")
         else:
             made = figures.finding(c, quantity, curve.channel, place, uncertainty=c.bench.level_uncertainty_db, **at)
-            found.append(_bound(made, "at most", SWEEP_ENDS) if ends else made)
+            made = _bound(made, "at most", SWEEP_ENDS) if ends else made
+            found.append(_bound(made, "at least", WITHOUT_NOISE) if curve.facts.get("alone") else made)
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
-
-
-def _aerial_dbf(column: Column, c: Conditions) -> Array:
-    """Return the signal at the aerial in dBf; of volts, it must be known across what, and whether terminated."""
-    if column.unit == "dBf":
-        return column.values
-    m = c.measurement
-    if m.aerial_ohm is None or not m.microvolts:
-        raise c.fault(
-            f'"{column.header}" is in volts: across which impedance, and with the tuner connected or the generator\'s '
-            'own e.m.f., which is twice that? Write aerial = "75 ohm" (or "300 ohm") and microvolts = "terminated" (or '
-            '"e.m.f.")'
-        )
-    half = 2.0 if m.microvolts == "e.m.f." else 1.0
-    return read_only(np.asarray(dbf_of_volts(column.values / half, m.aerial_ohm)))
-
-
-def _noise_db(column: Column, sheet: Sheet, c: Conditions) -> Array:
-    """Return the noise relative to the output with the tone, dB, from either or from their ratio."""
-    level, reference = column.values, c.measurement.reference_level
-    if column.unit == "dBr" or (column.unit == "dB" and _RATIO.search(column.header)):
-        return level if level[-1] <= 0 else read_only(-level)  # a ratio of signal to noise is above zero
-    volts = volts_of(level, column.unit, full_scale_v=c.measurement.full_scale_v)
-    if reference is not None and reference.unit == "V" and volts is not None:
-        return read_only(db_of_amplitude(volts / reference.value))
-    if reference is not None and reference.unit == column.unit == "dBFS":
-        return read_only(level - reference.value)
-    line = inline_table({**c.measurement.units, {"L": "left", "R": "right"}.get(column.channel, "level"): "dBr"})
-    raise c.fault(
-        f'"{column.header}" is relative to what? If 0 dB is the output with the tone, write units = {line}; else its '
-        'own unit, and the output with the tone as reference_level = "775 mV"'
-    )
 
 
 def _last_fall(x_db: Array, y: Array, limit: float) -> tuple[float | None, bool]:
     """Return from which level on a curve stays below a limit, dB, as far as its minimum, and whether that is only the
     first point.
     """
-    lowest = int(np.argmin(y))
-    if y[lowest] > limit:
+    lowest = int(np.argmin(y)) if len(y) else 0
+    if not len(y) or y[lowest] > limit:
         return None, False
     at = curves.crossing(amplitude_of_db(x_db), -y, -limit, lowest, -1, curved=True)
     return (float(x_db[0]), True) if at is None else (float(db_of_amplitude(at)), False)
@@ -278,18 +257,10 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     label = "left over right" if key and key.quantity == TRACKING else ""
     panel = Panel(x, y, tuple(_traces(runs)), limits, marks, label=label, one_channel=bool(label))
     hero = figures.hero(key, found)
-    hero = replace(hero, note=_in_microvolts(key), x=None, y=None) if hero and key else None
+    hero = replace(hero, note=in_microvolts(key), x=None, y=None) if hero and key else None
     of_tape, hz = main.curves[0].facts.get("reference"), main.conditions.measurement.frequency_hz
     more = (f"re {of_tape}" if of_tape else "", quantities.hertz(hz) if hz else "")
     return figures.card(runs, subject, Chart((panel,)), hero, main.findings, tuple(filter(None, more)))
-
-
-def _in_microvolts(f: Finding) -> str:
-    """Return a sensitivity as the voltages across both usual impedances; "" of anything else."""
-    if f.unit != "dBf":
-        return ""
-    at = [quantities.shown(float(volts_of_dbf(f.value, ohm)), "volts") for ohm in (75.0, 300.0)]
-    return f"{at[0]} at 75 Ω, {at[1]} at 300 Ω"
 
 
 def _axes(runs: Sequence[Run], key: Finding | None) -> tuple[Axis, Axis]:
@@ -325,7 +296,7 @@ def _marks(run: Run, runs: Sequence[Run]) -> list[Mark]:
     for f in [*figures.by_channel(run, QUIETING), *figures.by_channel(run, USABLE), *figures.by_channel(run, MOL)]:
         y = {QUIETING: _QUIET_DB, USABLE: _USABLE_DB, MOL: _LIMIT_PERCENT}[f.quantity]
         text = f"usable, {quantities.show(f)}" if f.quantity == USABLE and key and key.quantity == QUIETING else ""
-        if not f.bound or f.at.get("method") == NOT_THIRD_ALONE:
+        if f.at.get("method") != SWEEP_ENDS:
             marks.append(Mark(f.value, y, text, f.channel, role, optional=True))
     if key is not None and key.quantity in (LINEARITY, TRACKING):
         curve = next(c for c in run.curves if c.channel in (key.channel, ""))
@@ -357,7 +328,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "key": key,
         "several": len(found) > 1,
         "usable": run.get(USABLE, key.channel) if key.quantity == QUIETING else None,
-        "microvolts": _in_microvolts(key).split(",")[0],
+        "microvolts": in_microvolts(key).split(",")[0],
         "where": key.at["where"],
         "reference": run.curves[0].facts.get("reference", ""),
         "before": was if was and was.quantity == key.quantity else None,

@@ -11,7 +11,7 @@ from reviewkit.model.weightings import weighted
 
 # how a figure was found that is only a bound
 TEST_RECORD, HIDDEN = "from a test record", "as noise"
-NOT_THIRD_ALONE, SWEEP_ENDS = "all harmonics", "sweep ends"
+NOT_THIRD_ALONE, WITHOUT_NOISE, SWEEP_ENDS = "all harmonics", "without noise", "sweep ends"
 DRIVEN = {"both": "both channels driven", "one": "one channel driven"}
 
 
@@ -76,6 +76,7 @@ def why_bound(f: Finding) -> str:
         TEST_RECORD: "the record's own rumble is in it",
         HIDDEN: "no line stands out of the noise there",
         NOT_THIRD_ALONE: "of all distortion, not of the third harmonic alone",
+        WITHOUT_NOISE: "of harmonics alone, without the noise",
         SWEEP_ENDS: "the sweep ends there",
     }
     return reasons.get(str(f.at.get("method", "")), "at the bench's floor")

@@ -106,6 +106,31 @@ def test_a_sweep_that_begins_too_high_is_only_a_bound():
     assert never.withheld == ("m: noise never falls to −50 dB",)
 
 
+def test_harmonics_alone_are_only_a_bound():
+    """Noise would be added to them."""
+    percent = np.hypot(100 * 10 ** (-(DBF + 20) / 20), 0.1)
+    found = one(measured(KIND, sheet(column("set", DBF), column("distortion", percent, header="THD (%)"))), USABLE)
+    assert found.bound == "at least"
+
+
+def test_an_output_that_rises_is_no_noise():
+    with pytest.raises(InputError, match="doesn't fall as the signal rises"):
+        measured(KIND, sheet(column("set", DBF), column("level", np.minimum(DBF - 60, -20.0), unit="dBr")))
+
+
+def test_a_row_without_a_signal_is_left_out():
+    volts = np.concatenate([[0.0], np.sqrt(10 ** (DBF / 10) * 75e-15)])
+    noise = np.concatenate([[3.0], -quiet_db(DBF, 70.0)])
+    stated = {"aerial_ohm": 75.0, "microvolts": "terminated"}
+    data = sheet(column("set", volts, unit="V"), column("level", noise, unit="dBr"))
+    assert one(measured(KIND, data, **stated), QUIETING).value == pytest.approx(14.043648, abs=0.01)
+    with pytest.raises(InputError, match="never above zero"):
+        measured(KIND, sheet(column("set", [0.0, 0.0], unit="V"), column("level", [0, 1], unit="dBr")), **stated)
+    nothing = measured(KIND, sheet(column("set", DBF), column("distortion", 0 * DBF)))
+    assert not nothing.findings
+    assert len(nothing.withheld) == 1
+
+
 def test_am_has_other_definitions():
     found = measured(KIND, tuner(), input="AM")
     assert not found.findings
