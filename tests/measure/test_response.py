@@ -29,6 +29,7 @@ from measured_sheets import (
 
 from reviewkit.ingest.sheet.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
+from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating
 
 AUDIO = (20.0, 20_000.0)
@@ -268,7 +269,7 @@ def test_the_level_uncertainty_cancels_in_ratios():
 
 def test_conditions_travel():
     found = measured(
-        "response", sweep(points_hz(20, 20_000, 8), mono=BandPass(5.0, 50_000.0)), drive_w=5.0, input="aux",
+        "response", sweep(points_hz(20, 20_000, 8), mono=BandPass(5.0, 50_000.0)), drive=Level(5.0, "W"), input="aux",
         setting="tone controls bypassed", stage="after",
     )  # fmt: skip
     f = one(found, "flatness")
@@ -292,9 +293,9 @@ def test_conditions_travel():
 )
 def test_levels_and_loads_that_differ_before_and_after_are_both_stated(drives, loads, line):
     runs = []
-    for stage, drive_w, load_ohm in zip(("before", "after"), drives, loads, strict=True):
+    for stage, watts, load_ohm in zip(("before", "after"), drives, loads, strict=True):
         data = sheet(column("frequency", [20.0, 1000.0, 20_000.0]), column("level", [0.0, 0.0, 0.0], "L", "dBV"))
-        c = conditions("response", stage=stage, drive_w=drive_w, load_ohm=load_ohm, id=stage)
+        c = conditions("response", stage=stage, drive=watts and Level(watts, "W"), load_ohm=load_ohm, id=stage)
         runs.append(run_from(data, c))
     assert KINDS["response"].card(runs, ()).conditions == (line,)
 
