@@ -56,7 +56,9 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """
     assert sheet is not None
     c, sheet = _as_set(c), _above_nothing(sheet)
-    unit = sheet.need("set").unit
+    step, unit = sheet.need("set").header, sheet.need("set").unit
+    if not sheet.find(needed := {"dBFS": "level", "nWb/m": "distortion"}.get(unit, "set")):
+        raise sheet.fault(f'over "{step}", in {unit}, a column of {needed} is read; export it, or is the unit another?')
     if unit in ("dBf", "V"):
         return _tuner(sheet, c)
     if unit == "dBFS":
@@ -66,7 +68,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 def _as_set(c: Conditions) -> Conditions:
     """Return the conditions without what the bench drives otherwise."""
-    return replace(c, measurement=replace(c.measurement, load_ohm=None, drive_w=None, drive_v=None, channels=""))
+    return replace(c, measurement=replace(c.measurement, load_ohm=None, drive=None, channels=""))
 
 
 def _above_nothing(sheet: Sheet) -> Sheet:
@@ -365,7 +367,7 @@ KIND = Kind(
     card=card,
     points=points,
     keys=("aerial", "microvolts", "reference_level", "frequency"),
-    file_words="quieting|sensitivity|mol|linearity|tracking",
+    file_words="quieting|mol|linearity|volume tracking",
     recognise=recognise,
     recipes=dict.fromkeys(_SHOWN, _request),
     optional_line='#reference_level = "250 nWb/m"  # of a tape: what 0 dB is',

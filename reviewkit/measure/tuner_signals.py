@@ -11,7 +11,7 @@ from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.finding import Conditions, Finding
 from reviewkit.model.sheet import Column
 from reviewkit.model.toml_text import inline_table
-from reviewkit.signal.decibels import db_of_amplitude, dbf_of_volts, volts_of, volts_of_dbf
+from reviewkit.signal.decibels import dbf_of_volts, relative_db, volts_of, volts_of_dbf
 
 _RATIO = re.compile(r"quieting|s\s*/\s*n|snr", re.IGNORECASE)
 _KEYS = {"L": "left", "R": "right"}
@@ -82,7 +82,7 @@ def _relative_db(column: Column, c: Conditions) -> Array:
         return level if level[-1] <= 0 else read_only(-level)  # a ratio of signal to noise is above zero
     volts = volts_of(level, column.unit, full_scale_v=c.measurement.full_scale_v)
     if reference is not None and reference.unit == "V" and volts is not None:
-        return read_only(np.asarray(db_of_amplitude(volts / reference.value)))
+        return read_only(relative_db(volts / reference.value, "V"))
     if reference is not None and reference.unit == column.unit == "dBFS":
         return read_only(level - reference.value)
     line = inline_table({**c.measurement.units, _KEYS.get(column.channel, "level"): "dBr"})

@@ -258,6 +258,15 @@ def test_a_missing_row_may_be_the_worst():
     assert found.unread == "a reading is missing (line 3)"
 
 
+@pytest.mark.parametrize(
+    ("unit", "role", "needed"), [("dBFS", "distortion", "level"), ("nWb/m", "level", "distortion")]
+)
+def test_a_unit_without_its_readings_is_asked_about(unit, role, needed):
+    data = sheet(column("set", [1.0, 2.0, 3.0], unit=unit, header="Step"), column(role, [0.1, 0.2, 0.3]))
+    with pytest.raises(InputError, match=f'over "Step", in {unit}, a column of {needed} is read'):
+        measured(KIND, data)
+
+
 # ------------------------------------------------------------------ its card and its words
 
 
@@ -309,6 +318,7 @@ def test_its_sentence_names_the_worse_channel():
         ("Antenna input (µV),S/N L (dB),S/N R (dB)", "V"),
         ("Recording level (dB re 250 nWb/m),3rd harmonic L (%),H3 R (%)", "dB"),
         ("Flux (nWb/m),THD L (%),THD R (%)", "nWb/m"),
+        ("Rec level (dB),K3 L (%),K3 R (%)", "dB"),
         ("Generator (dBFS),Output L (dBV),Output R (dBV)", "dBFS"),
         ("Volume position,Left (V),Right (V)", "position"),
         ("Attenuation (dB),Left (dBV),Right (dBV)", "dB"),
@@ -329,6 +339,7 @@ def test_a_position_or_decibels_are_asked_about(header):
 @pytest.mark.parametrize(
     "header",
     [
+        "Rec out (dBV),THD (%),Input (V)",
         "Input (dBFS),Output (dBV),THD (%)",
         "Frequency (Hz),Recording level (dB),Noise (dB)",
         "Power (W),THD (%),S/N (dB)",

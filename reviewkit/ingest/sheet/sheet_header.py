@@ -59,7 +59,7 @@ _ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
 )
 # In a file with neither time, frequency nor power, these name what was set, and what was read there
 _AERIAL_WORDS = frozenset("rf antenna aerial".split())
-_SET_WORDS = frozenset("flux fluxivity recording volume position attenuation attenuator nominal set".split())
+_SET_WORDS = frozenset("flux fluxivity recording rec volume position attenuation attenuator nominal set".split())
 _SOURCE_WORDS = frozenset("input in generator gen source stimulus drive".split())
 _QUIETING_WORDS = frozenset(("quieting", "snr", "s/n"))
 _LONGEST_NAME = 300  # characters: anything longer isn't a column's name, and would be slow to analyse
@@ -285,7 +285,7 @@ def _is_aside(words: list[str], unit: UnitSpelling | None) -> bool:
 def _swept_role(text: str, words: list[str], unit: UnitSpelling | None) -> str:
     """Return what a column is in a sweep of level, if its words or its unit say so there only."""
     said, base = set(words), unit.base if unit else ""
-    of_control_or_tape = "nWb/m" in text or (said & _SET_WORDS and base not in ("V", "W"))
+    of_control_or_tape = "nWb/m" in text or (said & _SET_WORDS and base in ("", "dB", "dBFS"))
     if of_control_or_tape or said & _AERIAL_WORDS or _ROLE_OF_UNIT.get(base) == SET:
         return SET
     if said & _QUIETING_WORDS or {"s", "n"} <= said:
