@@ -61,8 +61,9 @@ def make_session(
         if isinstance(price, dict) and "index" in price:
             del contents["prices.csv"]
     texts = {name: content.decode() for name, content in contents.items()}
-    for sample in sorted(places.samples().glob(f"*/{FILE_NAME}")):
-        if read_document(sample.parent).data["unit"].get("type") == unit.get("type"):
+    samples = sorted(places.samples().glob(f"*/{FILE_NAME}")) if unit.get("type") else []
+    for sample in samples:
+        if read_document(sample.parent).data["unit"].get("type") == unit["type"]:
             texts |= _with_examples(texts, sample.parent)
     texts[FILE_NAME] = _filled(texts[FILE_NAME], folder, unit, like)
     made = []
@@ -80,18 +81,16 @@ def _with_examples(texts: Mapping[str, str], sample: Path) -> dict[str, str]:
     """Return the files in which a small session's lines are the examples, switched off because they are invented."""
     made = {}
     for name in ("ratings.txt", "notes.txt"):
-        explained = [line for line in texts[name].splitlines() if not line or re.match(r"#( |$)", line)]
-        made[name] = "\n".join(
-            ["\n".join(explained).rstrip(), "", *_switched_off((sample / name).read_text("utf-8")), ""]
-        )
+        explained = re.sub(r"^#[^ \n].*\n", "", texts[name], flags=re.MULTILINE).rstrip()
+        made[name] = f"{explained}\n\n{_switched_off((sample / name).read_text('utf-8'))}"
     tables = _TABLES.search((sample / FILE_NAME).read_text("utf-8"))
-    examples = "\n".join([*_switched_off(tables[0] if tables else ""), "", ""])
-    text, count = _EXAMPLES.subn(examples.replace("\\", r"\\"), texts[FILE_NAME])
-    return {**made, FILE_NAME: text if count else f"{text}\n{examples.rstrip()}\n"}
+    examples = _switched_off(tables[0] if tables else "")
+    text, count = _EXAMPLES.subn(lambda _: f"{examples}\n", texts[FILE_NAME])
+    return {**made, FILE_NAME: text if count else f"{text}\n{examples}"}
 
 
-def _switched_off(text: str) -> list[str]:
-    return [line if not line or line.startswith("#") else f"#{line}" for line in text.splitlines()]
+def _switched_off(text: str) -> str:
+    return re.sub(r"^(?=[^#\n])", "#", text, flags=re.MULTILINE)
 
 
 def _filled(text: str, folder: Path, unit: Mapping[str, str | int | None], like: Path | None) -> str:
