@@ -209,6 +209,7 @@ def test_the_ring_is_on_the_curve():
         ("thd", "%", 2.0, 1.0, 1.0),  # a factor of two
         ("thd", "%", 1.0, 4.0, 2.0),
         ("crosstalk", "dB", -60.0, -66.0, 2.0),  # 3 dB each
+        ("usable_sensitivity", "dBf", 28.2, 22.2, 2.0),
         ("thd", "%", 0.0, 1.0, 0.0),  # nothing has no ratio
     ],
 )

@@ -12,6 +12,7 @@ from reviewkit.model import quantities
 from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
+from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT
@@ -85,7 +86,7 @@ def size_of(change: Change) -> float:
     unsure = math.hypot(before.uncertainty or 0.0, after.uncertainty or 0.0)
     if abs(before.value - after.value) <= unsure:
         return 0.0
-    if after.unit == "dB":
+    if after.unit in DECIBELS:
         return abs(before.value - after.value) / _DECIBELS
     if before.value <= 0 or after.value <= 0:
         return 0.0

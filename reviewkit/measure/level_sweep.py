@@ -250,6 +250,8 @@ def _key(run: Run) -> tuple[Finding | None, list[Finding]]:
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the curve over what was set, with its crossing or its worst place ringed."""
     runs = [replace(run, conditions=_as_set(run.conditions)) for run in runs]
+    if "before" in {figures.trace_role(run, runs) for run in runs}:
+        runs = [_alone(run) for run in runs]  # two curves each would be too many
     main = figures.main_run(runs)
     key, found = _key(main)
     subject = _SHOWN[key.quantity][0] if key else KIND.title
@@ -263,6 +265,13 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     of_tape, hz = main.curves[0].facts.get("reference"), main.conditions.measurement.frequency_hz
     more = (f"re {of_tape}" if of_tape else "", quantities.hertz(hz) if hz else "")
     return figures.card(runs, subject, Chart((panel,)), hero, main.findings, tuple(filter(None, more)))
+
+
+def _alone(run: Run) -> Run:
+    """Return a run with the figure that its card shows large, and what that was read from."""
+    key, found = _key(run)
+    name = "distortion" if key and key.quantity == USABLE else run.curves[0].name
+    return replace(run, findings=tuple(found), curves=tuple(curve for curve in run.curves if curve.name == name))
 
 
 def _axes(runs: Sequence[Run], key: Finding | None) -> tuple[Axis, Axis]:
@@ -292,14 +301,13 @@ def _traces(runs: Sequence[Run]) -> list[Trace]:
 
 
 def _marks(run: Run, runs: Sequence[Run]) -> list[Mark]:
-    """Return the places of the figures on their curves."""
+    """Return the places of the card's figure and of a usable sensitivity, on the curves of its channel."""
     role, key = figures.trace_role(run, runs), _key(run)[0]
-    marks = []
-    for f in [*figures.by_channel(run, QUIETING), *figures.by_channel(run, USABLE), *figures.by_channel(run, MOL)]:
-        y = {QUIETING: _QUIET_DB, USABLE: _USABLE_DB, MOL: _LIMIT_PERCENT}[f.quantity]
-        text = f"usable, {quantities.show(f)}" if f.quantity == USABLE and key and key.quantity == QUIETING else ""
-        if f.at.get("method") != SWEEP_ENDS:
-            marks.append(Mark(f.value, y, text, f.channel, role, optional=True))
+    height, marks = {QUIETING: _QUIET_DB, USABLE: _USABLE_DB, MOL: _LIMIT_PERCENT}, []
+    for f in run.findings:
+        if key and f.quantity in height and f.channel == key.channel and f.at.get("method") != SWEEP_ENDS:
+            text = f"usable, {quantities.show(f)}" if f.quantity != key.quantity else ""
+            marks.append(Mark(f.value, height[f.quantity], text, f.channel, role, optional=True))
     if key is not None and key.quantity in (LINEARITY, TRACKING):
         curve = next(c for c in run.curves if c.channel in (key.channel, ""))
         marks.append(Mark(curve.facts["worst"], key.value, "", curve.channel, role))

@@ -301,9 +301,24 @@ def test_each_sweep_has_its_scales_and_its_ring(data, more, subject, caption, un
     assert panel.x.low <= panel.marks[0].x <= panel.x.high
 
 
+def test_before_and_after_have_one_curve_each():
+    """The noise: a sweep of distortion besides would give a pair four of them."""
+    percent = column("distortion", np.hypot(100 * 10 ** (-(DBF + 20) / 20), 0.1))
+    stages = [
+        run_from(sheet(*tuner(floor_db=floor).columns, percent), conditions(KIND, id=stage, stage=stage))
+        for stage, floor in (("before", 55.0), ("after", 70.0))
+    ]
+    panel = panel_of(KINDS[KIND].card(stages, ()))
+    assert [trace.role for trace in panel.traces] == ["before", "now"]
+    assert [(mark.y, mark.role) for mark in panel.marks] == [(-50.0, "before"), (-50.0, "now")]
+    assert len(panel_of(KINDS[KIND].card(stages[1:], ())).traces) == 2
+
+
 def test_its_sentence_names_the_worse_channel():
     better, worse = tuner(floor_db=80.0), tuner(floor_db=55.0)
     both = sheet(better.columns[0], replace(better.columns[1], channel="L"), replace(worse.columns[1], channel="R"))
+    (ring,) = panel_of(card_of(KIND, both)).marks
+    assert ring.channel == "R"
     (point,) = KINDS[KIND].points(run_from(both, conditions(KIND)), None)
     assert (point.name, point.facts["key"].channel, point.facts["several"]) == ("quieting", "R", True)
 
