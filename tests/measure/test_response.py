@@ -267,6 +267,18 @@ def test_the_level_uncertainty_cancels_in_ratios():
     assert {f.uncertainty for f in found.findings} == {None}
 
 
+def test_the_corners_that_are_said_are_the_nearest_inside_the_audio_band():
+    frequency = points_hz(1, 200_000, 24)
+    for left_hz, right_hz, said in ((8e3, 12e3, 8e3), (12e3, 8e3, 8e3), (40e3, 12e3, 12e3)):
+        run = run_from(sweep(frequency, L=BandPass(5.0, left_hz), R=BandPass(5.0, right_hz)), conditions("response"))
+        (point,) = (point for point in KINDS["response"].points(run, None) if point.name == "corners")
+        assert point.facts["high"].value == pytest.approx(BandPass(5.0, said).half_power_hz()[1], rel=1e-3)
+        assert point.facts["low"] is None
+    for low_hz, high_hz in ((5.0, 40_000.0), (5.0, 21_000.0)):
+        run = run_from(sweep(frequency, L=BandPass(low_hz, high_hz)), conditions("response"))
+        assert "corners" not in {point.name for point in KINDS["response"].points(run, None)}
+
+
 def test_conditions_travel():
     found = measured(
         "response", sweep(points_hz(20, 20_000, 8), mono=BandPass(5.0, 50_000.0)), drive=Level(5.0, "W"), input="aux",
