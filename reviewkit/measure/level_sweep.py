@@ -59,7 +59,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     step, unit = sheet.need("set").header, sheet.need("set").unit
     if not sheet.find(needed := {"dBFS": "level", "nWb/m": "distortion"}.get(unit, "set")):
         raise sheet.fault(f'over "{step}", in {unit}, a column of {needed} is read; export it, or is the unit another?')
-    if unit in ("dBf", "V"):
+    if unit in ("dBf", "dBµV", "V"):
         return _tuner(sheet, c)
     if unit == "dBFS":
         return _player(sheet, c)

@@ -11,7 +11,7 @@ from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.finding import Conditions, Finding
 from reviewkit.model.sheet import Column
 from reviewkit.model.toml_text import inline_table
-from reviewkit.signal.decibels import dbf_of_volts, relative_db, volts_of, volts_of_dbf
+from reviewkit.signal.decibels import amplitude_of_db, dbf_of_volts, relative_db, volts_of, volts_of_dbf
 
 _RATIO = re.compile(r"quieting|s\s*/\s*n|snr", re.IGNORECASE)
 _KEYS = {"L": "left", "R": "right"}
@@ -23,7 +23,7 @@ def aerial_dbf(column: Column, c: Conditions) -> Array:
     Parameters
     ----------
     column : Column
-        What was set, in dBf or in volts above zero, shape (n,).
+        What was set, in dBf, in dBµV or in volts above zero, shape (n,).
     c : Conditions
         The conditions, which must say of volts across what they are, and whether terminated.
 
@@ -46,8 +46,9 @@ def aerial_dbf(column: Column, c: Conditions) -> Array:
             'own e.m.f., which is twice that? Write aerial = "75 ohm" (or "300 ohm") and microvolts = "terminated" (or '
             '"e.m.f.")'
         )
+    volts = column.values if column.unit == "V" else 1e-6 * amplitude_of_db(column.values)
     half = 2.0 if m.microvolts == "e.m.f." else 1.0
-    return read_only(np.asarray(dbf_of_volts(column.values / half, m.aerial_ohm)))
+    return read_only(np.asarray(dbf_of_volts(volts / half, m.aerial_ohm)))
 
 
 def noise_db(column: Column, c: Conditions) -> Array:

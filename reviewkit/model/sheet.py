@@ -24,8 +24,8 @@ class Column:
 
     role: str  # time, frequency, level, power, distortion, impedance, set
     channel: str  # L, R, L>R, R>L or "" (not said)
-    # Hz, s, V, W, Ω, %, a dB kind: dB, dBr, dBV, dBu, dBW, dBm, dBFS; of what was set also dBf, nWb/m, position; ratio:
-    # a capture, of its full scale
+    # Hz, s, V, W, Ω, %, a dB kind: dB, dBr, dBV, dBu, dBW, dBm, dBFS; of what was set also dBf, dBµV, nWb/m, position;
+    # ratio: a capture, of its full scale
     unit: str
     values: Array
     header: str = ""  # as written in the file

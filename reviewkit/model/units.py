@@ -116,6 +116,7 @@ PEAK_UNITS: dict[str, UnitSpelling] = {
 # Only a column of what was set for each row has these; the position of a knob is a bare number.
 SET_UNITS: dict[str, UnitSpelling] = {
     **{spelling: SINGLE_UNITS[spelling] for spelling in ("dBf", "nWb/m")},
+    **dict.fromkeys(("dBµV", "dBuV"), UnitSpelling("dBµV", 1.0)),
     **dict.fromkeys(("position", "positions"), UnitSpelling("position", 1.0)),
 }
 

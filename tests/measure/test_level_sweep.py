@@ -70,6 +70,9 @@ def test_microvolts_are_asked_about_and_converted():
         data = sheet(column("set", volts, unit="V", header="Aerial (µV)"), tuner().columns[1])
         found = one(measured(KIND, data, aerial_ohm=ohm, microvolts=kind), QUIETING)
         assert found.value == pytest.approx(14.043648, abs=0.01)
+        in_db = replace(data.columns[0], values=20 * np.log10(volts * 1e6), unit="dBµV")
+        again = measured(KIND, replace(data, columns=(in_db, data.columns[1])), aerial_ohm=ohm, microvolts=kind)
+        assert one(again, QUIETING).value == pytest.approx(found.value, abs=1e-9)
         for half in ({"aerial_ohm": ohm}, {"microvolts": kind}, {}):
             with pytest.raises(InputError, match=r'Write aerial = "75 ohm".*microvolts = "terminated"'):
                 measured(KIND, data, **half)
@@ -334,6 +337,7 @@ def test_its_sentence_names_the_worse_channel():
     [
         ("RF level (dBf),Noise (dBr),THD+N (%)", "dBf"),
         ("Antenna input (µV),S/N L (dB),S/N R (dB)", "V"),
+        ("Level (dBuV),Noise (dBr),THD+N (%)", "dBµV"),
         ("Recording level (dB re 250 nWb/m),3rd harmonic L (%),H3 R (%)", "dB"),
         ("Flux (nWb/m),THD L (%),THD R (%)", "nWb/m"),
         ("Rec level (dB),K3 L (%),K3 R (%)", "dB"),

@@ -71,10 +71,10 @@ ROLE_UNITS: dict[str, frozenset[str]] = {
     "impedance": frozenset(("Ω",)),
     "distortion": frozenset(("%", "dB")),
     "level": frozenset(("V", "dB", "dBr", "dBV", "dBu", "dBW", "dBm", "dBFS")),
-    SET: frozenset(("dBf", "nWb/m", "position", "V", "dB", "dBFS")),
+    SET: frozenset(("dBf", "dBµV", "nWb/m", "position", "V", "dB", "dBFS")),
 }
 _ROLE_OF_UNIT = {"Hz": "frequency", "s": "time", "W": "power", "Ω": "impedance", "%": "distortion", "V": "level"}
-_ROLE_OF_UNIT |= dict.fromkeys(("dBf", "nWb/m", "position"), SET)
+_ROLE_OF_UNIT |= dict.fromkeys(("dBf", "dBµV", "nWb/m", "position"), SET)
 # As bare words these mean something else as often: channel A, "THD+N ratio" with its unit in the next row.
 _NO_BARE_UNIT = frozenset(("A", "S", "amp", "amps", "mA", "ratio", "Ratio", "RATIO"))
 

@@ -29,7 +29,7 @@ _USUAL_UNITS = {
     "impedance": ("ohm", "kohm"),
     "distortion": ("%", "ratio"),
     "level": ("dBV", "V"),
-    SET: ("dB", "position", "dBf", "dBFS", "nWb/m"),
+    SET: ("dB", "position", "dBf", "dBµV", "dBFS", "nWb/m"),
 }
 _LONGEST_SHOWN = 80  # characters of a header line
 _LONGEST_NAME = 30  # of one of its cells
