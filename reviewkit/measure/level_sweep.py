@@ -37,7 +37,7 @@ LINEARITY, TRACKING = "linearity_error", "volume_tracking"
 _QUIET_DB, _LIMIT_PERCENT = -50.0, 3.0
 _USABLE_DB = float(db_of_amplitude(_LIMIT_PERCENT / 100))
 _REFERENCE_FLUX = Level(250.0, "nWb/m")  # in which a flux is given if no other reference is stated (IEC 60094)
-_AT_LIMIT = f"distortion at {_LIMIT_PERCENT:g} %"
+_AT_LIMIT = f"at {_LIMIT_PERCENT:g} % distortion"
 _FLUX = re.compile(r"\bre\.?\s+([\d.]+)\s*nWb/m")
 _ONE_RANGE_DB = 40.0
 
@@ -104,9 +104,7 @@ def _tuner(sheet: Sheet, c: Conditions) -> Measured:
         if c.measurement.input.upper() in RADIO[1:]:
             withheld.append(f"{c.measurement.id}: no sensitivity, its definitions here are those of FM")
             continue
-        at: dict[str, Any] = {"where": f"noise at {decibels(_QUIET_DB)} dB"}
-        if quantity == USABLE:
-            at = {"limit": _LIMIT_PERCENT, "where": _AT_LIMIT}
+        at: dict[str, Any] = {"limit": _LIMIT_PERCENT, "where": _AT_LIMIT} if quantity == USABLE else {}
         place, ends = _last_fall(curve.x, curve.y, limit_db)
         if place is None:
             withheld.append(f"{c.measurement.id}: {curve.name} never falls to {decibels(limit_db)} dB")
@@ -339,7 +337,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "several": len(found) > 1,
         "usable": run.get(USABLE, key.channel) if key.quantity == QUIETING else None,
         "microvolts": in_microvolts(key).split(",")[0],
-        "where": key.at["where"],
+        "where": key.at.get("where", ""),
         "reference": run.curves[0].facts.get("reference", ""),
         "before": was if was and was.quantity == key.quantity else None,
         "settings": figures.settings(run),

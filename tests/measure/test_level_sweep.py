@@ -288,13 +288,13 @@ def test_the_card_holds_what_the_file_says():
     assert (ring.x, ring.y) == (pytest.approx(14.0436, abs=0.01), -50.0)
     (limit,) = panel.limits
     assert (limit.low, limit.high, limit.from_x, limit.to_x) == (None, -50.0, 16.0, panel.x.high)
-    assert (card.hero.caption, card.subject) == ("noise at −50 dB", "Sensitivity")
+    assert (card.hero.caption, card.subject) == ("50 dB quieting sensitivity", "Sensitivity")
 
 
 @pytest.mark.parametrize(
     ("data", "more", "subject", "caption", "units"),
     [
-        (tape(), {"reference_level": Level(250.0, "nWb/m")}, "Maximum output level", "distortion at 3 %", ("dB", "%")),
+        (tape(), {"reference_level": Level(250.0, "nWb/m")}, "Maximum output level", "at 3 % distortion", ("dB", "%")),
         (player(), {}, "Linearity", "at −90 dBFS", ("dBFS", "dB")),
         (volume(), {}, "Volume tracking", "at position 1", ("position", "dB")),
     ],
@@ -302,7 +302,7 @@ def test_the_card_holds_what_the_file_says():
 def test_each_sweep_has_its_scales_and_its_ring(data, more, subject, caption, units):
     card = card_of(KIND, data, **more)
     panel = panel_of(card)
-    assert (card.subject, card.hero.caption, panel.x.unit, panel.y.unit) == (subject, caption, *units)
+    assert (card.subject, card.hero.short, panel.x.unit, panel.y.unit) == (subject, caption, *units)
     assert len(panel.marks) == 1
     assert panel.x.low <= panel.marks[0].x <= panel.x.high
 
