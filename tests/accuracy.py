@@ -55,6 +55,7 @@ ROWS: Mapping[str, Row] = {
     "azimuth": Row(0.05, "′", "the same, wow of 0.1 and 0.3 % and hiss 40 dB down, cassette geometry"),
     "quieting crossing": Row(0.05, "dB", "a tuner's noise in closed form, points every 1 to 3 dBf"),
     "MOL": Row(0.05, "dB", "third harmonic as level squared; points every 2 and 3 dB"),
+    "linearity, volume tracking": Row(0.001, "dB", "a converter one step of 16 bits low; two tracks 2 % apart in dB"),
     "jitter": Row(1.0, "% of value", "tones sampled by a clock of known jitter, noise 100 dB down"),
     "unweighted rumble": Row(0.1, "dB", "noise and lines of known power from 10 to 315 Hz, warp below and hiss above"),
     "rumble through its kind": Row(0.1, "dB", "the same, from 12 s at 8 kHz"),

@@ -15,6 +15,7 @@ from reviewkit.model.card import FEW_RATINGS, Axis, Card, Number, Price, Row, Ro
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Point
 from reviewkit.model.prices import PriceLine
+from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import PrintedFigure, Session
 from reviewkit.model.verdict import Verdict
@@ -171,7 +172,7 @@ def make_number_card(pair: Card | None) -> Card | None:
 def make_dial(before: float, after: float, unit: str) -> Axis:
     """Return a dial that holds two values with room to spare; the one after the repair is to the right."""
     low, high = min(before, after), max(before, after)
-    if unit == "dB" or low <= 0:
+    if unit in DECIBELS or low <= 0:
         values, minor = _linear(low, high)
         scale = "linear"
     else:
@@ -180,7 +181,7 @@ def make_dial(before: float, after: float, unit: str) -> Axis:
     ticks = tuple((value, rating_words.value_text(value, unit)) for value in values)
     ends = (values[0], values[-1]) if after > before else (values[-1], values[0])
     # of a unit with prefixes every number has its own
-    shared = unit if unit in ("%", "dB") else ""
+    shared = unit if unit in ("%", *DECIBELS) else ""
     return Axis(*ends, scale, ticks if after > before else ticks[::-1], shared, minor)
 
 

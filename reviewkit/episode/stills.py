@@ -13,6 +13,7 @@ from reviewkit.model import quantities
 from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
+from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT
@@ -85,7 +86,7 @@ def size_of(change: Change) -> float:
     unsure = math.hypot(before.uncertainty or 0.0, after.uncertainty or 0.0)
     if abs(before.value - after.value) <= unsure:
         return 0.0
-    if after.unit == "dB":
+    if after.unit in DECIBELS:
         return abs(before.value - after.value) / _DECIBELS
     if before.value <= 0 or after.value <= 0:
         return 0.0
@@ -198,6 +199,7 @@ def _panel(
 ) -> Panel:
     """Return one stage of a panel: as found, all that was there; else the changed channel, its old curve ghosted."""
     stage = "before" if found else "now"
+    channel = channel.partition(">")[0]  # of crosstalk the driven one, as its curve is drawn
     # a ring on a curve that isn't drawn says nothing
     shown = [mark for mark in panel.marks if found or mark.channel in ("", channel[:1])]
     marks = tuple(replace(mark, role="now") for mark in shown if mark.role == stage)
@@ -219,6 +221,8 @@ def _panel(
         old, new = (next((t for t in named if t.role == role), None) for role in ("before", "now"))
         room = Room(old, new) if old is not None and new is not None and place else None
     fall = Fall(*place) if place else None
+    if found and place and room is None:  # there is nothing to fall to yet
+        fall, marks = None, (*marks, Mark(place[0], place[1], channel=channel))
     return replace(panel, traces=tuple(named), stems=stems, marks=marks, limits=(), room=room, fall=fall)
 
 

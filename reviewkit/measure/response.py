@@ -13,7 +13,7 @@ from reviewkit.measure.capture_requests import is_even, reading_request
 from reviewkit.measure.deviations import deviation_card, read_deviations
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import Array
-from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
+from reviewkit.model.capture_request import ALONE, AS_USED, SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Card
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import relative_words
@@ -220,6 +220,8 @@ def _balance_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]
     read_at_hz = (unstated_conditions.meant_hz(rating.input, basis.gear) or (unstated_conditions.FREQUENCY_HZ,))[0]
     if rating.band_hz is not None:
         request = _sweep(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,))
+    elif rating.frequency_hz is not None and basis.gear is not None and basis.gear.reference_band_hz:
+        request = reading_request(rating, "channel-balance", at, ALONE, drive=AS_USED)  # its sweep has that of a band
     elif rating.frequency_hz in (None, read_at_hz):
         request = _sweep(rating, basis, ("channel_balance",), at)
     else:

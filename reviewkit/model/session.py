@@ -196,6 +196,9 @@ class Measurement:
     against: Text = ""
     equalised: Annotated[bool, "yes or no"] = False
     amendment: Annotated[bool, "yes or no"] = False
+    # of a tuner's signal in volts: the impedance, and whether it is terminated by the tuner or the generator's e.m.f.
+    aerial_ohm: Annotated[float | None, "Ω"] = None
+    microvolts: Annotated[str, ("terminated", "e.m.f.")] = ""
     enclosure: Annotated[str, ("none", "closed", "vented")] = ""  # of a loudspeaker; none: a bare driver
     dc_resistance_ohm: Annotated[float | None, "Ω"] = None  # of its voice coil, by a meter
     tape_speed: Annotated[float | None, "cm/s"] = None
@@ -203,7 +206,7 @@ class Measurement:
     rates_hz: Annotated[Mapping[str, float], "rates"] = field(default_factory=dict)  # what turns, and how fast
     # lines and bands of a spectrum by name: a frequency, or the lower and the upper edge
     lines_hz: Annotated[Mapping[str, float | tuple[float, float]], "named lines"] = field(default_factory=dict)
-    # of a reference tone captured in the same way, V or dBFS
+    # of a reference tone captured in the same way, V or dBFS; of a sweep of a tape's level, the flux at 0 dB
     reference_level: Annotated[Level | None, "signal level"] = None
     full_scale_v: Annotated[float | None, "V"] = None
     hold_s: Annotated[float | None, "s"] = None

@@ -114,7 +114,8 @@ def nearly(rating: Rating, findings: Sequence[Finding], ratings: Sequence[Rating
 def in_rated_unit(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
     """Return the findings in the unit of a rating under the maker's own name; others are left out.
 
-    dBf and volts are converted into each other if the impedance is a condition: dBf = 10 lg (V²/R / 1 fW).
+    dBf and volts are converted into each other if the impedance is a condition, for volts also one of the rating: dBf =
+    10 lg (V²/R / 1 fW).
     """
     found = []
     for f in findings:
@@ -127,8 +128,9 @@ def in_rated_unit(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
             found.append(
                 replace(f, value=db, unit="dBf", uncertainty=20 * math.log10(1 + share) or None, step=None, written="")
             )
-        elif (f.unit, rating.unit) == ("dBf", "V") and ohms:
+        elif (f.unit, rating.unit) == ("dBf", "V") and (ohms := ohms or rating.load_ohm):
             volts = math.sqrt(10 ** (f.value / 10) * _FEMTOWATT * ohms)
             spread = volts * (10 ** ((f.uncertainty or 0.0) / 20) - 1)
-            found.append(replace(f, value=volts, unit="V", uncertainty=spread or None, step=None, written=""))
+            at = {**f.at, "load": ohms}
+            found.append(replace(f, value=volts, unit="V", at=at, uncertainty=spread or None, step=None, written=""))
     return found

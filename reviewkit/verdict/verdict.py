@@ -149,7 +149,8 @@ def _why_unanswered(rating: Rating, bench: _SharedConditions) -> str:
         return ""
     other = next((f.unit for f in bench.findings if f.quantity == rating.quantity), None)
     if other is not None:
-        return f"read in {other or 'no unit'}, rated in {rating.unit or 'none'}"
+        which = ": at which impedance?" if {other, rating.unit} == {"dBf", "V"} else ""
+        return f"read in {other or 'no unit'}, rated in {rating.unit or 'none'}{which}"
     near = own_ratings.nearly(rating, bench.findings, bench.ratings)
     return f'a reading is called "{near}": give both one name if it is the same' if near else ""
 

@@ -133,6 +133,9 @@ PASTES: dict[str, Paste] = {
     r"(\S+ \S+) and (\S+ \S+) have the same conditions; write what differs": lambda line, said: iter(
         [line.replace(said[1], f"{said[1]} at 1 W").replace(said[2], f"{said[2]} at 20 W"), line.split(",")[0]]
     ),
+    r'a limit has no tolerance; leave out "([^"]*)", or leave out (±\S+ \S+)': lambda line, said: (
+        line.replace(said[place], "") for place in (1, 2)
+    ),
     r"is printed twice for .*; give each its own line": lambda line, said: iter(
         [re.sub(r"(: .* at )(.*), (.*)$", rf"\1\2\n{line.split(':')[0]}\1\3", line)]
     ),
@@ -171,6 +174,7 @@ CASES = (
     "Ripple: at least much",
     "Usable sensitivity: 10 dBf ±1 dB",
     "S/N: 80 dB weighted",
+    "Speed: max 33 rpm ±1 %",
     "S/N: 80 dB IHF",
     "Music power: 40 W per channel continuous",
     "Power: 40 W per channel IHF",

@@ -212,6 +212,7 @@ _OF_KIND: dict[str, Change] = {
     "distortion-power": within('"measurements/power.csv"', 'frequency = "1 kHz"', 'frequency = "1.1 kHz"'),
     "source-impedance": toml('R = ["6.398 V"', 'R = ["6.399 V"'),
     "load-impedance": digit("measurements/woofer.csv"),
+    "level-sweep": toml('microvolts = "terminated"', 'microvolts = "e.m.f."'),
     "lines": digit("measurements/rumble.wav"),
     "flutter": digit("measurements/flutter.wav"),
     "between-channels": digit("measurements/both.wav"),
@@ -308,6 +309,8 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "measurement.amendment": toml("amendment = false", "amendment = true"),
     "measurement.enclosure": toml('enclosure = "closed"', 'enclosure = "none"'),
     "measurement.dc_resistance": toml('dc_resistance = "5.6 ohm"', 'dc_resistance = "5.9 ohm"'),
+    "measurement.aerial": toml('aerial = "75 ohm"', 'aerial = "300 ohm"'),
+    "measurement.microvolts": toml('microvolts = "terminated"', 'microvolts = "e.m.f."'),
     "measurement.equalised": all_of(
         toml("equalised = false", "equalised = true"),
         add("measurements/phono.csv", third_session.phono(equalised=True)),

@@ -37,6 +37,7 @@ SWEEPS = (
     "crosstalk",
     "source-impedance",
     "load-impedance",
+    "level-sweep",
     "phono",
 )
 SHORT = ("response", "crosstalk", "source-impedance")
@@ -443,6 +444,16 @@ stage = "after"
 """,
     ),
     (
+        "level-sweep",
+        """
+file = "measurements/aerial.csv"
+kind = "level-sweep"
+aerial = "75 ohm"
+microvolts = "terminated"
+stage = "after"
+""",
+    ),
+    (
         "lines",
         """
 file = "measurements/rumble.wav"
@@ -640,6 +651,11 @@ def _sweeps() -> dict[str, str | bytes]:
             HZ,
             np.abs(5.7 + 15 / (1 + 3j * (HZ / 55 - 55 / HZ)) + 2j * math.pi * HZ * 2e-4),
             digits=3,
+        ),
+        "measurements/aerial.csv": _rows(
+            "Antenna (µV),Noise (dBr)",
+            np.arange(1.0, 60.0, 1.0),
+            10 * np.log10((0.004 / np.arange(1.0, 60.0, 1.0)) ** 2 + 1e-7),
         ),
         "measurements/phono.csv": phono(equalised=False),
     }

@@ -279,7 +279,11 @@ class _LineParser:
         """Return the quantity and its limit: one, or both corners of a response that is given at its −3 dB points."""
         limit: dict[str, Any] = {"quantity": self.called or spaced(name)}
         if self.called:
-            return [limit | self._own_limit(value, side)]
+            own = self._own_limit(value, side)
+            if "tolerance" in keys and "nominal" not in own:
+                word = next(token.text for token in self.tokens if token.key in ("most", "least"))
+                raise NotUnderstood(f'a limit has no tolerance; leave out "{word}", or leave out {keys["tolerance"]}')
+            return [limit | own]
         rule = RULES[name]
         if value.key == "within":
             return [{**limit, "within": value.value or value.text}]
