@@ -47,6 +47,10 @@ _NAMED = re.compile(
     rf"(?:(?:±|\+/-)\s*)?({UNSIGNED}\s*(?:{UNIT}))\s*(modulation|deviation|spacing|taps?)\b"
     r"|\bC-?(46|60|90|120)(?: cassette| tape)?\b"
 )
+# the time constants of FM or tape, in front of their name or after it
+_CONSTANTS = rf"((?:(?:{UNSIGNED}|inf|∞)\s*\+\s*)?{UNSIGNED})\s*[µu]s(?:ec)?\.?"
+_OF_CONSTANTS = r"(?:playback |replay )?(de-?\s?emphasis|equali[sz]ation|eq)\b"
+_EQUALISED = re.compile(rf"{_CONSTANTS}\s*{_OF_CONSTANTS}|{_OF_CONSTANTS}\s*[:=]?\s*{_CONSTANTS}{END}", re.IGNORECASE)
 _BARE = re.compile(rf"{UNSIGNED}(?![\w%])")
 _DECIBELS = r"[ -]?(?:dB|db|DB)"
 _EITHER_WAY = re.compile(rf"(?:±|\+/-|\+-|plus or minus)\s*({UNSIGNED}){_DECIBELS}{END}", re.IGNORECASE)
@@ -123,6 +127,9 @@ def _next(text: str, at: int, known: re.Pattern[str], words: Mapping[str, tuple[
     if match := _NAMED.match(text, at):
         name, value = (match[2].removesuffix("s"), match[1]) if match[2] else ("cassette", f"C-{match[3]}")
         return Token("named", (name, value), match[0]), match.end()
+    if match := _EQUALISED.match(text, at):
+        name = "de-emphasis" if (match[2] or match[3]).lower().startswith("de") else "equalisation"
+        return Token("named", (name, f"{match[1] or match[4]} µs"), match[0]), match.end()
     if match := _REFERENCE.match(text, at):
         return Token("reference", match[2] or "", " ".join(filter(None, (match[1], match[2])))), match.end()
     if match := known.match(text, at):

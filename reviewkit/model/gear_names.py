@@ -55,6 +55,8 @@ _NAMES = {
         pair matching [dB]:
         linearity error [dB]: linearity, linearity deviation, level linearity
         de-emphasis deviation [dB]: de-emphasis error, deemphasis deviation
+        equalisation deviation [dB]: equalization deviation, playback equalisation, playback equalization
+        equalisation deviation: replay equalisation, replay equalization, reproduce equalization, equalization accuracy
         pitch accuracy [%]:
         centre frequency accuracy [%]: center frequency accuracy
         volume tracking [dB]: volume tracking error, gang error, tracking of volume control

@@ -194,6 +194,7 @@ class Measurement:
     conditions: Named = ()
     # of a response: the frequency, or the band whose mean, it is relative to; None: what its gear has
     relative_to: Annotated[float | tuple[float, float] | None, "reference frequency"] = None
+    target: Annotated[str, "target"] = ""  # of a response: the curve that it is meant to follow; see model/targets.py
     driven: Annotated[str, ("L", "R")] = ""
     against: Text = ""
     equalised: Annotated[bool, "yes or no"] = False

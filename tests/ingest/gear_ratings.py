@@ -1,4 +1,4 @@
-"""A hundred and thirty invented ratings over eight kinds of gear, worded as brochures of the 1970s and 80s word theirs.
+"""Over a hundred and thirty invented ratings of eight kinds of gear, worded as brochures of the 1970s and 80s are.
 
 The wordings are common practice, no source; no line is of a real unit. The list was written before the program could
 read most of it: the tables that one would write by hand, and the reading by meter that would answer each. What can't be
@@ -112,6 +112,25 @@ TUNER = (
         "AM suppression,,58,dB,65 dBf",
     ),
     one(
+        "Frequency response (50 µs de-emphasis): 30 Hz – 15 kHz, ±0.5 dB",
+        rated(
+            "response", 'within = "0.5 dB"', 'band = ["30 Hz", "15 kHz"]', 'conditions = { "de-emphasis" = "50 µs" }'
+        ),
+        'flatness,L,0.4,dB,"30 Hz – 15 kHz, de-emphasis = 50 µs"',
+        'flatness,L,0.9,dB,"30 Hz – 15 kHz, de-emphasis = 50 µs"',
+    ),
+    one(
+        "De-emphasis error (75 µs de-emphasis): within ±1 dB, 50 Hz to 15 kHz",
+        rated(
+            "de-emphasis deviation",
+            'within = "1 dB"',
+            'band = ["50 Hz", "15 kHz"]',
+            'conditions = { "de-emphasis" = "75 µs" }',
+        ),
+        'de-emphasis deviation,L,-0.6,dB,"50 Hz – 15 kHz, de-emphasis = 75 µs"',
+        'de-emphasis deviation,L,-1.8,dB,"50 Hz – 15 kHz, de-emphasis = 75 µs"',
+    ),
+    one(
         "Image response ratio: 90 dB (98 MHz)",
         rated("image response ratio", 'at_least = "90 dB"', 'frequency = "98 MHz"'),
         "image response ratio,,96,dB,98 MHz",
@@ -194,6 +213,23 @@ TUNER = (
 )
 
 DECK = (
+    one(
+        "Playback equalization (3180 + 120 µs EQ): ±2 dB, 31.5 Hz to 14 kHz",
+        rated(
+            "equalisation deviation",
+            'within = "2 dB"',
+            'band = ["31.5 Hz", "14 kHz"]',
+            conditions(equalisation="3180 + 120 µs"),
+        ),
+        'equalisation deviation,L,-1.2,dB,"31.5 Hz – 14 kHz, equalisation = 3180 + 120 µs"',
+        'equalisation deviation,L,-3.2,dB,"31.5 Hz – 14 kHz, equalisation = 3180 + 120 µs"',
+    ),
+    one(
+        "Frequency response, 120 µs EQ: 40 Hz – 12.5 kHz, ±3 dB",
+        rated("response", 'within = "3 dB"', 'band = ["40 Hz", "12.5 kHz"]', conditions(equalisation="120 µs")),
+        'flatness,L,2.1,dB,"40 Hz – 12.5 kHz, equalisation = 3180 + 120 µs"',
+        'flatness,L,4.1,dB,"40 Hz – 12.5 kHz, equalisation = 3180 + 120 µs"',
+    ),
     one(
         "Wow and flutter: 0.05 % (WRMS)",
         rated("wow and flutter", 'at_most = "0.05 %"', WRMS),
