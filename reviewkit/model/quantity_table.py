@@ -127,6 +127,13 @@ QUANTITIES: dict[str, Quantity] = {
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
     "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
     **{f"{end}_control": Quantity(f"{end} control", "dB", "db", 1, by_meter=True) for end in ("bass", "treble")},
+    "band_gain": Quantity("gain of the band", "dB", "boost"),
+    "centre_frequency": Quantity("centre frequency", "Hz", "corner", by_meter=True),
+    "centre_frequency_accuracy": Quantity(
+        "centre frequency accuracy", "%", "signed-percent", -1, either_way=True, by_meter=True
+    ),
+    "band_q": Quantity("Q of the band", "", "factor", by_meter=True),
+    "equaliser_range": Quantity("equaliser range", "dB", "db", 1, by_meter=True),
     "slope": Quantity("slope", "dB/octave", "slope"),
     "noise": Quantity("noise", "V", "volts", -1, floor=OWN, by_meter=True, subject=4),
     "imd": _distortion("intermodulation", by_meter=True, subject=1),

@@ -721,6 +721,22 @@ PREAMPLIFIER = (
         "equaliser range,L,10.1,dB,",
     ),
     one(
+        "Boost/cut: ±10 dB at 1 kHz",
+        rated("equaliser range", 'at_least = "10 dB"', KHZ),
+        "equaliser range,L,10.4,dB,1 kHz",
+        "equaliser range,L,8.1,dB,1 kHz",
+    ),
+    Line(
+        "Center frequencies: 60 Hz, 1 kHz, 10 kHz",
+        (
+            rated("centre frequency", 'nominal = "60 Hz"'),
+            rated("centre frequency", 'nominal = "1 kHz"'),
+            rated("centre frequency", 'nominal = "10 kHz"'),
+        ),
+        ("centre frequency,L,61.2,Hz,", "centre frequency,L,1031,Hz,", "centre frequency,L,9.8,kHz,"),
+    ),
+    one("Filter Q: 1.4", rated("band Q", "nominal = 1.4"), "band Q,L,1.3,,"),
+    one(
         "Centre frequency accuracy: within ±5 %",
         rated("centre frequency accuracy", 'within = "±5 %"'),
         "centre frequency accuracy,L,-3.1,%,",
