@@ -43,7 +43,7 @@ _REFERENCE = (
 )
 # an amount that a word after it makes a condition of its own
 _NAMED = (
-    rf"(?:(?:±|\+/-)\s*)?({UNSIGNED}\s*(?:{UNIT}))\s*(modulation|deviation|spacing|taps?)\b"
+    rf"(?:(?:±|\+/-)\s*)?({UNSIGNED}[\s-]*(?:{UNIT}))[\s-]*(modulation|deviation|spacing|taps?)\b"
     r"|\bC-?(46|60|90|120)(?: cassette| tape)?\b"
 )
 # the time constants of FM or tape, in front of their name or after it
@@ -127,7 +127,9 @@ def scan(text: str, words: Mapping[str, tuple[str, Any]]) -> list[Token]:
 
 def _next(text: str, at: int, known: re.Pattern[str], words: Mapping[str, tuple[str, Any]]) -> tuple[Token, int]:
     if match := _compiled(_NAMED).match(text, at):
-        name, value = (match[2].removesuffix("s"), match[1]) if match[2] else ("cassette", f"C-{match[3]}")
+        name, value = (
+            (match[2].removesuffix("s"), match[1].replace("-", " ")) if match[2] else ("cassette", f"C-{match[3]}")
+        )
         return Token("named", (name, value), match[0]), match.end()
     if match := _compiled(_EQUALISED).match(text, at):
         name = "de-emphasis" if (match[2] or match[3]).lower().startswith("de") else "equalisation"

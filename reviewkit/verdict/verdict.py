@@ -130,6 +130,8 @@ def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
     candidates = [f for f in candidates if _is_candidate(rating, f)]
     if rating.called:
         candidates = own_ratings.of_nearest(rating, own_ratings.in_rated_unit(rating, candidates), bench.ratings)
+    if rating.quantity in ("source_impedance", "damping_factor"):
+        candidates = own_ratings.of_tap(rating, candidates)
     if rating.total:
         candidates = _totals(candidates)
     if rating.quantity == "snr" and rating.reference_v is not None:

@@ -27,6 +27,7 @@ from reviewkit.ingest.session.rating_numbers import with_points
 from reviewkit.ingest.session.rating_phrases import WORDS
 from reviewkit.model.errors import shortened
 from reviewkit.model.level import KEY_OF_UNIT as LEVELS
+from reviewkit.model.named_conditions import TAP
 from reviewkit.model.ratings import RULES, limits_of, spaced
 from reviewkit.model.session import PrintedFigure
 from reviewkit.model.units import normalised
@@ -34,6 +35,7 @@ from reviewkit.model.weightings import WEIGHTED_PEAK, WRMS
 
 LONGEST_LINE = 400  # characters
 _LEADER = re.compile(r"\s*(?:\.{3,}|…+|·{3,})\s*")
+_OF_LOUDSPEAKERS = (4.0, 6.0, 8.0, 16.0)
 _LEAST_OUTPUT_V = 0.1  # of a reference that may be at the output
 _LEAST_IMPEDANCE_OHM = 100.0  # of an input
 
@@ -172,6 +174,9 @@ class _LineParser:
         """Add the tables of a value: one for each input."""
         conditions = [token for token in conditions if token.key not in SEPARATORS]
         name = "riaa_deviation" if any(token.key == "riaa" for token in conditions) else self.name
+        if name == "source_impedance" and value.value in _OF_LOUDSPEAKERS and not _names_tap(conditions):
+            either = f'"{NOT_MEASURED}: …", or if it is what the output itself has, a [[rated]] table'
+            raise NotUnderstood(f"{value.text} may be the loudspeaker that the output is made for; write {either}")
         keys: dict[str, Any] = {}
         inputs: tuple[str, ...] = ("phono",) if self.meant == "phono" else ("",)
         if self.meant == "of an input" and not any(token.key == "input" for token in conditions):
@@ -349,3 +354,7 @@ _CONDITIONS = frozenset(
         "unsaid weighting",
     )
 )
+
+
+def _names_tap(conditions: Sequence[Token]) -> bool:
+    return any(token.key == "named" and token.value[0] == TAP for token in conditions)
