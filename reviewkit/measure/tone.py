@@ -11,11 +11,12 @@ import numpy as np
 from reviewkit.measure import figures, scales
 from reviewkit.measure.capture_requests import tone_request
 from reviewkit.measure.captures import ExportedLines, exported_lines, refuse_silence, sample_rate_hz, waveform_samples
+from reviewkit.measure.dynamic_range import TONE_DBFS, is_range, main_range, range_findings
 from reviewkit.measure.tone_curves import of_capture, of_lines
 from reviewkit.measure.tone_pictures import LOWEST_DRAWN_DB, curves_of, spectrum_chart, waveform_chart
 from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of
 from reviewkit.model import quantities
-from reviewkit.model.capture_request import USUAL_SHARE, Basis, CaptureRequest, spot_hz
+from reviewkit.model.capture_request import ALONE, AS_USED, USUAL_SHARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Card, Chart, Panel, Stem
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import without
@@ -24,6 +25,7 @@ from reviewkit.model.recognised import DISTORTION_WORDS, SPECTRUM_WORDS
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
+from reviewkit.model.weightings import weighted
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, Wavers, analyse
 from reviewkit.signal.spectrum_lines import NoLines, analyse_lines
@@ -90,6 +92,10 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         found += _levels(c, column.channel, tone, under, volts=read.volts)
         under |= {"band": list(tone.band_hz), "window": window, "without": list(c.measurement.without_hz or ()) or None}
         found += _ratios(c, column.channel, tone, under)
+        if is_range(c):
+            ranges, reason = range_findings(sheet, column, c, tone.frequency_hz, under)
+            found += ranges
+            withheld += [f"{c.measurement.id}: {reason}"] if reason else []
         if tone.clouded:
             orders = ", ".join(str(order) for order in tone.clouded[:5]) + (" …" if len(tone.clouded) > 5 else "")
             withheld.append(
@@ -194,16 +200,22 @@ def _re_tone(tone: Tone, level: float) -> float | None:
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the harmonics of the worst channel as stems; if there is no distortion to show, its wave."""
+    if main_range(figures.main_run(runs)) is not None:
+        return replace(_spectrum(runs) if _drawn(runs) else _wave(runs), id="")
     return _harmonics(runs) or _wave(runs)
 
 
 def further(runs: Sequence[Run]) -> tuple[Card, ...]:
     """Return the other pictures of the same runs, for which a note calls: the wave of captures, and the spectrum."""
     main = figures.main_run(runs)
-    if not main.get(leading_figure(main)):
+    if not main.get(leading_figure(main)) or main_range(main) is not None:
         return ()
     waves = (_wave(runs),) if _captured(runs) else ()
-    return (*waves, _spectrum(runs)) if any(curves_of(run, "spectrum") for run in runs) else waves
+    return (*waves, _spectrum(runs)) if _drawn(runs) else waves
+
+
+def _drawn(runs: Sequence[Run]) -> bool:
+    return any(curves_of(run, "spectrum") for run in runs)
 
 
 def _captured(runs: Sequence[Run]) -> list[Run]:
@@ -213,7 +225,7 @@ def _captured(runs: Sequence[Run]) -> list[Run]:
 def _worst(runs: Sequence[Run]) -> Finding | None:
     """Return the worse channel's distortion, of the run whose figures are shown."""
     main = figures.main_run(runs)
-    return quantities.worse(figures.by_channel(main, leading_figure(main)))
+    return main_range(main) or quantities.worse(figures.by_channel(main, leading_figure(main)))
 
 
 def _harmonics(runs: Sequence[Run]) -> Card | None:
@@ -259,18 +271,25 @@ def _card(runs: Sequence[Run], name: str, subject: str, body: Chart, key: Findin
     if key is not None and key.at.get("without"):
         more.append(without(key.at["without"]))
     level = "" if figures.drive(main.conditions) or not tone else levels_in_words(main, levels)
-    found = figures.by_channel(main, key.quantity) if key else []
-    hero = figures.hero(key, found, quantities.QUANTITIES[key.quantity].name if key else "")
+    alike = {"weighting": key.at["weighting"]} if key and "weighting" in key.at else {}
+    found = figures.by_channel(main, key.quantity, **alike) if key else []
+    what = quantities.QUANTITIES[key.quantity].name if key else ""
+    hero = figures.hero(key, found, f"{what}, {weighted(alike['weighting'])}" if alike else what)
     if hero is not None:
         # the frequency is the tone's own, which the overline has
         hero = replace(hero, caption=hero.caption.split(", at ")[0], x=None)
-    shown = [f for f in main.findings if f.quantity in ("thd_plus_noise", "thd", "snr", "hum")]
+    shown = [f for f in main.findings if f.quantity in ("dynamic_range", "thd_plus_noise", "thd", "snr", "hum")]
+    if key is not None and key.quantity == "dynamic_range":
+        subject, shown = "Dynamic range", [f for f in shown if f.quantity == key.quantity]
     return replace(figures.card(runs, subject, body, hero, shown, more, level), id=name)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the distortion per channel and what it was, as found its harmonics, and hum if it exceeds them all."""
     m = run.conditions.measurement
+    if (own := main_range(run)) is not None:
+        earlier = main_range(before) if before else None
+        return (run.point("range", worse=own, weighting=own.at["weighting"], before=earlier),)
     quantity = leading_figure(run)
     here = figures.by_channel(run, quantity)
     tone = run.get("frequency")
@@ -325,6 +344,11 @@ def _hum(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     return (tone_request(rating, basis, "hum", basis.named(rating, "input"), basis.sized(rating, 1.0)),)
 
 
+def _range(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    at = {"dbfs": TONE_DBFS, **({"weighting": rating.weighting} if rating.weighting else {})}
+    return (replace(tone_request(rating, basis, "dynamic_range", at, (None, None)), drive=AS_USED, place=ALONE),)
+
+
 KIND = Kind(
     name="tone",
     title="Distortion",
@@ -339,14 +363,15 @@ KIND = Kind(
         "thd_plus_noise",
         "sinad",
         "snr",
+        "dynamic_range",
         "hum",
         "dc_offset",
         *(f"harmonic_{n}" for n in NAMED_HARMONICS),
         "harmonics_higher",
     ),
-    compared=("thd_plus_noise", "thd"),
+    compared=("dynamic_range", "thd_plus_noise", "thd"),
     asks=CLEAN,
-    headlines=("thd_plus_noise",),
+    headlines=("thd_plus_noise", "dynamic_range"),
     findings=findings,
     card=card,
     points=points,
@@ -355,5 +380,5 @@ KIND = Kind(
     sound="tone",
     file_words=rf"sine|tone(?! controls?| defeat| flat| direct| bypass)|{DISTORTION_WORDS}|{SPECTRUM_WORDS}",
     signal="sine",
-    recipes={"gain": _gain, "hum": _hum},
+    recipes={"gain": _gain, "hum": _hum, "dynamic_range": _range},
 )

@@ -70,6 +70,7 @@ QUANTITIES: dict[str, Quantity] = {
         for n in range(2, 10)
     },
     "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1, floor=DISTORTION),
+    "dynamic_range": Quantity("dynamic range", "dB", "db", 1, floor=OWN, by_meter=True),
     "hum": Quantity("hum", "dB", "db", -1, floor=OWN, by_meter=True, subject=3),
     "hum_voltage": Quantity("hum", "V", "volts", -1, floor=OWN, by_meter=True, subject=2),
     "dc_offset": Quantity("DC offset", "V", "volts", either_way=True, by_meter=True, subject=14),

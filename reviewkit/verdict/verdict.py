@@ -28,7 +28,7 @@ from reviewkit.verdict.comparison import (
     is_swept,
     overall,
 )
-from reviewkit.verdict.input_reference import ratios_re_input, ratios_re_level
+from reviewkit.verdict.input_reference import OUTPUT_LEVELS, output_levels, ratios_re_input, ratios_re_level
 from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, SHORT, UNMEASURED
 
 __all__ = ["CLOSE", "INCOMPARABLE", "JUDGED", "MEETS", "NO_VERDICT", "SHORT", "UNMEASURED", "judge", "judging"]
@@ -128,6 +128,8 @@ def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
     """Return the findings that could answer a rating, a power with what the mains leave uncertain."""
     candidates = [f for f in bench.findings if f.quantity in rule_of(rating).findings]
     candidates = [f for f in candidates if _is_candidate(rating, f)]
+    if rating.quantity in OUTPUT_LEVELS:
+        candidates += output_levels(rating, bench.findings)
     if rating.called:
         candidates = own_ratings.of_nearest(rating, own_ratings.in_rated_unit(rating, candidates), bench.ratings)
     if rating.quantity in ("source_impedance", "damping_factor"):

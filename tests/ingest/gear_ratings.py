@@ -607,6 +607,12 @@ PLAYER = (
         "crosstalk,L>R,-88,dB,1 kHz",
     ),
     one(
+        "Dynamic range (CCIR-RMS): more than 92 dB",
+        rated("dynamic range", 'at_least = "92 dB"', 'weighting = "CCIR-RMS"'),
+        'dynamic range,L,92.6,dB,"CCIR-RMS, -60 dBFS"',
+        'dynamic range,L,90.1,dB,"CCIR-RMS, -60 dBFS"',
+    ),
+    one(
         "Line output level: 2 V (0 dBFS)",
         rated("output level", 'nominal = "2 V"', 'level = "0 dBFS"'),
         "output level,L,2.08,V,0 dBFS",
