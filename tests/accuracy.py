@@ -43,6 +43,7 @@ ROWS: Mapping[str, Row] = {
     "centre and Q of an equaliser's band": Row(1.0, "% of value", "the same, also with 0.02 dB of noise on each point"),
     "dynamic range": Row(0.05, "dB", "a tone at -60 dBFS with lines and noise of known power; dither in closed form"),
     "noise in volts": Row(0.05, "dB", "thermal and white noise of known density"),
+    "CCIR/ARM": Row(0.05, "dB", "white noise of known density, 20 s; steady sines"),
     "loudness": Row(0.1, "LU", "EBU Tech 3341's signals, its tolerance; the encoder's own meter"),
     "true peak": Row(0.2, "dB", "EBU Tech 3341's signals, the narrower of its tolerances; the encoder's own meter"),
     "matched levels": Row(0.1, "dB", "the tone or the loudness of the files that are written"),

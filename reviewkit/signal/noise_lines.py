@@ -30,6 +30,7 @@ _LONGEST_S, _SHORTEST_S, _STRETCHES = 2.0, 1.0, 4
 _STANDS_OUT = 10.0  # 10 dB above the noise around it
 _EDGE = 1.005  # half a percent is the rounding of an export
 _MOST_MAINS = 20
+_ENDS_S = 0.05
 _FAR_ABOVE = 1e4  # 40 dB
 # mains and rectifier ripple are strongest at their first few multiples; 1 kHz, the twentieth of 50 Hz, is a test tone
 _RIPPLE_ENDS_HZ = 400.0
@@ -219,6 +220,33 @@ def band_volts(noise: Noise, band_hz: tuple[float, float], weight: Weight = _fla
     between = np.sum(_shares(noise, band_hz) * noise.power * weight(noise.frequency_hz) ** 2)
     standing = sum(line.power * float(weight(line.frequency_hz)) ** 2 for line in noise.lines_in(band_hz))
     return float(np.sqrt(between + standing))
+
+
+def average_volts(values: Array, rate_hz: float, band_hz: tuple[float, float], weight: Weight) -> float:
+    """Return what a meter that responds to the average shows, V: π/√8 of the mean size, which is a sine's r.m.s. value.
+
+    Parameters
+    ----------
+    values : Array
+        In V, shape (n,), evenly spaced, longer than a fifth of a second.
+    rate_hz : float
+        The sample rate.
+    band_hz : tuple[float, float]
+        The lower and upper edge.
+    weight : Weight
+        Frequency in Hz -> ratio of amplitudes.
+
+    Returns
+    -------
+    float
+        Of noise 1.05 dB less than its r.m.s. value, 20 lg(2/√π).
+    """
+    values = values - np.linspace(values[0], values[-1], len(values))
+    hz = np.fft.rfftfreq(len(values), 1 / rate_hz)
+    inside = (hz >= band_hz[0]) & (hz <= band_hz[1])
+    heard = np.fft.irfft(np.fft.rfft(values) * np.where(inside, weight(hz), 0.0), len(values))
+    end = round(_ENDS_S * rate_hz)  # what the record's ends ring like
+    return float(np.mean(np.abs(heard[end : len(heard) - end])) * np.pi / np.sqrt(8))
 
 
 def scatter(noise: Noise, band_hz: tuple[float, float], weight: Weight = _flat) -> float:
