@@ -64,6 +64,9 @@ ROWS: Mapping[str, Row] = {
     "unweighted rumble": Row(0.1, "dB", "noise and lines of known power from 10 to 315 Hz, warp below and hiss above"),
     "rumble through its kind": Row(0.1, "dB", "the same, from 12 s at 8 kHz"),
     "levels of named lines": Row(0.02, "dB", "a pilot of 9 % (47 CFR 73.322) and a subcarrier next to a tone and hiss"),
+    "levels of lines in steep noise": Row(
+        0.06, "dB", "lines over noise that falls 0 to 18 dB an octave, mean of twelve"
+    ),
     "prices": Row(0.005, "of the currency", "published index, worked examples"),
 }
 

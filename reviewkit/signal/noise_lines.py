@@ -157,6 +157,7 @@ def _separate_lines(
     floor = _floor(power, half)
     peaks = np.flatnonzero((power[1:-1] > power[:-2]) & (power[1:-1] >= power[2:])) + 1
     peaks = peaks[power[peaks] > _STANDS_OUT * floor[peaks]]
+    free = np.convolve(np.isin(np.arange(len(power)), peaks), np.ones(2 * half + 1), "same")[: len(power)] < 0.5
     taken = np.zeros(len(power), dtype=bool)
     lines = []
     for peak in peaks[np.argsort(-power[peaks])]:
@@ -164,6 +165,7 @@ def _separate_lines(
             continue
         lobe_of = np.arange(max(0, peak - half), min(len(power), peak + half + 1))
         lobe_of = lobe_of[~taken[lobe_of]]
+        _follow(floor, lobe_of, frequency_hz, power, free, 2 * half)
         excess = power[lobe_of] - floor[lobe_of]
         total = float(np.sum(excess))
         if total > 0:
@@ -179,6 +181,25 @@ def _separate_lines(
         seconds,
         window,
     )
+
+
+def _follow(floor: Array, lobe_of: Array, frequency_hz: Array, power: Array, free: Mask, beside: int) -> None:
+    """Put into `floor`, under a line, the straight line on log axes between the noise on either side of its lobe.
+
+    Noise that is steep, as rumble is, differs too much over a stretch of many lines. Where another line is too near,
+    the floor stays as it is.
+    """
+    left, right = (
+        np.arange(max(0, lobe_of[0] - beside), lobe_of[0]),
+        np.arange(lobe_of[-1] + 1, lobe_of[-1] + 1 + beside),
+    )
+    sides = [side[free[side]] for side in (left, right[right < len(power)])]
+    if any(len(side) < beside // 2 for side in sides) or not all(power[side].all() for side in sides):
+        return
+    places = [float(np.mean(np.log(frequency_hz[side]))) for side in sides]
+    levels = [float(np.log(np.mean(power[side]))) for side in sides]
+    slope = (levels[1] - levels[0]) / (places[1] - places[0])
+    floor[lobe_of] = np.exp(levels[0] + slope * (np.log(frequency_hz[lobe_of]) - places[0]))
 
 
 def _floor(power: Array, half: int) -> Array:
