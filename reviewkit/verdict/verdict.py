@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from reviewkit.model import quantities, rating_words, unstated_conditions
 from reviewkit.model.finding import Finding, Run
+from reviewkit.model.level import FULL_SCALE
 from reviewkit.model.mains import mains_of
 from reviewkit.model.ratings import LOWEST_POWER_W, distortion_limit, rule_of
 from reviewkit.model.session import Rating, Session
@@ -47,6 +48,7 @@ def judge(session: Session, runs: Sequence[Run]) -> tuple[Verdict, ...]:
         Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0]),
         {"L", "R"} <= {finding.channel for finding in findings},
         unstated_conditions.rated_output_w(session.ratings, session.bench.load_ohm),
+        player="player" in session.unit.type,
     )
     named = rating_words.labels(session.ratings)
     return tuple(_judge_as_meant(rating, text, bench) for rating, text in zip(session.ratings, named, strict=True))
@@ -61,13 +63,16 @@ def judging(runs: Sequence[Run]) -> list[Finding]:
 
 @dataclass(frozen=True)
 class _SharedConditions:
-    """The conditions common to all ratings. `stereo`: both channels were measured; `rated_w`: the rated output."""
+    """The conditions common to all ratings. `stereo`: both channels were measured; `rated_w`: the rated output;
+    `player`: whether the unit is a player, whose ratios are relative to full scale.
+    """
 
     findings: Sequence[Finding]
     ratings: Sequence[Rating]
     mains: Mains
     stereo: bool
     rated_w: float | None
+    player: bool = False
 
 
 def _judge_as_meant(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
@@ -142,6 +147,8 @@ def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
         candidates = (
             [f for f in candidates if "reference_level" in f.at] or ratios_re_level(bench.findings, level) or candidates
         )
+    if rating.quantity == "snr" and not rating.reference and bench.player:
+        candidates += ratios_re_level(bench.findings, FULL_SCALE)
     if rating.quantity in ("snr", "noise"):
         candidates = list(unstated_conditions.as_meant(rating, candidates, bench.rated_w))
     return [_at_rated_mains(f, bench.mains) if rating.quantity == "power" else f for f in candidates]

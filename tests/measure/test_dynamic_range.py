@@ -12,14 +12,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from measured_sheets import column, conditions, one, panel_of, quantities, sheet
-from rated_and_found import found, verdict_of
+from rated_and_found import found, runs_of, session, verdict_of
 
 from reviewkit.measure import KINDS
 from reviewkit.model.finding import Run
 from reviewkit.model.gear import gear_of
 from reviewkit.model.level import Level
 from reviewkit.model.session import Rating
-from reviewkit.verdict.verdict import INCOMPARABLE, MEETS, NO_VERDICT, SHORT
+from reviewkit.verdict.verdict import INCOMPARABLE, MEETS, NO_VERDICT, SHORT, judge
 
 ROW = "dynamic range"
 PEAK_V = 2.0 * math.sqrt(2)  # a full-scale sine of 2 V r.m.s.
@@ -171,3 +171,20 @@ def test_the_level_of_a_tone_that_somebody_set_is_no_output_level():
     assert verdict_of(asked, set_by_hand).measured == ""
     tuner = found("level", 0.8, frequency=1000.0, voltage=0.8, dbf=65.0)
     assert verdict_of(asked, tuner).measured == "800 mV, −20 %"
+
+
+# ------------------------------------------------------------------ signal to noise
+
+
+def test_a_player_s_ratio_without_a_reference_is_relative_to_full_scale():
+    """2 V at 0 dBFS over 20 µV of noise: 100 dB."""
+    loud = found("level", 2.0, frequency=997.0, dbfs=0.0, voltage=2.0)
+    idle = found("noise", 20e-6, measurement="idle", weighting="A", band=[20.0, 20_000.0])
+    asked = Rating("snr", "dB", at_least=99.0, weighting="A")
+    of = session(asked)
+    player = replace(of, unit=replace(of.unit, type=("player",)))
+    (verdict,) = judge(player, runs_of(loud, idle))
+    assert (verdict.verdict, verdict.measured) == (MEETS, "100.0 dB")
+    assert "re 0 dBFS" in verdict.assumed
+    (verdict,) = judge(of, runs_of(loud, idle))
+    assert verdict.measured == ""
