@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,12 +11,13 @@ import numpy as np
 from reviewkit.measure import figures, scales
 from reviewkit.measure.capture_requests import tone_request
 from reviewkit.measure.captures import ExportedLines, exported_lines, refuse_silence, sample_rate_hz, waveform_samples
-from reviewkit.measure.dynamic_range import TONE_DBFS, is_range, main_range, range_findings
+from reviewkit.measure.distortion import MOSTLY, are_odd, share_of
+from reviewkit.measure.dynamic_range import main_range, points_of_range, range_findings, range_request
 from reviewkit.measure.tone_curves import of_capture, of_lines
 from reviewkit.measure.tone_pictures import LOWEST_DRAWN_DB, curves_of, spectrum_chart, waveform_chart
 from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of
 from reviewkit.model import quantities
-from reviewkit.model.capture_request import ALONE, AS_USED, USUAL_SHARE, Basis, CaptureRequest, spot_hz
+from reviewkit.model.capture_request import USUAL_SHARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Card, Chart, Panel, Stem
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import without
@@ -33,8 +34,6 @@ from reviewkit.signal.tone_lines import of_spectrum
 
 NAMED_HARMONICS = range(2, 10)
 HARMONIC_NAMES = {2: "2nd", 3: "3rd"}
-_MOSTLY = 0.8  # of a distortion's power: from here it is "mostly" one harmonic
-_DIES_AWAY_DB = 30.0  # from the strongest odd harmonic to the highest: from here they die away (a judgement)
 
 
 def leading_figure(run: Run) -> str:
@@ -92,10 +91,9 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         found += _levels(c, column.channel, tone, under, volts=read.volts)
         under |= {"band": list(tone.band_hz), "window": window, "without": list(c.measurement.without_hz or ()) or None}
         found += _ratios(c, column.channel, tone, under)
-        if is_range(c):
-            ranges, reason = range_findings(sheet, column, c, tone.frequency_hz, under)
-            found += ranges
-            withheld += [f"{c.measurement.id}: {reason}"] if reason else []
+        ranges, reasons = range_findings(sheet, column, c, tone.frequency_hz, under)
+        found += ranges
+        withheld += reasons
         if tone.clouded:
             orders = ", ".join(str(order) for order in tone.clouded[:5]) + (" …" if len(tone.clouded) > 5 else "")
             withheld.append(
@@ -134,9 +132,18 @@ def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Channel:
 
 
 def _ask_about(tone: Tone, sheet: Sheet, c: Conditions) -> None:
-    """Refuse a tone with lone lines next to it, unless the session says what they are."""
+    """Refuse a tone with lone lines or much else next to it, unless the session says what they are."""
     m = c.measurement
-    if not tone.lone_hz or m.without_hz is not None:
+    if m.without_hz is not None:
+        return
+    if tone.close_in:
+        share = 100 * tone.close_in / tone.level
+        raise c.fault(
+            f"in {sheet.source}, most of what isn't the tone is next to it, {share:.2g} % of its level: a tone that "
+            "wavers, or one that hum modulates? If it wavers, measure its waveform as flutter; if it doesn't, write "
+            "without = [] to count everything"
+        )
+    if not tone.lone_hz:
         return
     lines = [quantities.hertz(hz, 5) for hz in tone.lone_hz]
     written = ", ".join(f'"{line}"' for line in lines)
@@ -287,9 +294,8 @@ def _card(runs: Sequence[Run], name: str, subject: str, body: Chart, key: Findin
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the distortion per channel and what it was, as found its harmonics, and hum if it exceeds them all."""
     m = run.conditions.measurement
-    if (own := main_range(run)) is not None:
-        earlier = main_range(before) if before else None
-        return (run.point("range", worse=own, weighting=own.at["weighting"], before=earlier),)
+    if range_points := points_of_range(run, before):
+        return range_points
     quantity = leading_figure(run)
     here = figures.by_channel(run, quantity)
     tone = run.get("frequency")
@@ -312,26 +318,13 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     leading = quantities.worse(list(levels.values()))
     if leading is not None and m.stage == "before":
         name = quantities.QUANTITIES[leading.quantity].name
-        shape = {"mostly": _share([leading], worst) >= _MOSTLY, "odd": _are_odd(levels, worst)}
+        shape = {"mostly": share_of([leading], worst) >= MOSTLY, "odd": are_odd(levels, worst)}
         facts.append(run.point("harmonics", leading=leading, order=name, **shape))
     hum = quantities.worse(figures.by_channel(run, "hum"))
     # hum that lies under the harmonics is a figure for the page, and no news
     if hum is not None and (leading is None or hum.value > leading.value):
         facts.append(run.point("hum", finding=hum))
     return tuple(facts)
-
-
-def _share(harmonics: Iterable[Finding], distortion: Finding) -> float:
-    """Return the share of a distortion's power that some of its harmonics have."""
-    return float(sum(10 ** (f.value / 10) for f in harmonics) / (distortion.value / 100) ** 2)
-
-
-def _are_odd(levels: Mapping[int, Finding], distortion: Finding) -> bool:
-    """Return whether odd harmonics make up the distortion, and the highest is not far below the strongest."""
-    odd = {n: f for n, f in levels.items() if n % 2}
-    if len(odd) < 3 or _share(odd.values(), distortion) < _MOSTLY:
-        return False
-    return max(f.value for f in odd.values()) - odd[max(odd)].value <= _DIES_AWAY_DB
 
 
 def _gain(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
@@ -342,11 +335,6 @@ def _gain(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 def _hum(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     # a maker's hum in dB is relative to the rated output
     return (tone_request(rating, basis, "hum", basis.named(rating, "input"), basis.sized(rating, 1.0)),)
-
-
-def _range(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    at = {"dbfs": TONE_DBFS, **({"weighting": rating.weighting} if rating.weighting else {})}
-    return (replace(tone_request(rating, basis, "dynamic_range", at, (None, None)), drive=AS_USED, place=ALONE),)
 
 
 KIND = Kind(
@@ -380,5 +368,5 @@ KIND = Kind(
     sound="tone",
     file_words=rf"sine|tone(?! controls?| defeat| flat| direct| bypass)|{DISTORTION_WORDS}|{SPECTRUM_WORDS}",
     signal="sine",
-    recipes={"gain": _gain, "hum": _hum, "dynamic_range": _range},
+    recipes={"gain": _gain, "hum": _hum, "dynamic_range": range_request},
 )

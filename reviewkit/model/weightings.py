@@ -12,6 +12,7 @@ CCIR_ARM = "CCIR/ARM"
 CCIR_RMS = "CCIR-RMS"  # of AES17: that of CCIR/ARM, read as r.m.s.
 RUMBLE_B_TYPE = "B-type stand-in"
 RMS = "r.m.s."  # of jitter: which value it is
+MUST_BE_STATED = (WRMS, WEIGHTED_PEAK, RMS)  # of flutter and jitter, whose figures are never meant unweighted
 # spellings in small letters with spaces for hyphens
 SPELLINGS: dict[str, str] = {
     "wrms": WRMS,

@@ -41,7 +41,7 @@ def dithered(dbfs, rate_hz, seed, seconds=16.0):
 
 
 def run(values, *ratings, dbfs=-60.0, rate_hz=44_100.0, unit="V", without=()):
-    c = conditions("tone", load_ohm=None, level=Level(dbfs, "dBFS"), ratings=ratings, without_hz=without)
+    c = conditions("tone", load_ohm=None, drive=Level(dbfs, "dBFS"), ratings=ratings, without_hz=without)
     c = replace(c, gear=gear_of(["player"]))
     measured = KINDS["tone"].findings(capture(values, rate_hz, unit), c)
     return Run(c, measured.findings, measured.withheld, measured.curves)
@@ -95,7 +95,7 @@ def test_no_other_tone_gives_one(dbfs):
 def test_a_spectrum_without_its_window_gives_none():
     hz = np.arange(0.0, 20_001.0, 20.0)
     level = np.where(hz == 1000.0, -54.0, -140.0)
-    c = conditions("tone", level=Level(-60.0, "dBFS"))
+    c = conditions("tone", drive=Level(-60.0, "dBFS"))
     found_ = KINDS["tone"].findings(sheet(column("frequency", hz[1:]), column("level", level[1:], unit="dBV")), c)
     assert any("no dynamic range" in reason for reason in found_.withheld)
 
