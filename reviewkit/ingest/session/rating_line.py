@@ -16,6 +16,7 @@ from reviewkit.ingest.references import read_reference
 from reviewkit.ingest.session.own_figures import (
     named_condition,
     own_unit,
+    refuse_loudspeaker,
     with_relative_levels,
     with_rms_of_jitter,
     without_repeated,
@@ -27,7 +28,6 @@ from reviewkit.ingest.session.rating_numbers import with_points
 from reviewkit.ingest.session.rating_phrases import WORDS
 from reviewkit.model.errors import shortened
 from reviewkit.model.level import KEY_OF_UNIT as LEVELS
-from reviewkit.model.named_conditions import TAP
 from reviewkit.model.ratings import RULES, limits_of, spaced
 from reviewkit.model.session import PrintedFigure
 from reviewkit.model.units import normalised
@@ -35,7 +35,6 @@ from reviewkit.model.weightings import WEIGHTED_PEAK, WRMS
 
 LONGEST_LINE = 400  # characters
 _LEADER = re.compile(r"\s*(?:\.{3,}|…+|·{3,})\s*")
-_OF_LOUDSPEAKERS = (4.0, 6.0, 8.0, 16.0)
 _LEAST_OUTPUT_V = 0.1  # of a reference that may be at the output
 _LEAST_IMPEDANCE_OHM = 100.0  # of an input
 
@@ -174,9 +173,8 @@ class _LineParser:
         """Add the tables of a value: one for each input."""
         conditions = [token for token in conditions if token.key not in SEPARATORS]
         name = "riaa_deviation" if any(token.key == "riaa" for token in conditions) else self.name
-        if name == "source_impedance" and value.value in _OF_LOUDSPEAKERS and not _names_tap(conditions):
-            either = f'"{NOT_MEASURED}: …", or if it is what the output itself has, a [[rated]] table'
-            raise NotUnderstood(f"{value.text} may be the loudspeaker that the output is made for; write {either}")
+        if self.meant == "output":
+            refuse_loudspeaker(value, conditions)
         keys: dict[str, Any] = {}
         inputs: tuple[str, ...] = ("phono",) if self.meant == "phono" else ("",)
         if self.meant == "of an input" and not any(token.key == "input" for token in conditions):
@@ -354,7 +352,3 @@ _CONDITIONS = frozenset(
         "unsaid weighting",
     )
 )
-
-
-def _names_tap(conditions: Sequence[Token]) -> bool:
-    return any(token.key == "named" and token.value[0] == TAP for token in conditions)
