@@ -215,7 +215,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 def further(runs: Sequence[Run]) -> tuple[Card, ...]:
     """Return the other pictures of the same runs, for which a note calls: the wave of captures, and the spectrum."""
     main = figures.main_run(runs)
-    if not main.get(leading_figure(main)) or main_range(main) is not None:
+    if not main.get(leading_figure(main)):
         return ()
     waves = (_wave(runs),) if _captured(runs) else ()
     return (*waves, _spectrum(runs)) if _drawn(runs) else waves

@@ -139,7 +139,7 @@ def test_its_card_and_its_sentence_are_of_the_range():
     card = kind.card([of], ())
     assert (card.id, card.subject, card.hero.figure) == ("", "Dynamic range", "92.1 dB")
     assert panel_of(card).traces
-    assert kind.further([of]) == ()
+    assert [each.id for each in kind.further([of])] == ["waveform", "spectrum"]  # if a note asks for them
     (point,) = kind.points(of, None)
     assert (point.name, point.facts["weighting"]) == ("range", "CCIR-RMS")
     loud = run(sine(997.0, 0.0) + sine(1994.0, -80.0), dbfs=0.0)
