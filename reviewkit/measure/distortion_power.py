@@ -182,7 +182,7 @@ def _limits(run: Run, x_axis: Axis) -> tuple[Limit, ...]:
         at = distortion_limit(rating)
         here = rating.load_ohm in (None, run.conditions.measurement.load_ohm)
         if rating.quantity == "power" and rating.at_least and at and here:
-            label = f"rated {quantities.percent(at)} to {quantities.watts(rating.at_least)}"
+            label = f"rated {quantities.percent(at)}"
             found.append(Limit(None, at, max(x_axis.low, LOWEST_POWER_W), rating.at_least, label, rating))
     return tuple(found)
 
@@ -214,7 +214,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         Chart((Panel(x_axis, scales.decades(values or [0.01, 1.0], "%"), tuple(traces), limits),)),
         hero,
         [f for f in main.findings if f.quantity in ("power_at_limit", "power_reached", "distortion")],
-        (quantities.hertz(hz),) if hz else (),
+        # a power says whether its supply fed the other channel too
+        (*filter(None, (figures.shared_driven(runs),)), *((quantities.hertz(hz),) if hz else ())),
     )
 
 

@@ -280,8 +280,9 @@ def _card(runs: Sequence[Run], name: str, subject: str, body: Chart, key: Findin
     level = "" if figures.drive(main.conditions) or not tone else levels_in_words(main, levels)
     alike = {"weighting": key.at["weighting"]} if key and "weighting" in key.at else {}
     found = figures.by_channel(main, key.quantity, **alike) if key else []
-    what = quantities.QUANTITIES[key.quantity].name if key else ""
-    hero = figures.hero(key, found, f"{what}, {weighted(alike['weighting'])}" if alike else what)
+    quantity = quantities.quantity_of(key) if key else None
+    more_of_it = weighted(alike["weighting"]) if alike else quantity.name if quantity else ""
+    hero = figures.hero(key, found, f"{quantity.plain_name} ({more_of_it})" if quantity else "")
     if hero is not None:
         # the frequency is the tone's own, which the overline has
         hero = replace(hero, caption=hero.caption.split(", at ")[0], x=None)
