@@ -13,7 +13,7 @@ from dataclasses import replace
 
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.finding import Finding
-from reviewkit.model.level import FULL_SCALE, Level, is_same, levels_of
+from reviewkit.model.level import FULL_SCALE, Level, is_same, levels_of, reference_level
 from reviewkit.model.session import Rating
 from reviewkit.signal.decibels import DBU_REFERENCE_V
 
@@ -48,6 +48,13 @@ def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | 
         parts = [_relative(noise), _relative(of)]
         made.append(_ratio(noise, volts * gain, parts, reference_input=volts, method=how))
     return made
+
+
+def is_relative_to(ratio: Finding, level: Level) -> bool:
+    """Return whether a ratio is relative to this level."""
+    own = reference_level(ratio.at)
+    above = own.decibels_above(level) if own else None
+    return above is not None and is_same(above)
 
 
 def ratios_re_level(findings: Sequence[Finding], level: Level) -> list[Finding]:

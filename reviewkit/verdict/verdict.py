@@ -29,7 +29,13 @@ from reviewkit.verdict.comparison import (
     is_swept,
     overall,
 )
-from reviewkit.verdict.input_reference import OUTPUT_LEVELS, output_levels, ratios_re_input, ratios_re_level
+from reviewkit.verdict.input_reference import (
+    OUTPUT_LEVELS,
+    is_relative_to,
+    output_levels,
+    ratios_re_input,
+    ratios_re_level,
+)
 from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, SHORT, UNMEASURED
 
 __all__ = ["CLOSE", "INCOMPARABLE", "JUDGED", "MEETS", "NO_VERDICT", "SHORT", "UNMEASURED", "judge", "judging"]
@@ -145,7 +151,7 @@ def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
         candidates = ratios_re_input(bench.findings, rating.reference_v, bench.rated_w) or candidates
     if rating.quantity == "snr" and (level := rating.reference_level) is not None:
         candidates = (
-            [f for f in candidates if "reference_level" in f.at] or ratios_re_level(bench.findings, level) or candidates
+            [f for f in candidates if is_relative_to(f, level)] or ratios_re_level(bench.findings, level) or candidates
         )
     if rating.quantity == "snr" and not rating.reference and bench.player:
         candidates += ratios_re_level(bench.findings, FULL_SCALE)

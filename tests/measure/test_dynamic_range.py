@@ -188,3 +188,18 @@ def test_a_player_s_ratio_without_a_reference_is_relative_to_full_scale():
     assert "re 0 dBFS" in verdict.assumed
     (verdict,) = judge(of, runs_of(loud, idle))
     assert verdict.measured == ""
+
+
+def test_a_ratio_relative_to_full_scale_next_to_one_relative_to_a_voltage():
+    """2 V at 0 dBFS over 20 µV; the same noise is 94 dB below 1 V."""
+    loud = found("level", 2.0, frequency=997.0, dbfs=0.0, voltage=2.0)
+    idle = found("noise", 20e-6, measurement="idle", weighting="A", band=[20.0, 20_000.0])
+    below_1_v = found(
+        "snr", 93.98, measurement="idle", weighting="A", band=[20.0, 20_000.0], reference_level=[1.0, "V", ""]
+    )
+    ratings = [
+        Rating("snr", "dB", at_least=93.0, weighting="A", reference=text, reference_level=level)
+        for text, level in (("0 dBFS", Level(0.0, "dBFS")), ("1 V output", Level(1.0, "V")))
+    ]
+    verdicts = judge(session(*ratings), runs_of(loud, idle, below_1_v))
+    assert [verdict.measured for verdict in verdicts] == ["100.0 dB", "94.0 dB"]
