@@ -183,7 +183,7 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
     table = {"kind": kind, **stated, **of_name, **_channel(sheet, kind, name)}
     of_kind = KINDS.get(kind)
     if of_kind and of_kind.against:  # what sets the two apart
-        table["setting"] = name.setting
+        table["setting"] = content.table.get("setting", name.setting)
     if of_kind and of_kind.input:
         table["input"] = of_kind.input
     if "driven" in _own_keys(kind):

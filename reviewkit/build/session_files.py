@@ -34,6 +34,7 @@ from reviewkit.model.recognised import Recognised, in_words
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.sound import PlayedSound
+from reviewkit.model.targets import file_of
 
 T = TypeVar("T")
 _BY_NAME = (RATINGS, "notes.txt", "repair.csv", "final.txt", "final.otio", PUBLISHED)
@@ -151,7 +152,7 @@ def read(
 def input_digests(folder: Path, session: Session) -> dict[str, str]:
     """Return the digests of all files that a session's build reads or looks for, by their path from its folder."""
     names = ["session.toml", *own_templates(folder), *_BY_NAME]
-    names += [m.file for m in session.measurements if m.file]
+    names += [file for m in session.measurements for file in (m.file, file_of(m.target)) if file]
     names += [recording.file for sound in session.sounds for recording in sound.recordings]
     names += filter(None, (session.episode.photo, session.look.mark, session.look.font, session.look.bold_font))
     if session.price:

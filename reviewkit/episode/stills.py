@@ -239,7 +239,7 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     key = {"Hz": "frequency", "W": "power"}.get(first.x.unit, "")
     deciding = verdict.findings[0]
     x = deciding.value if deciding.unit == "W" == first.x.unit else deciding.at.get(key)
-    y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding.channel, x)
+    y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding, x)
     marks = first.marks if x is None or y is None else (Mark(float(x), float(y), channel=deciding.channel),)
     panels = (replace(first, limits=limits, marks=marks), *(replace(p, limits=()) for p in body.panels[1:]))
     # where a deviation comes from is another matter
@@ -283,12 +283,17 @@ def judged_hero(verdict: Verdict) -> Hero:
     return Hero(number, caption, "", spread, channel=finding.channel, findings=(finding,), short=short)
 
 
-def _height(panel: Panel, channel: str, x: float | None) -> float | None:
-    """Return a channel's curve at a place, so that a ring is exactly on it."""
-    trace = next((t for t in panel.traces if t.role != "bench" and t.channel == channel[:1] and len(t.x)), None)
-    if x is None or trace is None or not trace.x[0] * 0.99 <= x <= trace.x[-1] * 1.01:
+def _height(panel: Panel, finding: Finding, x: float | None) -> float | None:
+    """Return a channel's curve at a place, so that a ring is exactly on it: of several the one with the figure."""
+    if x is None:
         return None
-    return float(trace.y[min(range(len(trace.x)), key=lambda i: abs(trace.x[i] - x))])
+    heights = [
+        float(t.y[min(range(len(t.x)), key=lambda i: abs(t.x[i] - x))])
+        for t in panel.traces
+        if t.role != "bench" and t.channel == finding.channel[:1] and len(t.x) and t.x[0] * 0.99 <= x <= t.x[-1] * 1.01
+    ]
+    wanted = abs(finding.value) if finding.unit == panel.y.unit else float("inf")
+    return min(heights, key=lambda y: abs(abs(y) - wanted) if wanted < float("inf") else -abs(y), default=None)
 
 
 def _with(chart: Chart, stage: str, traces: Sequence[Trace]) -> Chart:

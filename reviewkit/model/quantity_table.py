@@ -71,6 +71,7 @@ QUANTITIES: dict[str, Quantity] = {
         for n in range(2, 10)
     },
     "harmonics_higher": Quantity("higher harmonics", "dB", "db", -1, floor=DISTORTION),
+    "dynamic_range": Quantity("dynamic range", "dB", "db", 1, floor=OWN, by_meter=True),
     "hum": Quantity("hum", "dB", "db", -1, floor=OWN, by_meter=True, subject=3),
     "hum_voltage": Quantity("hum", "V", "volts", -1, floor=OWN, by_meter=True, subject=2),
     "dc_offset": Quantity("DC offset", "V", "volts", either_way=True, by_meter=True, subject=14),
@@ -78,6 +79,12 @@ QUANTITIES: dict[str, Quantity] = {
     "deviation_high": Quantity("highest deviation", "dB", "flatness", either_way=True, extent="band", side=1),
     "deviation_low": Quantity("lowest deviation", "dB", "flatness", either_way=True, extent="band", side=-1),
     "flatness": Quantity("response", "dB", "plus-minus", -1, either_way=True, extent="band", subject=6),
+    **{
+        f"{name}_deviation": Quantity(
+            f"{shown} deviation", "dB", "flatness", -1, either_way=True, extent="band", by_meter=True
+        )
+        for name, shown in (("de_emphasis", "de-emphasis"), ("equalisation", "equalisation"))
+    },
     "corner_low": Quantity("lower corner", "Hz", "corner", by_meter=True),
     "corner_high": Quantity("upper corner", "Hz", "corner", by_meter=True),
     "channel_balance": Quantity("channel balance", "dB", "flatness", -1, either_way=True, by_meter=True, subject=7),
@@ -132,6 +139,13 @@ QUANTITIES: dict[str, Quantity] = {
     "boost_low": Quantity("boost below 1 kHz", "dB", "boost"),
     "boost_high": Quantity("boost above 1 kHz", "dB", "boost"),
     **{f"{end}_control": Quantity(f"{end} control", "dB", "db", 1, by_meter=True) for end in ("bass", "treble")},
+    "band_gain": Quantity("gain of the band", "dB", "boost"),
+    "centre_frequency": Quantity("centre frequency", "Hz", "corner", by_meter=True),
+    "centre_frequency_accuracy": Quantity(
+        "centre frequency accuracy", "%", "signed-percent", -1, either_way=True, by_meter=True
+    ),
+    "band_q": Quantity("Q of the band", "", "factor", by_meter=True),
+    "equaliser_range": Quantity("equaliser range", "dB", "db", 1, by_meter=True),
     "slope": Quantity("slope", "dB/octave", "slope"),
     "noise": Quantity("noise", "V", "volts", -1, floor=OWN, by_meter=True, subject=4),
     "imd": _distortion("intermodulation", by_meter=True, subject=1),

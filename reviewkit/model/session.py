@@ -192,6 +192,8 @@ class Measurement:
     conditions: Named = ()
     # of a response: the frequency, or the band whose mean, it is relative to; None: what its gear has
     relative_to: Annotated[float | tuple[float, float] | None, "reference frequency"] = None
+    target: Annotated[str, "target"] = ""  # of a response: the curve that it is meant to follow; see model/targets.py
+    centre_hz: Annotated[float | None, "Hz"] = None  # of an equaliser's band, as printed at its control
     driven: Annotated[str, ("L", "R")] = ""
     against: Text = ""
     equalised: Annotated[bool, "yes or no"] = False

@@ -61,6 +61,9 @@ def before_first(line: str, said: re.Match[str]) -> Iterator[str]:
 
 
 PASTES: dict[str, Paste] = {
+    r'begin the line with "(not measured:)", or .* write "(source impedance): …"': lambda line, said: iter(
+        [f"{said[1]} {line}", re.sub("^[^:]*", said[2], line)]
+    ),
     r'^"([^"]*)":.* did you mean "([^"]*)"\? Only to print it, write "(.*)"': lambda line, said: iter(
         [re.sub(r"^[^:\d]*[^:\d\s]", said[2], line, count=1), said[3]]
     ),
@@ -161,6 +164,7 @@ CASES = (
     f"THD: 0.1 % {'at 1 kHz ' * 60}",
     ": 40 V/µs",
     "not measured: : 40 V/µs",
+    "Output impedance: 8 Ω",
     "THD: 0.1 % from 20 - 20 kHz",
     "THD: 0,1 % at 25.5 W",
     "Sensitivity: 150 mV",

@@ -287,6 +287,8 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "measurement.relative_to": within(
         '"measurements/flat left.csv"', 'drive = "1 W"', 'drive = "1 W"\nrelative_to = "315 Hz"'
     ),
+    "measurement.target": toml('target = "measurements/wish.csv"', 'target = "flat"'),
+    "measurement.centre": within('"measurements/bass.csv"', 'drive = "1 W"', 'drive = "1 W"\ncentre = "63 Hz"'),
     "measurement.setting": toml('setting = "bass full up"', 'setting = "bass at most"'),
     "measurement.stage": within('"measurements/power-before.csv"', 'stage = "before"', 'stage = "after"'),
     "measurement.card": within('"measurements/treble.csv"', 'card = "controls"', 'card = "treble-knob"'),

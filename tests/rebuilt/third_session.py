@@ -244,6 +244,17 @@ stage = "after"
 """,
     ),
     (
+        "response",
+        """
+file = "measurements/room.csv"
+kind = "response"
+target = "measurements/wish.csv"
+drive = "1 W"
+columns = { left = 2 }
+stage = "after"
+""",
+    ),
+    (
         "contour",
         """
 file = "measurements/treble.csv"
@@ -629,6 +640,8 @@ def _sweeps() -> dict[str, str | bytes]:
         "measurements/flat before.csv": _rows(
             "Frequency (Hz),Left (dBV),Right (dBV)", HZ, flat + _low(15), flat - 6 + _low(60)
         ),
+        "measurements/room.csv": _rows("Frequency (Hz),Level (dBV)", HZ, flat + _low(40)),
+        "measurements/wish.csv": _rows("Frequency (Hz),Level (dB)", HZ, _low(30)),
         "measurements/bass.csv": _rows("Frequency (Hz),Level (dBV)", HZ, flat + 9 / (1 + (HZ / 150) ** 2)),
         "measurements/treble.csv": _rows("Frequency (Hz),Level (dBV)", HZ, flat + _high(4000)),
         "measurements/thd-sweep.csv": _rows(

@@ -16,6 +16,7 @@ from reviewkit.ingest.references import read_reference
 from reviewkit.ingest.session.own_figures import (
     named_condition,
     own_unit,
+    refuse_loudspeaker,
     with_relative_levels,
     with_rms_of_jitter,
     without_repeated,
@@ -172,6 +173,8 @@ class _LineParser:
         """Add the tables of a value: one for each input."""
         conditions = [token for token in conditions if token.key not in SEPARATORS]
         name = "riaa_deviation" if any(token.key == "riaa" for token in conditions) else self.name
+        if self.meant == "output":
+            refuse_loudspeaker(value, conditions)
         keys: dict[str, Any] = {}
         inputs: tuple[str, ...] = ("phono",) if self.meant == "phono" else ("",)
         if self.meant == "of an input" and not any(token.key == "input" for token in conditions):
