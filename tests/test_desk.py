@@ -12,8 +12,7 @@ pytest.importorskip("starlette", reason="needs starlette: pip install -e '.[test
 
 from reviewkit.commands.desk import points, session_edits
 from reviewkit.commands.desk.dropped_files import clean_name
-from reviewkit.commands.desk.inputs import MOST_CHANGES, Inputs
-from reviewkit.commands.desk.server import Conflict
+from reviewkit.commands.desk.inputs import MOST_CHANGES, Conflict, Inputs
 from reviewkit.commands.desk.session_actions import SessionActions
 from reviewkit.ingest.session.repair_file import parse_repair
 from reviewkit.model.errors import InputError

@@ -6,10 +6,9 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
+from reviewkit.commands.desk.evening import Evening
 from reviewkit.commands.desk.fields import LONGEST_PASTE, text_of
-from reviewkit.commands.desk.inputs import Inputs
-from reviewkit.commands.desk.page import Evening
-from reviewkit.commands.desk.server import Conflict
+from reviewkit.commands.desk.inputs import Conflict, Inputs
 from reviewkit.ingest.session import notes_edit, repair_edit
 from reviewkit.ingest.session.footage_time import show_time
 from reviewkit.ingest.session.notes_edit import read_lines

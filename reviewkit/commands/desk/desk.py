@@ -15,9 +15,10 @@ from reviewkit.build.pool import Pool
 from reviewkit.commands.desk.bench_actions import BenchActions
 from reviewkit.commands.desk.build_process import BuildProcess, open_folder
 from reviewkit.commands.desk.dropped_files import take_in
+from reviewkit.commands.desk.evening import Evening
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession, Rebuilt, watch_saves
-from reviewkit.commands.desk.page import Evening, page_facts
+from reviewkit.commands.desk.page import page_facts
 from reviewkit.commands.desk.server import LiveServer, Served
 from reviewkit.commands.desk.session_actions import SessionActions
 from reviewkit.ingest.session.session_paths import RATINGS, links_out

@@ -10,11 +10,11 @@ from typing import Any
 
 from reviewkit.build.pipeline import Composed
 from reviewkit.commands.desk import session_edits
+from reviewkit.commands.desk.card_facts import TITLE_LENGTH
 from reviewkit.commands.desk.fields import LONGEST_PASTE, text_of
-from reviewkit.commands.desk.inputs import Inputs
+from reviewkit.commands.desk.file_facts import same_question
+from reviewkit.commands.desk.inputs import Conflict, Inputs
 from reviewkit.commands.desk.live_session import LiveSession
-from reviewkit.commands.desk.page import TITLE_LENGTH, same_question
-from reviewkit.commands.desk.server import Conflict
 from reviewkit.episode.alt_text import heading_of
 from reviewkit.ingest.session import notes_edit, ratings_edit
 from reviewkit.ingest.session.session_file import parse_session
