@@ -1,4 +1,4 @@
-"""What the page shows of the bench: the clip, its notes, the test points."""
+"""The bench on the page: the clip, its notes, the test points."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What the page shows of the cards and the ratings."""
+"""The cards and the verdicts on the page."""
 
 from __future__ import annotations
 

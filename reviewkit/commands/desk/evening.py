@@ -1,4 +1,4 @@
-"""What the desk knows besides the session's files."""
+"""The desk's own knowledge, besides the session's files."""
 
 from __future__ import annotations
 

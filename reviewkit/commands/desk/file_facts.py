@@ -1,4 +1,4 @@
-"""What the page shows of the files: what is asked about them, and what they were recognised as."""
+"""The files on the page: questions about them, and the reasons for what they were recognised as."""
 
 from __future__ import annotations
 
