@@ -18,6 +18,7 @@ from reviewkit.model.card import Card
 from reviewkit.model.finding import Run
 
 TITLE_LENGTH = 38  # letters of a title
+THUMBNAILS = {"figure": "The figure", "pair": "Before and after", "photo": "The photograph"}
 _MOST_READINGS = 9  # offered for a card
 
 
@@ -92,3 +93,17 @@ def tally_of(session: LiveSession) -> dict[str, Any]:
     words = sorted((row.verdict for row in rows if row.verdict in order), key=order.index)
     judged = [word for word in words if word in order[:3]]
     return {"words": words, "met": words.count("meets"), "judged": len(judged), "all": len(rows)}
+
+
+def thumbnail_facts(session: LiveSession) -> list[dict[str, Any]]:
+    """Return the thumbnails to choose from."""
+    if session.shown is None:
+        return []
+    named = session.shown.episode.session.episode.thumbnail
+    chosen = named if "thumbnail-figure.png" in session.versions else "figure"
+    facts = []
+    for name, word in THUMBNAILS.items():
+        file = "thumbnail.png" if name == chosen else f"thumbnail-{name}.png"
+        if version := session.versions.get(file):
+            facts.append({"name": name, "word": word, "picture": f"{file}?v={version[:16]}", "on": name == chosen})
+    return facts

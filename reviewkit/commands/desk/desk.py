@@ -16,6 +16,7 @@ from reviewkit.commands.desk.bench_actions import BenchActions
 from reviewkit.commands.desk.build_process import BuildProcess, open_folder
 from reviewkit.commands.desk.dropped_files import take_in
 from reviewkit.commands.desk.evening import Evening
+from reviewkit.commands.desk.file_actions import FileActions
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession, Rebuilt, watch_saves
 from reviewkit.commands.desk.page import page_facts
@@ -145,6 +146,7 @@ class Desk:
             return Served(self.page, folders, files)
         actions = {
             **BenchActions(self.inputs, self.evening).by_name(),
+            **FileActions(self.session, self.inputs, self.evening).by_name(),
             **SessionActions(self.session, self.inputs).by_name(),
             "undo": lambda words: self.inputs.undo(),
             "put-back": lambda words: self.inputs.put_back(),
@@ -178,6 +180,8 @@ class Desk:
         """Report what another program has saved."""
         root = self.session.folder.resolve()
         self.inputs.note_saves([name for name in TEXTS if root / name in saved])
+        for file in [file for file in self.evening.further if root / file in saved]:
+            self.evening.forget(file)
 
     def _answering(self, action: Callable[[dict[str, Any]], Any]) -> Callable[[dict[str, Any]], dict[str, Any]]:
         def answer(words: dict[str, Any]) -> dict[str, Any]:

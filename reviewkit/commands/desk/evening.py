@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Any
+
+from reviewkit.model.recognised import Recognised
 
 
 @dataclass
@@ -17,8 +21,28 @@ class Evening:
         Whether the page stays light while a clip is running.
     titles
         The titles of cards, hidden ones too, as they were seen.
+    answers
+        By file, answers that are written once a further question is answered, too.
+    further
+        These questions.
+    changing
+        The clear file that is to be something else.
     """
 
     done: set[str] = field(default_factory=set)
     light: bool = False
     titles: dict[str, str] = field(default_factory=dict)
+    answers: dict[str, Mapping[str, Any]] = field(default_factory=dict)
+    further: dict[str, Recognised] = field(default_factory=dict)
+    changing: str = ""
+
+    def forget(self, file: str) -> None:
+        """Drop what was answered about a file, and what else is asked; it isn't to be changed any more."""
+        self.answers.pop(file, None)
+        self.further.pop(file, None)
+        self.changing = "" if self.changing == file else self.changing
+
+    def questions(self, recognised: Sequence[Recognised]) -> list[Recognised]:
+        """Return the files that something is asked about, the further questions in place of those answered."""
+        open_ = {each.file: each for each in recognised if each.question}
+        return list({**open_, **self.further}.values())

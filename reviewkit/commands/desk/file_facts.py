@@ -2,34 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from pathlib import Path
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from reviewkit.commands.desk.evening import Evening
+from reviewkit.commands.desk.live_session import LiveSession
 from reviewkit.commands.desk.small_pictures import file_picture, run_picture
-from reviewkit.model.finding import Run
+from reviewkit.commands.desk.trials import figures_of, possible_kinds
+from reviewkit.model import quantities
 from reviewkit.model.recognised import Recognised, in_words
 
+_STAGES = {"before": "", "after": "", "bench": "looped back on itself"}
+_DRIVEN = {"both": "", "one": ""}
 
-def file_facts(folder: Path, runs: Sequence[Run], recognised: Sequence[Recognised]) -> dict[str, Any]:
-    """Return the questions about files, and the files that are clear."""
+
+def file_facts(session: LiveSession, evening: Evening) -> dict[str, Any]:
+    """Return the questions about files, the one that is to be something else, and the files that are clear."""
+    shown = session.shown
+    runs, recognised = (shown.episode.runs, shown.episode.recognised) if shown else ((), ())
     known = {each.file: each for each in recognised}
+    asked = evening.questions(recognised)
     questions = [
-        {
-            "file": each.file,
-            "what": _first_part(each.question)[0],
-            "more": _first_part(each.question)[1],
-            "why": each.why,
-            "choices": [_choice(each, choice) for choice in each.choices],
-            "picture": file_picture(folder, each.file, each.choices[0] if each.choices else each.table),
-            "others": [other.file for other in recognised if other is not each and same_question(other, each)],
-        }
-        for number, each in enumerate(recognised)
-        if each.question and not any(same_question(other, each) for other in recognised[:number])
+        _question(each, asked, session)
+        for number, each in enumerate(asked)
+        if not any(same_question(other, each) for other in asked[:number])
     ]
     clear: list[dict[str, Any]] = []
     for run in runs:
         m = run.conditions.measurement
+        if m.file in evening.further:
+            continue
         named = known.get(m.file)
         clear.append(
             {
@@ -40,22 +42,57 @@ def file_facts(folder: Path, runs: Sequence[Run], recognised: Sequence[Recognise
                 "why": named.why if named else "session.toml says so",
                 "what": in_words(named.table) if named else "",
                 "picture": run_picture(run),
-                "own": named is not None,
+                "measurement": m,
             }
         )
     order = {"before": 0, "": 1, "bench": 1, "after": 2}
     clear.sort(key=lambda each: order[each["stage"]])
+    changing = next((each for each in clear if each["file"] and each["file"] == evening.changing), None)
     return {
         "questions": questions,
+        "changing": _changeable(changing, session) if changing else None,
         "used": clear,
-        "count": len(clear) + sum(bool(each.question) for each in recognised),
+        "count": len(clear) + len(asked),
     }
 
 
-def _first_part(question: str) -> tuple[str, str]:
-    """Return a question without what to write into session.toml, and that."""
-    first, _, rest = question.partition("; ")
-    return f"{first[:1].upper()}{first[1:]}", rest
+def _question(each: Recognised, asked: Sequence[Recognised], session: LiveSession) -> dict[str, Any]:
+    """Return a question in words, with the figure of each answer if they differ."""
+    figures = figures_of(session, each.file, each.choices)
+    differ = len({figure for figure in figures if figure}) > 1
+    what, _, more = each.question.partition("; ")  # what to write into session.toml
+    return {
+        "file": each.file,
+        "what": _capital(what),
+        "more": more,
+        "why": each.why,
+        "choices": [
+            {**_choice(each, choice), "figure": figure if differ else ""}
+            for choice, figure in zip(each.choices, figures, strict=True)
+        ],
+        "picture": file_picture(session.folder, each.file, each.choices[0] if each.choices else each.table),
+        "others": [other.file for other in asked if other is not each and same_question(other, each)],
+    }
+
+
+def _changeable(clear: Mapping[str, Any], session: LiveSession) -> dict[str, Any]:
+    """Return a clear file with all that it could be instead."""
+    m = clear["measurement"]
+
+    def choices(options: Iterable[tuple[str, str]], now: str) -> list[dict[str, Any]]:
+        words = [(name, _capital(name.replace("-", " ")), figure) for name, figure in options]
+        return [{"name": name, "word": word, "figure": figure, "on": name == now} for name, word, figure in words]
+
+    return {
+        **clear,
+        "groups": {
+            "What it is": ("kind", choices(possible_kinds(session, m.file), m.kind)),
+            "When it was made": ("stage", choices(_STAGES.items(), m.stage)),
+            "Channels driven": ("channels", choices(_DRIVEN.items(), m.channels)),
+        },
+        "load": quantities.load(m.load_ohm) if m.load_ohm is not None else "",
+        "setting": m.setting,
+    }
 
 
 def same_question(one: Recognised, other: Recognised) -> bool:
@@ -75,5 +112,8 @@ def _answer_words(keys: Mapping[str, Any]) -> str:
         key: ", ".join(map(" in ".join, value.items())) if isinstance(value, Mapping) else value
         for key, value in keys.items()
     }
-    said = in_words(words).replace("stage ", "").replace("units ", "")
-    return f"{said[:1].upper()}{said[1:]}"
+    return _capital(in_words(words).replace("stage ", "").replace("units ", ""))
+
+
+def _capital(words: str) -> str:
+    return f"{words[:1].upper()}{words[1:]}"

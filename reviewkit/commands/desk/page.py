@@ -8,7 +8,7 @@ from typing import Any
 
 from reviewkit.commands.desk.bench_facts import bench_facts, point_facts
 from reviewkit.commands.desk.build_process import BuildProcess
-from reviewkit.commands.desk.card_facts import TITLE_LENGTH, card_facts, latest_card, tally_of
+from reviewkit.commands.desk.card_facts import TITLE_LENGTH, card_facts, latest_card, tally_of, thumbnail_facts
 from reviewkit.commands.desk.evening import Evening
 from reviewkit.commands.desk.file_facts import file_facts
 from reviewkit.commands.desk.inputs import Inputs
@@ -54,7 +54,6 @@ def page_facts(
     plan, runs = (shown.plan, shown.episode.runs) if shown else (None, ())
     points = find_points(plan, rows, runs, evening.done)
     cards = card_facts(session, evening)
-    recognised = shown.episode.recognised if shown else ()
     return {
         "editing": editing,
         "is_new": not (session.folder / "session.toml").exists(),
@@ -70,8 +69,9 @@ def page_facts(
         "bench_values": _attempt(lambda: bench_values(inputs.text("session.toml")), {}, faults),
         "bench_examples": BENCH_KEYS,
         "plan": plan,
-        "files": file_facts(session.folder, runs, recognised),
+        "files": file_facts(session, evening),
         "cards": cards,
+        "thumbnails": thumbnail_facts(session),
         "latest": latest_card(session, cards),
         "changed": session.latest,
         "brochure": list(_attempt(lambda: list(read_brochure_lines(inputs.text(RATINGS))), [], faults)),
