@@ -336,7 +336,7 @@ def _plan(files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict],
     columns = {name: kind.about for name, kind in KINDS.items()}
     repaired = is_repaired(files.repair, runs)
     return plan_page.describe_plan(
-        plan_of(files.session, runs, verdicts, files.repair, columns, repaired=repaired), pages
+        plan_of(files.session, runs, verdicts, files.repair, columns, repaired=repaired), pages, files.planned
     )
 
 

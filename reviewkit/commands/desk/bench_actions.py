@@ -34,6 +34,7 @@ class BenchActions:
             "note": self._note,
             "light": self._light,
             "step-done": self._step_done,
+            "tick": self._tick,
             "reading": self._reading,
         }
 
@@ -102,6 +103,12 @@ class BenchActions:
 
     def _step_done(self, words: dict[str, Any]) -> None:
         self.evening.done.add(text_of(words, "key"))
+        self.evening.keep()
+
+    def _tick(self, words: dict[str, Any]) -> None:
+        """Tick a box of the plan, or take its tick away."""
+        self.evening.done ^= {text_of(words, "box")}
+        self.evening.keep()
 
     def _reading(self, words: dict[str, Any]) -> None:
         """Write what a meter read into repair.csv."""

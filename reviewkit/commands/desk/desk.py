@@ -20,6 +20,7 @@ from reviewkit.commands.desk.file_actions import FileActions
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession, Rebuilt, watch_saves
 from reviewkit.commands.desk.page import page_facts
+from reviewkit.commands.desk.points import BOX
 from reviewkit.commands.desk.server import LiveServer, Served
 from reviewkit.commands.desk.session_actions import SessionActions
 from reviewkit.ingest.session.session_paths import RATINGS, links_out
@@ -131,7 +132,9 @@ class Desk:
     def __init__(self, session: LiveSession, aside: Path, *, editing: bool) -> None:
         self.session, self._aside, self._editing = session, aside, editing
         self.inputs = Inputs(session.folder, aside)
-        self.evening = Evening()
+        self._ticks = digest_of(f"ticked boxes of {session.folder.resolve()}".encode())
+        self.evening = Evening(set(filter(None, (session.cache.read(self._ticks) or b"").decode().split("\n"))))
+        self.evening.keep = self._keep_ticks
         self.changed: Callable[[], None] = lambda: None
         self.building = BuildProcess(session.folder, lambda: self.changed(), in_studio=session.options.studio)
         self._dropped = 0
@@ -191,6 +194,11 @@ class Desk:
             return result or {}
 
         return answer
+
+    def _keep_ticks(self) -> None:
+        """Keep the ticks of the plan's boxes. What was read or checked to be safe ends with the evening."""
+        boxes = sorted(key for key in self.evening.done if key.startswith(BOX))
+        self.session.cache.write(self._ticks, "\n".join(boxes).encode())
 
     def _incoming(self) -> Path:
         self._dropped += 1

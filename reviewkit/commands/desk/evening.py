@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -16,7 +16,7 @@ class Evening:
     Attributes
     ----------
     done
-        The steps of the test points that were confirmed or skipped.
+        The steps of the test points that were confirmed or skipped, and the boxes of the plan that were ticked.
     light
         Whether the page stays light while a clip is running.
     titles
@@ -27,6 +27,8 @@ class Evening:
         These questions.
     changing
         The clear file that is to be something else.
+    keep
+        Keeps the ticks of boxes for the next time.
     """
 
     done: set[str] = field(default_factory=set)
@@ -35,6 +37,7 @@ class Evening:
     answers: dict[str, Mapping[str, Any]] = field(default_factory=dict)
     further: dict[str, Recognised] = field(default_factory=dict)
     changing: str = ""
+    keep: Callable[[], None] = lambda: None
 
     def forget(self, file: str) -> None:
         """Drop what was answered about a file, and what else is asked; it isn't to be changed any more."""

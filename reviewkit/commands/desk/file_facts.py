@@ -59,7 +59,7 @@ def file_facts(session: LiveSession, evening: Evening) -> dict[str, Any]:
 def _question(each: Recognised, asked: Sequence[Recognised], session: LiveSession) -> dict[str, Any]:
     """Return a question in words, with the figure of each answer if they differ."""
     figures = figures_of(session, each.file, each.choices)
-    differ = len({figure for figure in figures if figure}) > 1
+    differ = len({figure or "" for figure in figures}) > 1
     what, _, more = each.question.partition("; ")  # what to write into session.toml
     return {
         "file": each.file,
@@ -86,8 +86,8 @@ def _changeable(clear: Mapping[str, Any], session: LiveSession) -> dict[str, Any
     return {
         **clear,
         "groups": {
-            "What it is": ("kind", choices(possible_kinds(session, m.file), m.kind)),
-            "When it was made": ("stage", choices(_STAGES.items(), m.stage)),
+            "Kind": ("kind", choices(possible_kinds(session, m.file), m.kind)),
+            "Made": ("stage", choices(_STAGES.items(), m.stage)),
             "Channels driven": ("channels", choices(_DRIVEN.items(), m.channels)),
         },
         "load": quantities.load(m.load_ohm) if m.load_ohm is not None else "",

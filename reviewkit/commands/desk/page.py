@@ -69,6 +69,7 @@ def page_facts(
         "bench_values": _attempt(lambda: bench_values(inputs.text("session.toml")), {}, faults),
         "bench_examples": BENCH_KEYS,
         "plan": plan,
+        "ticked": evening.done,
         "files": file_facts(session, evening),
         "cards": cards,
         "thumbnails": thumbnail_facts(session),

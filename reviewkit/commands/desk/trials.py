@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace
+from pathlib import PurePosixPath
 from typing import Any
 
 from reviewkit.build.card_groups import share_cards
@@ -17,6 +18,7 @@ from reviewkit.commands.desk.live_session import LiveSession
 from reviewkit.ingest.measurement_file import read_any
 from reviewkit.ingest.session.session_entries import entries_of
 from reviewkit.ingest.session.session_file import read_document, session_of
+from reviewkit.ingest.session.session_measurements import safe_name
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 
@@ -38,7 +40,8 @@ def try_answer(session: LiveSession, file: str, keys: Mapping[str, Any]) -> str:
     folder, cache = session.folder, session.cache
     document = session.studio().under(read_document(folder))
     own = next(each for each in entries_of(document, (file,)) if each.file == file)
-    entry = answered(own, {"id": "trial", **keys})
+    given = {key: value for key, value in keys.items() if value is not None}
+    entry = answered(own, {"id": safe_name(PurePosixPath(file).stem), **given})
     found = recognise(folder, [entry], ALONE, cache, bench=document.data.get("bench"))
     tried = session_of(document, found.entries, folder, kinds=KINDS)
     tried = replace(tried, ratings=session.shown.episode.session.ratings if session.shown else ())
