@@ -14,7 +14,7 @@ from reviewkit.commands.desk.file_facts import file_facts
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession
 from reviewkit.commands.desk.points import find_points
-from reviewkit.commands.desk.session_edits import BENCH_KEYS, bench_values
+from reviewkit.commands.desk.session_edits import BENCH_KEYS, bench_of, bench_values
 from reviewkit.ingest.session.footage_time import show_time
 from reviewkit.ingest.session.notes_edit import NotesText, read_lines
 from reviewkit.ingest.session.ratings_edit import read_brochure_lines
@@ -68,6 +68,7 @@ def page_facts(
         "stop": plan.stop if plan else (),
         "bench_values": _attempt(lambda: bench_values(inputs.text("session.toml")), {}, faults),
         "bench_examples": BENCH_KEYS,
+        "studio_bench": _attempt(lambda: _studio_bench(session), {}, faults),
         "plan": plan,
         "ticked": evening.done,
         "files": file_facts(session, evening),
@@ -94,6 +95,12 @@ def _attempt(read: Any, otherwise: Any, faults: list[str]) -> Any:
     except CannotFinish as error:
         faults.append(str(error))
     return otherwise
+
+
+def _studio_bench(session: LiveSession) -> dict[str, str]:
+    """Return what studio.toml says of the bench."""
+    document = session.studio().document
+    return {key: value for key, value in bench_of(document.data).items() if value} if document else {}
 
 
 def _repair_rows(inputs: Inputs) -> tuple[RepairRow, ...]:

@@ -6,6 +6,7 @@ import json
 import re
 import unicodedata
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from reviewkit.build.pipeline import Composed
@@ -16,8 +17,9 @@ from reviewkit.commands.desk.inputs import Conflict, Inputs
 from reviewkit.commands.desk.live_session import LiveSession
 from reviewkit.episode.alt_text import heading_of
 from reviewkit.ingest.session import notes_edit, ratings_edit
-from reviewkit.ingest.session.session_file import parse_session
+from reviewkit.ingest.session.session_file import session_of
 from reviewkit.ingest.session.session_paths import RATINGS
+from reviewkit.ingest.session.toml_lines import parse_toml
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import Fault, InputError
 
@@ -72,8 +74,10 @@ class SessionActions:
 
         def edit(text: str) -> str:
             changed = session_edits.describe_bench(text, values)
+            document = parse_toml(changed, "session.toml")
             if not self.session.faults:  # then a fault is this edit's, and nothing is written
-                parse_session(changed, self.session.folder, kinds=KINDS)
+                own = {name: table for name, table in document.data.items() if name in ("unit", "bench")}
+                session_of(replace(document, data=own), (), self.session.folder, kinds=KINDS)
             return changed
 
         self._change_session("the bench", "The bench is written down", edit)

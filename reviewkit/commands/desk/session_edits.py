@@ -143,7 +143,12 @@ def describe_bench(text: str, values: Mapping[str, str]) -> str:
 
 def bench_values(text: str) -> dict[str, str]:
     """Return what [bench] says of each of BENCH_KEYS, as written; "" if nothing."""
-    table = parse_toml(text, SOURCE).data.get("bench", {}) if text else {}
+    return bench_of(parse_toml(text, SOURCE).data) if text else dict.fromkeys(BENCH_KEYS, "")
+
+
+def bench_of(data: Mapping[str, Any]) -> dict[str, str]:
+    """Return what the [bench] of a session or a studio says of each of BENCH_KEYS; "" if nothing."""
+    table = data.get("bench", {})
     return {key: str(table.get(key, "")) if isinstance(table, dict) else "" for key in BENCH_KEYS}
 
 
