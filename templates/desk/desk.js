@@ -449,11 +449,11 @@ async function upload(file, how) {
   }
 }
 if (editing) {
-  addEventListener("dragover", (event) => { if (event.dataTransfer.types.includes("Files")) { event.preventDefault(); document.body.dataset.dragging = ""; } });
+  addEventListener("dragover", (event) => { if (event.dataTransfer.types.includes("Files") && !event.dataTransfer.types.includes(CARD)) { event.preventDefault(); document.body.dataset.dragging = ""; } });
   addEventListener("dragleave", (event) => { if (!event.relatedTarget) delete document.body.dataset.dragging; });
   addEventListener("drop", (event) => {
     delete document.body.dataset.dragging;
-    if (!event.dataTransfer.files.length) return;
+    if (!event.dataTransfer.files.length || event.dataTransfer.types.includes(CARD)) return;
     event.preventDefault();
     location.hash = "files";
     drop([...event.dataTransfer.files]);
