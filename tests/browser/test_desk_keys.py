@@ -10,6 +10,8 @@ import pytest
 from browsing import Watched, opened, wait_until
 from PIL import Image
 
+from reviewkit.build.cache import open_cache
+
 pytestmark = pytest.mark.long
 
 pytest.importorskip("watchfiles", reason="needs watchfiles: pip install -e '.[test]'")
@@ -123,7 +125,7 @@ def begin(keys, desk, maker, model, year):
 
 def test_a_whole_evening_by_keyboard_alone(tmp_path, keys):
     (tmp_path / "front.png").write_bytes(photo())
-    desk = Watched(tmp_path, editing=True)
+    desk = Watched(tmp_path, editing=True, cache=open_cache())
     page = keys.page
     try:
         begin(keys, desk, "Norrvale", "Forty", "1977")
@@ -239,7 +241,7 @@ def test_a_second_episode_in_the_same_studio_asks_for_its_unit_alone(tmp_path, k
     for number, (model, corner_hz) in enumerate((("Forty", 70_000), ("Thirty", 60_000))):
         folder = tmp_path / model
         folder.mkdir()
-        desk = Watched(folder, editing=True)
+        desk = Watched(folder, editing=True, cache=open_cache())
         try:
             begin(keys, desk, "Norrvale", model, str(1977 + number))
             keys.screen("files")
@@ -267,7 +269,7 @@ def test_a_card_is_dragged_to_where_another_is_and_no_further_than_its_part(tmp_
     (folder / "session.toml").write_text('[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n', encoding="utf-8")
     for name in ("THD.csv", "after impedance.csv", "after crosstalk.csv"):
         (folder / "measurements" / name.removeprefix("after ")).write_text(FILES[name], encoding="utf-8")
-    desk = Watched(folder, editing=True)
+    desk = Watched(folder, editing=True, cache=open_cache())
     try:
         page.goto(f"{desk.address}#cards")
         names = "[...document.querySelectorAll('#strip a')].map((each) => each.dataset.name)"
