@@ -15,7 +15,7 @@ import pytest
 from one_evening import outputs, put
 
 import reviewkit.build.build
-from reviewkit.build import drawing, measuring, plain_data, program
+from reviewkit.build import drawing, file_results, plain_data, program
 from reviewkit.build.build import make
 from reviewkit.build.cache import Cache, open_cache
 from reviewkit.build.last_build import read_last_build
@@ -212,14 +212,14 @@ def test_clips_of_charts_that_did_not_change_are_taken_over(folder, tmp_path, mo
 
 
 def test_a_sweep_that_changed_is_read_and_drawn_alone(folder, monkeypatch):
-    read, drawn, pictures, parse = [], [], drawing.draw_pictures, measuring.read_measurement
+    read, drawn, pictures, parse = [], [], drawing.draw_pictures, file_results.read_measurement
     monkeypatch.setattr(drawing, "draw_pictures", lambda card, order: drawn.append(card.id) or pictures(card, order))
 
     def parsed(folder, m, needs):
         read.append(Path(m.file).name)
         return parse(folder, m, needs)
 
-    monkeypatch.setattr(measuring, "read_measurement", parsed)
+    monkeypatch.setattr(file_results, "read_measurement", parsed)
     put(folder / "measurements/leak.csv", one_evening.leak(-66))
     build(folder, Options())
     assert read == ["leak.csv"]
@@ -346,7 +346,7 @@ def test_a_damaged_cache_changes_nothing(folder, cache, damage, monkeypatch):
 
 
 def test_a_file_that_is_written_to_while_it_is_read_is_told_and_nothing_is_moved(folder, monkeypatch):
-    before, parse = outputs(folder / "out"), measuring.read_measurement
+    before, parse = outputs(folder / "out"), file_results.read_measurement
     put(folder / "measurements/leak.csv", one_evening.leak(-66))
 
     def read(*given):
@@ -354,7 +354,7 @@ def test_a_file_that_is_written_to_while_it_is_read_is_told_and_nothing_is_moved
         put(folder / "measurements/leak.csv", one_evening.leak(-62))
         return found
 
-    monkeypatch.setattr(measuring, "read_measurement", read)
+    monkeypatch.setattr(file_results, "read_measurement", read)
     with pytest.raises(CannotFinish, match=r"leak\.csv was written to while it was read; nothing in out/ was changed"):
         build(folder, Options())
     assert outputs(folder / "out") == before

@@ -19,11 +19,12 @@ from reviewkit.model.card_files import file_stems, stills
 from reviewkit.model.change import Change
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Conditions, Finding, Point, Run
+from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, CardChoices, Measurement, Rating
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.verdict import CLOSE, MEETS, SHORT
 
-TONE = {"kind": "tone", "input": "aux", "load_ohm": 8.0, "drive_w": 5.0}
+TONE = {"kind": "tone", "input": "aux", "load_ohm": 8.0, "drive": Level(5.0, "W")}
 
 
 def run(name: str, channels: str = "LR", **conditions: object) -> Run:
@@ -61,7 +62,7 @@ def cards_of(*runs: Run) -> dict[str, str]:
             [
                 run("tone-before", stage="before"),
                 run("tone-after", stage="after"),
-                run("tone", stage="after", drive_w=30.0),
+                run("tone", stage="after", drive=Level(30.0, "W")),
             ],
             {"tone-before": "tone-after", "tone-after": "tone-after", "tone": "tone"},
         ),
@@ -70,7 +71,7 @@ def cards_of(*runs: Run) -> dict[str, str]:
             {"price-before": "price-after", "price-after": "price-after"},
         ),
         # anything else that differs keeps them apart
-        ([run("a", stage="before"), run("b", stage="after", drive_w=30.0)], {"a": "a", "b": "b"}),
+        ([run("a", stage="before"), run("b", stage="after", drive=Level(30.0, "W"))], {"a": "a", "b": "b"}),
         ([run("a", stage="before"), run("b", stage="after", setting="loudness")], {"a": "a", "b": "b"}),
         ([run("a", stage="before"), run("b", stage="after", load_ohm=4.0)], {"a": "a", "b": "b"}),
         ([run("a", stage="before"), run("b", stage="after", kind="noise")], {"a": "a", "b": "b"}),

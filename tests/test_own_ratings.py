@@ -157,6 +157,16 @@ def test_volts_at_a_known_impedance_are_dbf(ohms, microvolts, dbf):
         assert verdict_of(rating, read(dbf, name, "dBf", load=ohms)).verdict == word
 
 
+@pytest.mark.parametrize("weighting", ["r.m.s.", "WRMS", "weighted peak"])
+def test_a_reading_of_flutter_or_jitter_that_does_not_say_how_it_was_read(weighting):
+    verdict = verdict_of(own("jitter", "s", weighting=weighting), read(0.05, "jitter", "s"))
+    assert (verdict.verdict, verdict.brief) == (INCOMPARABLE, "weighting not stated")
+    assert (
+        verdict_of(own("jitter", "s", weighting=weighting), read(0.05, "jitter", "s", weighting=weighting)).verdict
+        == MEETS
+    )
+
+
 def test_another_unit_is_not_compared_and_the_row_says_so():
     verdict = verdict_of(own(), read(-60.0, unit="dB"))
     assert (verdict.verdict, verdict.remark) == (UNMEASURED, "read in dB, rated in %")

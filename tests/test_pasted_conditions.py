@@ -60,6 +60,12 @@ def _wavering() -> bytes:
     return capture(np.sin(phase), rate_hz=16_000)
 
 
+def _modulated() -> str:
+    """3150 Hz with a pair of sidebands 8 Hz away."""
+    hertz, volts = exported(1e-12, 1.0, 20_000, "hann", {3142.0: 0.1, 3150.0: 1.0, 3158.0: 0.1})
+    return table("Frequency (Hz),Level (dBV)", hertz[1:], 20 * np.log10(volts[1:]))
+
+
 def _resonant() -> str:
     """Six ohms and a resonance of thirty more at 60 Hz."""
     hertz = np.geomspace(20, 20_000, 120)
@@ -89,6 +95,7 @@ FILES: dict[str, Content] = {
     "pilot.wav": _pilot,
     "wavering.wav": _wavering,
     "resonant.csv": _resonant,
+    "modulated.csv": _modulated,
     "tone.wav": lambda: capture(tone({2: -60}, 997.3, 1.0, math.sqrt(80))),
     "uneven.wav": lambda: capture(tone({2: -60}, 997.3, 1.0, math.sqrt(80)), tone({2: -60}, 997.3, 1.0, 1.0)),
     "three.wav": lambda: capture(*(tone({2: -60}, 997.3, 1.0, peak) for peak in (3.0, 2.0, 1.0))),
@@ -107,6 +114,7 @@ CASES: dict[str, tuple[Keys, str]] = {
     "a tone that wavers": (of("tone", "wavering.wav", frequency='"3150 Hz"', **FULL), 'load = "8 ohm"'),
     "an output with a resonance": (of("source-impedance", "resonant.csv"), ""),
     "a spectrum without its window": (of("tone", "spectrum.csv"), ""),
+    "a spectrum of a tone that wavers": (of("tone", "modulated.csv", window='"hann"'), ""),
     "noise lines without their window": (of("noise", "hiss.csv"), 'load = "8 ohm"'),
     "noise without a load": (of("noise", "idle.wav", **FULL), ""),
     "noise without full scale": (of("noise", "idle.wav"), 'load = "8 ohm"'),

@@ -297,7 +297,7 @@ def test_one_sweep_serves_all_ratings_that_it_can():
     made = plan_captures((POWER, music), Basis(Bench(load_ohm=8.0), (POWER, music)))
     (sweep,) = [c for c in made if c.kind == "distortion-power"]
     assert [number for number, _ in sweep.uses] == [0, 1]
-    assert sweep.power_w == 55.0  # as high as the higher of the two
+    assert sweep.level.watts == 55.0  # as high as the higher of the two
     assert sweep.wording["limits"] == (0.05, 1.0)
 
 
@@ -410,7 +410,7 @@ def test_what_is_not_as_rated_is_named():
     assert (need.state, need.measurements) == (AGAIN, ("m",))
     assert need.differs == ("rated at 40 W, measured at 5 W",)
     (step,) = made.steps
-    assert (step.state, step.measurements, step.capture.power_w) == (AGAIN, ("m",), 40.0)
+    assert (step.state, step.measurements, step.capture.level.watts) == (AGAIN, ("m",), 40.0)
     (line,) = describe_plan(made, PAGES).ratings
     assert line.text == "Measured: m, 0.020 %. But rated at 40 W, measured at 5 W. Capture step 1 as written."
 
@@ -781,10 +781,16 @@ def test_nothing_powered_before_it_is_recorded_and_no_load_before_the_gate():
 
 def test_a_response_rated_at_a_power_is_captured_at_it():
     flat = rated("flatness", within=(-1.0, 0.0), band_hz=(10.0, 50_000.0), power_w=1.0)
-    levels = {c.kind: c.power_w for c in plan_captures((POWER, flat), Basis(Bench(load_ohm=8.0), (POWER, flat)))}
+    levels = {
+        c.kind: c.level and c.level.watts
+        for c in plan_captures((POWER, flat), Basis(Bench(load_ohm=8.0), (POWER, flat)))
+    }
     assert levels["response"] == 1.0
     plain = replace(flat, power_w=None)
-    levels = {c.kind: c.power_w for c in plan_captures((POWER, plain), Basis(Bench(load_ohm=8.0), (POWER, plain)))}
+    levels = {
+        c.kind: c.level and c.level.watts
+        for c in plan_captures((POWER, plain), Basis(Bench(load_ohm=8.0), (POWER, plain)))
+    }
     assert levels["response"] == pytest.approx(4.0)  # 10 dB under the rated 40 W
 
 

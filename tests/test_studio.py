@@ -426,7 +426,7 @@ def test_like_plans_the_same_measurements(say, tmp_path, sample):
     files = {each.id: each for each in theirs if each.file}
     assert used.keys() == files.keys()
     for name, each in files.items():
-        same = ("kind", "file", "stage", "drive_w", "window", "full_scale_v", "setting", "card", "against")
+        same = ("kind", "file", "stage", "drive", "window", "full_scale_v", "setting", "card", "against")
         assert [getattr(used[name], key) for key in same] == [getattr(each, key) for key in same]
         assert used[name].title == ""
     said = say("check", folder)

@@ -13,6 +13,7 @@ from reviewkit.model import places, quantities
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Conditions, Finding, Point, Run
+from reviewkit.model.level import Level
 from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Bench, Measurement, Rating
 from reviewkit.model.verdict import Verdict
@@ -132,7 +133,7 @@ def titles(cards: list[Card], runs: list[Run]) -> list[str]:
 
 
 def test_two_drives_have_two_titles():
-    runs = [run("low", drive_w=5.0), run("high", drive_w=30.0)]
+    runs = [run("low", drive=Level(5.0, "W")), run("high", drive=Level(30.0, "W"))]
     assert titles([card("low"), card("high")], runs) == ["How clean is it at 5 W?", "How clean is it at 30 W?"]
 
 
@@ -156,7 +157,7 @@ def test_a_title_names_the_condition_that_differs(one, other, ends):
 
 
 def test_the_users_title_is_kept_and_no_reason_for_others_to_differ():
-    runs = [run("low", drive_w=5.0, title="Whisper clean"), run("high", drive_w=30.0)]
+    runs = [run("low", drive=Level(5.0, "W"), title="Whisper clean"), run("high", drive=Level(30.0, "W"))]
     assert titles([card("low"), card("high")], runs) == ["Whisper clean", "How clean is it?"]
 
 

@@ -595,7 +595,7 @@ def test_what_differs_takes_six_words_at_most_on_a_card():
 
 def test_every_level_and_condition_of_a_bench_reaches_its_figures():
     """What is written with a measurement is among what its figures hold under."""
-    c = conditions("tone", termination="shorted", volume="full", level=Level(-60.0, "dBFS"))
+    c = conditions("tone", termination="shorted", volume="full", drive=Level(-60.0, "dBFS"))
     made = figures.finding(replace(c, bench=Bench()), "gain", "L", 30.0)
     assert {k: made.at[k] for k in ("termination", "volume", "dbfs")} == {
         "termination": "shorted",

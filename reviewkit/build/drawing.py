@@ -21,12 +21,6 @@ from reviewkit.render.cards.pictures import Order, draw_pictures
 from reviewkit.render.cards.scene import LayoutFault
 
 Pictures = Mapping[str, bytes | Path]  # a card's pictures by their kind; clips are files
-# modules needed for drawing: imported by the other processes while this one reads
-MODULES = (
-    "matplotlib.backends.backend_agg",
-    *(f"reviewkit.render.cards.{name}" for name in ("chart", "colour_check", "hero", "layout_check")),
-)
-_SHARE_AHEAD = 0.6  # of the cards, handed to another process while this one writes texts
 
 
 @dataclass(frozen=True, eq=False)
@@ -60,8 +54,7 @@ def begin_drawing(
     known: dict[str, Pictures | Fault] = {card: each for card, each in stored.items() if each is not None}
     # charts take longest, so they come first
     new = sorted((card for card in cards if card.id not in known), key=lambda card: not isinstance(card.body, Chart))
-    ahead = round(_SHARE_AHEAD * len(new))
-    return Drawing(cards, keys, known, new, pool.begin(draw_card, [(card, order) for card in new], ahead=ahead))
+    return Drawing(cards, keys, known, new, pool.begin(draw_card, [(card, order) for card in new]))
 
 
 def finish_drawing(drawing: Drawing, cache: Cache, progress: Callable[[int, int], None]) -> dict[str, Pictures]:

@@ -3,30 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from reviewkit.build.cache import Cache
-from reviewkit.build.plain_data import fingerprint, from_text, to_text
+from reviewkit.build.file_results import Unusable, measure_file, written_to
+from reviewkit.build.plain_data import fingerprint, from_text
 from reviewkit.build.pool import Pool
 from reviewkit.build.program import program_digest
 from reviewkit.build.session_files import SessionFiles, input_digests
-from reviewkit.ingest.measurement_file import read_measurement
-from reviewkit.measure import KINDS
-from reviewkit.measure.unread import mark_unread
 from reviewkit.model.digests import file_digest
-from reviewkit.model.errors import CannotFinish, Fault, InputError
+from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Conditions, Finding, Measured, Run
 from reviewkit.model.mains import mains_hz
 from reviewkit.model.session import Measurement, Session
-
-
-@dataclass(frozen=True)
-class Unusable:
-    """The reasons why a measurement has no figures. `unread`: its file can't be read at all."""
-
-    faults: tuple[Fault, ...]
-    unread: bool
 
 
 def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[SessionFiles, tuple[Run, ...]]:
@@ -126,43 +116,3 @@ def _key(conditions: Conditions, reference: Measurement | None, digests: Mapping
     other = reference and replace(reference, line=0)
     files = [digests[m.file] if m and m.file else "" for m in (conditions.measurement, reference)]
     return fingerprint("measured file", program_digest(), bare, other, files)
-
-
-def measure_file(
-    folder: Path, conditions: Conditions, reference: Measurement | None, digests: Mapping[str, str]
-) -> str | Unusable:
-    """Return a measurement's results as text, in the form in which they are stored.
-
-    New results are decoded from the same text, so a cached one can't differ. `reference`: the measurement that its
-    `against` names.
-
-    Raises
-    ------
-    CannotFinish
-        If a file changed while it was read.
-    """
-    m, kind = conditions.measurement, KINDS[conditions.measurement.kind]
-    try:
-        sheet = read_measurement(folder, m, kind)
-    except InputError as error:
-        return Unusable(tuple(error.faults), unread=True)
-    try:
-        other = read_measurement(folder, reference, KINDS[reference.kind]) if reference else None
-    except InputError as error:
-        return Unusable(tuple(error.faults), unread=False)  # which its own measurement reports as well
-    changed = [file for file, digest in digests.items() if file_digest(folder / file) != digest]
-    if changed:
-        raise written_to(folder / changed[0])
-    try:
-        measured = kind.findings(sheet, replace(conditions, reference=other))
-        return to_text(mark_unread(measured, [each for each in (sheet, other) if each is not None], conditions))
-    except InputError as error:
-        return Unusable(tuple(error.faults), unread=False)
-
-
-def written_to(path: Path) -> CannotFinish:
-    """Return the error of a file that changed while it was read."""
-    return CannotFinish(
-        f"{path} was written to while it was read; nothing in out/ was changed. Try again when the program that writes "
-        "it is done"
-    )

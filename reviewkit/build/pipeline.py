@@ -9,11 +9,11 @@ from pathlib import Path
 from reviewkit.build.cache import NO_CACHE, Cache
 from reviewkit.build.card_groups import join_runs, share_cards
 from reviewkit.build.card_series import Results, Series, called_cards, make_series
-from reviewkit.build.drawing import MODULES, Pictures, begin_drawing, draw_picture, finish_drawing
+from reviewkit.build.drawing import Pictures, begin_drawing, draw_picture, finish_drawing
 from reviewkit.build.measuring import measure
 from reviewkit.build.options import Options
 from reviewkit.build.page_outputs import begin_type, draw_page_pictures
-from reviewkit.build.pool import ALONE, Pool
+from reviewkit.build.pool import ALONE, FOR_ONE_SESSION, Pool
 from reviewkit.build.session_files import SessionFiles, read
 from reviewkit.build.sound_outputs import Compressing, begin_compressing, draw_sound_clips, finish_compressing
 from reviewkit.build.sounds import called_sounds, remarks_on
@@ -125,7 +125,8 @@ def run(
     files, measured = measure(read(folder, pool, cache, in_studio=options.studio), pool, cache)
     runs = share_cards(measured)
     verdicts = judge(files.session, runs)
-    pool.load(MODULES, start=False)
+    pool.load(FOR_ONE_SESSION, start=False)
+    reducing = None if options.only else begin_type(pool, cache)
     pages = _pages(folder, cache)
     series = _compose_cards(files, runs, verdicts, options, pages)
     cards = [s for card in series.cards for s in stills((card,)) if options.only in ("", card.id, s.id)]
@@ -136,7 +137,6 @@ def run(
     before = clips.drawn_before if clips else {}
     compressing = begin_compressing(() if options.only else files.sounds, pool, cache)
     drawing = begin_drawing(cards, order, files.type_digests, before, pool, cache)
-    reducing = None if options.only else begin_type(pool, cache)
     composed = _compose_episode(files, runs, verdicts, series, pages)
     if reducing is None:
         drawn = finish_drawing(drawing, cache, progress)

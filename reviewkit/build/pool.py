@@ -14,16 +14,22 @@ from contextlib import contextmanager
 from importlib import import_module
 from multiprocessing import active_children, get_context, parent_process
 from multiprocessing.process import BaseProcess
-from threading import Thread
+from threading import RLock, Thread
 from types import ModuleType, TracebackType
 from typing import Any, Generic, TypeVar
 
-_BEGUN_FOR_EACH = 2  # calls handed to each other process, so that it doesn't wait for this one
 T = TypeVar("T")
 _SAFE_PATH = "PYTHONSAFEPATH"
 
 MOST_PAYING = 4  # processes for one session: each spends half a second on imports before it draws its first card
 LEAST_CALLS = 8  # fewer are done here before another process has started
+# What other processes import while this one reads: for one session's files and cards, and for whole sessions.
+FOR_ONE_SESSION = (
+    *(f"reviewkit.{name}" for name in ("build.file_results", "measure.tone", "build.drawing")),
+    *(f"reviewkit.render.cards.{name}" for name in ("chart", "colour_check", "hero", "layout_check")),
+    "matplotlib.backends.backend_agg",
+)
+FOR_SESSIONS = ("reviewkit.build.build",)
 # No threads for linear algebra in any process: nothing here needs them, and starting them costs time.
 _SINGLE_THREADED = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 
@@ -39,6 +45,7 @@ class Pool:
         self._beside = processes - 1
         self._executor: ProcessPoolExecutor | None = None
         self._others: set[BaseProcess] = set()  # processes that others of this program have started
+        self._imports: list[Future[None]] = []
 
     def __enter__(self) -> Pool:
         for name, value in _SINGLE_THREADED.items():
@@ -46,10 +53,11 @@ class Pool:
         return self
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
-        if self._executor is not None:
+        executor, self._executor = self._executor, None  # no call is handed out any more
+        if executor is not None:
             for process in set(active_children()) - self._others:
                 process.kill()  # a regular shutdown would take as long as drawing several cards
-            self._executor.shutdown()
+            executor.shutdown()
 
     def load(self, modules: Sequence[str], *, start: bool = True) -> None:
         """Let the other processes import modules as soon as they are free.
@@ -65,25 +73,17 @@ class Pool:
             self._load(modules)
 
     def _load(self, modules: Sequence[str]) -> None:
-        for _ in range(self._beside if self._executor else 0):
-            self._submit(_import, (modules,))
+        begun = [self._submit(_import, (modules,)) for _ in range(self._beside if self._executor else 0)]
+        self._imports = [future for future in begun if future is not None]
 
-    def begin(
-        self,
-        function: Callable[..., T],
-        calls: Sequence[tuple[Any, ...]],
-        least: int = LEAST_CALLS,
-        ahead: int = _BEGUN_FOR_EACH,
-    ) -> Calls[T]:
-        """Hand calls of a module's function to the other processes, the longest first, without waiting for them.
+    def begin(self, function: Callable[..., T], calls: Sequence[tuple[Any, ...]], least: int = LEAST_CALLS) -> Calls[T]:
+        """Hand calls of a module's function, the longest first, to the other processes, without waiting for them.
 
-        They are started for `least` calls or more, and each gets `ahead` of them at a time.
+        They are started for `least` calls or more.
         """
         if len(calls) >= least:
             self.load(())
-        begun = Calls(self, function, calls)
-        begun.hand_out(ahead * self._beside)
-        return begun
+        return Calls(self, function, calls)
 
     def _submit(self, function: Callable[..., T], call: tuple[Any, ...]) -> Future[T] | None:
         """Have another process make a call; None if there is none, or all were killed."""
@@ -91,44 +91,61 @@ class Pool:
             return None
         try:
             return self._executor.submit(function, *call)
-        except BrokenProcessPool:
+        except RuntimeError:  # they were killed, or the pool is closing
             self._executor, self._beside = None, 0
             return None
 
 
 class Calls(Generic[T]):
-    """A set of calls of one function, some of them handed to other processes."""
+    """A set of calls of one function.
+
+    Another process is given one when its imports are done, and then the next whenever it is done with one; this process
+    is quicker until then.
+    """
 
     def __init__(self, pool: Pool, function: Callable[..., T], calls: Sequence[tuple[Any, ...]]) -> None:
         self._pool, self._function, self._calls = pool, function, calls
         self._waiting = deque(range(len(calls)))
         self._begun: dict[Future[T], int] = {}
+        self._lock = RLock()  # futures say that they are done in a thread of their own
+        for future in pool._imports:
+            future.add_done_callback(self._go_on)
 
-    def hand_out(self, most: int) -> None:
-        """Hand out calls until that many are with other processes; one is left for this process.
+    def _hand_out(self) -> None:
+        with self._lock:
+            while self._waiting and sum(not future.done() for future in self._begun) < self._pool._beside:
+                future = self._pool._submit(self._function, self._calls[self._waiting[0]])
+                if future is None:
+                    return
+                self._begun[future] = self._waiting.popleft()
+                future.add_done_callback(self._go_on)
 
-        The others get the longest: they have imported what it needs, and this one may still have to.
-        """
-        while len(self._waiting) > 1 and len(self._begun) < most:
-            future = self._pool._submit(self._function, self._calls[self._waiting[0]])
-            if future is None:
-                return
-            self._begun[future] = self._waiting.popleft()
+    def _go_on(self, done: Future[Any]) -> None:
+        if done.exception() is None:  # where processes were killed, whoever reports it holds the executor's own lock
+            self._hand_out()
+
+    def _take(self) -> int | None:
+        """Return the number of a call that this process is to make; None if all are begun."""
+        with self._lock:
+            return self._waiting.popleft() if self._waiting else None
 
     def results(self, progress: Callable[[int], None] = lambda done: None) -> list[T]:
         """Return what the calls give, in their order; this process makes its share of them. `progress` is given how
         many are done. Raises what the function raises.
         """
         results: dict[int, T] = {}
-        while self._waiting or self._begun:
-            self.hand_out(_BEGUN_FOR_EACH * self._pool._beside)
-            if self._waiting:
-                number = self._waiting.popleft()
-                results[number] = self._function(*self._calls[number])
-            for future in wait(self._begun, 0 if self._waiting else None, FIRST_COMPLETED).done:
-                number = self._begun.pop(future)
-                results[number] = _result(future, self._function, self._calls[number])
-            progress(len(results))
+        try:
+            while len(results) < len(self._calls):
+                number = self._take()
+                if number is not None:
+                    results[number] = self._function(*self._calls[number])
+                for future in wait(list(self._begun), 0 if self._waiting else None, FIRST_COMPLETED).done:
+                    with self._lock:
+                        number = self._begun.pop(future)
+                    results[number] = _result(future, self._function, self._calls[number])
+                progress(len(results))
+        finally:
+            self._waiting.clear()  # after an error nothing more is handed out
         return [results[number] for number in range(len(self._calls))]
 
 

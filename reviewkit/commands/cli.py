@@ -24,9 +24,6 @@ if TYPE_CHECKING:
     from reviewkit.render.footage.ffmpeg import Encoder
 
 DONE, UNFINISHED, WRONG_INPUT = 0, 1, 2
-# imported first by the other processes: for one session's measurements, and for whole sessions
-FOR_MEASURING = ("reviewkit.build.measuring",)
-FOR_SESSIONS = ("reviewkit.build.build",)
 
 
 def run(arguments: Sequence[str]) -> int:
@@ -215,7 +212,7 @@ def _build_sessions(
     known: bool,
 ) -> None:
     """Build sessions; `known`: the last build is known, so little is left to do."""
-    from reviewkit.build.pool import Pool, paying
+    from reviewkit.build.pool import FOR_ONE_SESSION, FOR_SESSIONS, Pool, paying
 
     with (
         Pool(options.jobs or paying(len(folders))) as pool,
@@ -223,7 +220,7 @@ def _build_sessions(
     ):
         if not known and not wanted.only:
             # the others import while this process does, so they are started first
-            pool.load(FOR_SESSIONS if len(folders) > 1 else FOR_MEASURING)
+            pool.load(FOR_SESSIONS if len(folders) > 1 else FOR_ONE_SESSION)
         from reviewkit.build.build import build_all
 
         built = build_all(folders, wanted, pool, cache, encoder, bar.show)

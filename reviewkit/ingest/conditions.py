@@ -27,35 +27,32 @@ SEPARATORS = ",;/():=.+"
 CONDITION_OF_UNIT = {"m": "distance", "g": "tracking force", "rpm": "speed"}
 BARE_END = "bare end"  # key of a band whose lower end has no unit where the upper one is in kHz
 
-_SPACE = re.compile(r"\s+")
-_BAND = re.compile(rf"({UNSIGNED})[ -]?({HERTZ})?\s*(?:\bto\b|-|~|…|\.\.+)\s*({UNSIGNED})[ -]?({HERTZ}){END}")
-_TONES = re.compile(rf"({UNSIGNED})[ -]?({HERTZ})\s*([+:/]|\band\b)\s*({UNSIGNED})[ -]?({HERTZ}){END}")
-_AMOUNT = re.compile(rf"({NUMBER}(?: [12]/[23](?![\d/]))?)[ -]?\s*({UNIT}){END}")
-_EITHER_WAY_OF = re.compile(rf"(?:±|\+/-|\+-|plus or minus)\s*({UNSIGNED})[ -]?({UNIT}){END}", re.IGNORECASE)
-_TWO_SIDES_OF = re.compile(
+# patterns of what a token may be; compiled when a text is first read, for they take as long as several imports
+_BAND = rf"({UNSIGNED})[ -]?({HERTZ})?\s*(?:\bto\b|-|~|…|\.\.+)\s*({UNSIGNED})[ -]?({HERTZ}){END}"
+_TONES = rf"({UNSIGNED})[ -]?({HERTZ})\s*([+:/]|\band\b)\s*({UNSIGNED})[ -]?({HERTZ}){END}"
+_AMOUNT = rf"({NUMBER}(?: [12]/[23](?![\d/]))?)[ -]?\s*({UNIT}){END}"
+_EITHER_WAY_OF = rf"(?i)(?:±|\+/-|\+-|plus or minus)\s*({UNSIGNED})[ -]?({UNIT}){END}"
+_TWO_SIDES_OF = (
     rf"\+\s*({UNSIGNED})[ -]?({UNIT})?[\s,/]*-\s*({UNSIGNED})[ -]?({UNIT}){END}|"
     rf"-\s*({UNSIGNED})[ -]?({UNIT})?[\s,/]*\+\s*({UNSIGNED})[ -]?({UNIT}){END}"
 )
 # what a figure or a level is relative to
-_REFERENCE = re.compile(
-    rf"(?:re|ref\.?|relative to|referred to)\s+((?:{NUMBER})\s*(?:{UNIT}){END}(?: (?:third harmonic|distortion|thd))?)"
-    r"(?: distortion)?(?: (?:at the )?(input|output)\b)?",
-    re.IGNORECASE,
+_REFERENCE = (
+    rf"(?i)(?:re|ref\.?|relative to|referred to)\s+((?:{NUMBER})\s*(?:{UNIT}){END}"
+    r"(?: (?:third harmonic|distortion|thd))?)(?: distortion)?(?: (?:at the )?(input|output)\b)?"
 )
 # an amount that a word after it makes a condition of its own
-_NAMED = re.compile(
+_NAMED = (
     rf"(?:(?:±|\+/-)\s*)?({UNSIGNED}\s*(?:{UNIT}))\s*(modulation|deviation|spacing|taps?)\b"
     r"|\bC-?(46|60|90|120)(?: cassette| tape)?\b"
 )
-_BARE = re.compile(rf"{UNSIGNED}(?![\w%])")
+_BARE = rf"{UNSIGNED}(?![\w%])"
 _DECIBELS = r"[ -]?(?:dB|db|DB)"
-_EITHER_WAY = re.compile(rf"(?:±|\+/-|\+-|plus or minus)\s*({UNSIGNED}){_DECIBELS}{END}", re.IGNORECASE)
+_EITHER_WAY = rf"(?i)(?:±|\+/-|\+-|plus or minus)\s*({UNSIGNED}){_DECIBELS}{END}"
 _UP, _DOWN = (rf"{sign}\s*({UNSIGNED})(?!\.?\d)(?:{_DECIBELS})?" for sign in (r"\+?", "-"))
-_TWO_SIDES = re.compile(
-    rf"(?:(?=\+|0){_UP}[\s,/]*(?:to\s*)?{_DOWN}|{_DOWN}[\s,/]*(?:to\s*)?(?=\+|0){_UP})(?<=[Bb]){END}", re.IGNORECASE
-)
-_WEIGHTED = re.compile(r"(\w+)(?:-|\s+)weight(?:ed|ing)\b", re.IGNORECASE)
-_WORD = re.compile(r"[^\s,;/():=]+")
+_TWO_SIDES = rf"(?i)(?:(?=\+|0){_UP}[\s,/]*(?:to\s*)?{_DOWN}|{_DOWN}[\s,/]*(?:to\s*)?(?=\+|0){_UP})(?<=[Bb]){END}"
+_WEIGHTED = r"(?i)(\w+)(?:-|\s+)weight(?:ed|ing)\b"
+_WORD = r"[^\s,;/():=]+"
 
 
 @dataclass(frozen=True)
@@ -78,6 +75,11 @@ def amount(number: str, unit: str) -> Token:
     whole, _, part = number.removesuffix(".").partition(" ")
     value = float(whole) + float(Fraction(part)) if part else float(whole)
     return Token(known.base, scaled(value, known.factor), f"{number.removesuffix('.')} {symbol_of(known)}")
+
+
+@cache
+def _compiled(pattern: str) -> re.Pattern[str]:
+    return re.compile(pattern)
 
 
 @cache
@@ -111,8 +113,8 @@ def scan(text: str, words: Mapping[str, tuple[str, Any]]) -> list[Token]:
     tokens: list[Token] = []
     at = 0
     while at < len(text):
-        if space := _SPACE.match(text, at):
-            at = space.end()
+        if text[at].isspace():
+            at += 1
             continue
         token, at = _next(text, at, known, words)
         tokens.append(token)
@@ -120,35 +122,35 @@ def scan(text: str, words: Mapping[str, tuple[str, Any]]) -> list[Token]:
 
 
 def _next(text: str, at: int, known: re.Pattern[str], words: Mapping[str, tuple[str, Any]]) -> tuple[Token, int]:
-    if match := _NAMED.match(text, at):
+    if match := _compiled(_NAMED).match(text, at):
         name, value = (match[2].removesuffix("s"), match[1]) if match[2] else ("cassette", f"C-{match[3]}")
         return Token("named", (name, value), match[0]), match.end()
-    if match := _REFERENCE.match(text, at):
+    if match := _compiled(_REFERENCE).match(text, at):
         return Token("reference", match[2] or "", " ".join(filter(None, (match[1], match[2])))), match.end()
     if match := known.match(text, at):
         key, value = words[plain(match[0])]
         return Token(key, value, match[0]), match.end()
-    if match := _WEIGHTED.match(text, at):
+    if match := _compiled(_WEIGHTED).match(text, at):
         return Token("weighting", weighting_of(match[1]), match[0]), match.end()
-    if match := _EITHER_WAY.match(text, at):
+    if match := _compiled(_EITHER_WAY).match(text, at):
         return Token("within", None, f"{match[1]} dB"), match.end()
-    if match := _TWO_SIDES.match(text, at):
+    if match := _compiled(_TWO_SIDES).match(text, at):
         low, high = match[2] or match[3], match[1] or match[4]
         return Token("within", [f"-{low} dB", f"+{high} dB"], match[0]), match.end()
-    if match := _EITHER_WAY_OF.match(text, at):
+    if match := _compiled(_EITHER_WAY_OF).match(text, at):
         half = amount(match[1], match[2])
         return Token("either way", (half.key, half.value, None), half.text), match.end()
-    if match := _TWO_SIDES_OF.match(text, at):
+    if match := _compiled(_TWO_SIDES_OF).match(text, at):
         return _two_sides(match), match.end()
-    if match := _BAND.match(text, at):
+    if match := _compiled(_BAND).match(text, at):
         return _band(match), match.end()
-    if match := _TONES.match(text, at):
+    if match := _compiled(_TONES).match(text, at):
         return _tones(match), match.end()
-    if match := _AMOUNT.match(text, at):
+    if match := _compiled(_AMOUNT).match(text, at):
         return amount(match[1], match[2]), match.end()
-    if match := _BARE.match(text, at):
+    if match := _compiled(_BARE).match(text, at):
         return Token("number", float(match[0]), match[0]), match.end()
-    if text[at] not in SEPARATORS and (match := _WORD.match(text, at)):
+    if text[at] not in SEPARATORS and (match := _compiled(_WORD).match(text, at)):
         return Token("word", None, match[0]), match.end()
     return Token(text[at], None, text[at]), at + 1
 

@@ -7,18 +7,17 @@ from dataclasses import replace
 from typing import Any
 
 from reviewkit.model import unstated_conditions
-from reviewkit.model.capture_request import ALONE, AS_USED, LINE_V, SINE, Basis, CaptureRequest, spot_hz
+from reviewkit.model.capture_request import ALONE, AS_USED, SINE, Basis, CaptureRequest, spot_hz
+from reviewkit.model.level import Level
 from reviewkit.model.session import Rating
 
 
-def tone_request(
-    rating: Rating, basis: Basis, quantity: str, at: Mapping[str, Any], level: tuple[float | None, float | None]
-) -> CaptureRequest:
-    """Request one steady sine; `level`: watts, else volts."""
+def tone_request(rating: Rating, basis: Basis, quantity: str, at: Mapping[str, Any], level: Level) -> CaptureRequest:
+    """Request one steady sine."""
     hz = at.get("frequency", unstated_conditions.FREQUENCY_HZ)
     wording = {"frequencies": (hz,), "quantities": (quantity,)}
     return CaptureRequest(
-        "tone", "tone", (quantity,), at, SINE, *level, basis.place(rating), apart=(hz,), wording=wording
+        "tone", "tone", (quantity,), at, SINE, level, basis.place(rating), apart=(hz,), wording=wording
     )
 
 
@@ -46,22 +45,21 @@ def reading_request(
     place: str,
     *,
     drive: str = SINE,
-    level: tuple[float | None, float | None] = (None, None),
+    level: Level | None = None,
 ) -> CaptureRequest:
     """Request a single meter reading, a row of a `reading` file."""
     names = {"frequency": "frequencies", "weighting": "weightings"}
     wording = {name: (at[key],) for key, name in names.items() if key in at}
     apart = (at.get("frequency"), at.get("weighting"))
-    return CaptureRequest("reading", name, (rating.quantity,), at, drive, *level, place, apart=apart, wording=wording)
+    return CaptureRequest("reading", name, (rating.quantity,), at, drive, level, place, apart=apart, wording=wording)
 
 
 def sensitivity_request(rating: Rating, basis: Basis) -> CaptureRequest:
     """Request the input voltage that drives the output to the rated power."""
-    watts = rating.power_w or basis.share(rating, 1.0)
+    level = basis.rated_level(rating)
     at = basis.named(rating, "input", "load") | {"frequency": spot_hz(rating)}
-    if watts is not None:
-        at["power"] = watts
-    level = (watts, None if watts is not None else LINE_V)
+    if level.unit == "W":
+        at["power"] = level.value
     wanted = reading_request(rating, "input-sensitivity", at, basis.place(rating), level=level)
     if rating.quantity != "input_sensitivity":
         return wanted  # the printed figure is something else

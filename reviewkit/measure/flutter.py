@@ -47,7 +47,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 def _played(c: Conditions) -> Conditions:
     """Return the conditions of what is played, not driven, whatever the bench drives otherwise."""
-    return replace(c, measurement=replace(c.measurement, load_ohm=None, channels="", drive_w=None, drive_v=None))
+    m = c.measurement
+    return replace(c, measurement=replace(m, load_ohm=None, channels="", drive=m.level))
 
 
 def _read(sheet: Sheet, column: Column, rate_hz: float, c: Conditions) -> Flutter:

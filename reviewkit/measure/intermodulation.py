@@ -205,7 +205,8 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     tones = rating.tones_hz or USUAL_TONES_HZ
     at = basis.named(rating, "load", "input", "channels") | {"tones": tones}
     request = basis.request(rating, ("imd",), at, PAIR, 1.0, apart=tones, wording={"tones": (tones,)})
-    return (replace(request, at=at | ({"power": request.power_w} if request.power_w is not None else {})),)
+    level = request.level
+    return (replace(request, at=at | level.entries()) if level and level.unit == "W" else request,)
 
 
 KIND = Kind(

@@ -84,7 +84,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 def _as_played(c: Conditions) -> Conditions:
     """Return the conditions of what is played, not driven: a stated level is that of the reference tone."""
     m = c.measurement
-    return replace(c, measurement=replace(m, load_ohm=None, channels="", drive_w=None, drive_v=None, level=None))
+    return replace(c, measurement=replace(m, load_ohm=None, channels="", drive=None))
 
 
 def _named(c: Conditions, noise: Noise) -> Named:

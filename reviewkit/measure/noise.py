@@ -44,7 +44,7 @@ RELATIVE = "no noise in volts and no signal to noise ratio, the file's levels ar
 
 def _undriven(c: Conditions) -> Conditions:
     """Return the conditions of an idle output: nothing is driven, at no level."""
-    return replace(c, measurement=replace(c.measurement, channels="", drive_w=None, drive_v=None, level=None))
+    return replace(c, measurement=replace(c.measurement, channels="", drive=None))
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:

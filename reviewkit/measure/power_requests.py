@@ -7,7 +7,8 @@ from typing import Any
 
 from reviewkit.measure.capture_requests import tone_request
 from reviewkit.model import unstated_conditions
-from reviewkit.model.capture_request import LINE_V, POWER_SWEEP, SWEEP, Basis, CaptureRequest, spot_hz
+from reviewkit.model.capture_request import POWER_SWEEP, SWEEP, Basis, CaptureRequest, spot_hz
+from reviewkit.model.level import Level
 from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.session import Rating
 
@@ -36,7 +37,7 @@ def power_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     If there are two requests, the second decides.
     """
     assert rating.at_least is not None
-    watts = rating.at_least / (2 if rating.total else 1)
+    level = Level(rating.at_least / (2 if rating.total else 1), "W")
     limit = unstated_conditions.distortion_percent(rating)
     shared = basis.named(rating, "load", "input", "channels") | {"figure": _figure(rating, basis)}
     if rating.total:
@@ -50,12 +51,12 @@ def power_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         ("power_at_limit",),
         shared | {"limit": limit, "frequency": hz},
         POWER_SWEEP,
-        watts,
+        level,
         decides=not over_band,
         apart=(hz, shared["figure"]),
         wording=wording,
     )
-    return (sweep, _band_request(rating, shared, watts)) if over_band else (sweep,)
+    return (sweep, _band_request(rating, shared, level)) if over_band else (sweep,)
 
 
 def _figure(rating: Rating, basis: Basis) -> str:
@@ -69,9 +70,9 @@ def _figure(rating: Rating, basis: Basis) -> str:
     return "THD+N" if any(distortion_limit(each) is not None and each.thd_percent is None for each in asked) else "THD"
 
 
-def _band_request(rating: Rating, shared: Mapping[str, Any], watts: float | None) -> CaptureRequest:
-    """Request distortion over a band at one power."""
-    at = {**shared, "band": rating.band_hz, **({"power": watts} if watts is not None else {})}
+def _band_request(rating: Rating, shared: Mapping[str, Any], level: Level) -> CaptureRequest:
+    """Request distortion over a band at one power, if there is one."""
+    at = {**shared, "band": rating.band_hz, **_power(level)}
     wording = {"bands": (rating.band_hz,), "figures": (shared["figure"],)}
     return CaptureRequest(
         "distortion-frequency",
@@ -79,7 +80,7 @@ def _band_request(rating: Rating, shared: Mapping[str, Any], watts: float | None
         ("worst_distortion",),
         at,
         SWEEP,
-        watts,
+        level if level.unit == "W" else None,
         apart=(shared["figure"],),
         wording=wording,
     )
@@ -89,9 +90,13 @@ def distortion_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, .
     """Request distortion at the rated level: over a band by a sweep, at one frequency by a tone."""
     figure = "THD" if rating.quantity == "thd" else "THD+N"
     shared = basis.named(rating, "load", "input", "channels") | {"figure": figure}
-    watts = rating.power_w or basis.share(rating, 1.0)
+    level = basis.rated_level(rating)
     if rating.band_hz is not None:
-        return (_band_request(rating, shared, watts),)
+        return (_band_request(rating, shared, level),)
     quantity = "thd" if figure == "THD" else "thd_plus_noise"
-    at = shared | {"frequency": spot_hz(rating)} | ({"power": watts} if watts is not None else {})
-    return (tone_request(rating, basis, quantity, at, (watts, None if watts is not None else LINE_V)),)
+    at = shared | {"frequency": spot_hz(rating)} | _power(level)
+    return (tone_request(rating, basis, quantity, at, level),)
+
+
+def _power(level: Level) -> dict[str, float]:
+    return {"power": level.value} if level.unit == "W" else {}

@@ -64,7 +64,7 @@ def _finding(c: Conditions, reading: SingleReading) -> Finding:
     at = {"frequency": m.frequency_hz, "weighting": m.weighting or None, **reading.at}
     own = replace(c, measurement=_at_rest(m, reading.name))
     if str(at.get("input", "")).upper() in RADIO:  # the radio of a receiver, at its line output
-        own = replace(own, measurement=replace(own.measurement, load_ohm=None, drive_w=None, drive_v=None))
+        own = replace(own, measurement=replace(own.measurement, load_ohm=None, drive=m.level))
     if reading.name == "phono_overload":
         at.setdefault("input", "phono")
     found = figures.finding(
@@ -84,10 +84,10 @@ def _at_rest(m: Measurement, name: str) -> Measurement:
     own_name = name not in quantities.QUANTITIES
     if name == "phono_overload":
         # the phono stage itself clips here: it has no load, and the bench's drive is after it
-        m = replace(m, load_ohm=None, channels="", drive_w=None, drive_v=None, level=None)
+        m = replace(m, load_ohm=None, channels="", drive=None)
     if own_name or name in _DC:
         m = replace(m, load_ohm=None, input="")
-    return replace(m, channels="", drive_w=None, drive_v=None, level=None) if own_name or name in _IDLE else m
+    return replace(m, channels="", drive=None) if own_name or name in _IDLE else m
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:

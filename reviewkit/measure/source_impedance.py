@@ -16,6 +16,7 @@ from reviewkit.model.capture_request import METER, SWEEP, USUAL_SHARE, Basis, Ca
 from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import POWER, Kind
+from reviewkit.model.level import Level
 from reviewkit.model.recognised import Content, NameWords
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
@@ -270,7 +271,8 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     quantity = rating.quantity + (lowest if rating.quantity == "damping_factor" else "")
     wording = {"bands": (at["band"],)} if "band" in at else {"frequencies": (at["frequency"],)}
     watts, apart = basis.share(rating, USUAL_SHARE), (at.get("frequency"),)
-    return (CaptureRequest("", name, (quantity,), at, drive, watts, apart=apart, wording=wording),)
+    level = None if watts is None else Level(watts, "W")
+    return (CaptureRequest("", name, (quantity,), at, drive, level, apart=apart, wording=wording),)
 
 
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:

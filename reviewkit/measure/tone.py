@@ -128,9 +128,18 @@ def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Channel:
 
 
 def _ask_about(tone: Tone, sheet: Sheet, c: Conditions) -> None:
-    """Refuse a tone with lone lines next to it, unless the session says what they are."""
+    """Refuse a tone with lone lines or much else next to it, unless the session says what they are."""
     m = c.measurement
-    if not tone.lone_hz or m.without_hz is not None:
+    if m.without_hz is not None:
+        return
+    if tone.close_in:
+        share = 100 * tone.close_in / tone.level
+        raise c.fault(
+            f"in {sheet.source}, most of what isn't the tone is next to it, {share:.2g} % of its level: a tone that "
+            "wavers, or one that hum modulates? If it wavers, measure its waveform as flutter; if it doesn't, write "
+            "without = [] to count everything"
+        )
+    if not tone.lone_hz:
         return
     lines = [quantities.hertz(hz, 5) for hz in tone.lone_hz]
     written = ", ".join(f'"{line}"' for line in lines)

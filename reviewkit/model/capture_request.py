@@ -10,6 +10,7 @@ from typing import Any
 
 from reviewkit.model import unstated_conditions
 from reviewkit.model.gear import Gear
+from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating
 
 SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER, AS_RATED, AS_USED = (
@@ -30,7 +31,7 @@ TERMINALS, LINE, ALONE = "terminals", "line output", "alone"
 # free of the output stage's slewing (a judgement, no source)
 USUAL_SHARE, SMALL_SHARE = 0.1, 0.01
 UNRATED_W = 1.0  # reference output of an amplifier whose power is not rated, IHF-A-202 (1978), from memory
-LINE_V = 0.5  # reference output of a line output, the same source
+LINE_LEVEL = Level(0.5, "V")  # reference output of a line output, the same source
 MAGNET_V = 0.005  # reference input of a phono stage for moving magnets at 1 kHz, the same source
 
 
@@ -59,8 +60,7 @@ class CaptureRequest:
     quantities: tuple[str, ...]
     at: Mapping[str, Any]
     drive: str
-    power_w: float | None = None  # at the output, of a sine of the same peak
-    voltage_v: float | None = None  # at the output, where no power is meant
+    level: Level | None = None  # at the output, of a sine of the same peak; a voltage where no power is meant
     place: str = TERMINALS
     channels: tuple[str, ...] = ("L", "R")
     decides: bool = True  # False: it supports the rating but doesn't answer it alone
@@ -124,10 +124,14 @@ class Basis:
         }
         return {key: all_of[key] for key in keys if all_of[key] not in (None, "")}
 
-    def sized(self, rating: Rating, share: float) -> tuple[float | None, float | None]:
-        """Return a usual level, in watts or else in volts: a share of the rated output, else a line level."""
+    def sized(self, rating: Rating, share: float) -> Level:
+        """Return a usual level: a share of the rated output, else a line level."""
         watts = self.share(rating, share)
-        return watts, None if watts is not None else LINE_V
+        return LINE_LEVEL if watts is None else Level(watts, "W")
+
+    def rated_level(self, rating: Rating) -> Level:
+        """Return the level that a rating holds at: the power that it names, else the rated output or a line level."""
+        return self.sized(rating, 1.0) if rating.power_w is None else Level(rating.power_w, "W")
 
     def request(
         self,
@@ -139,7 +143,7 @@ class Basis:
         **more: Any,
     ) -> CaptureRequest:
         """Request a capture at a usual level, measured where the output is. `more`: further fields of it."""
-        return CaptureRequest("", "", quantities, at, drive, *self.sized(rating, share), self.place(rating), **more)
+        return CaptureRequest("", "", quantities, at, drive, self.sized(rating, share), self.place(rating), **more)
 
     def place(self, rating: Rating) -> str:
         """Return where the output is measured: at the loudspeaker terminals or the line output."""

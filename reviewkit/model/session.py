@@ -180,9 +180,7 @@ class Measurement:
     load_ohm: Annotated[float | None, "load"] = None
     channels: Channels = ""
     range: Text = ""  # of the bench: its [bench.NAME] table; if left out, by its input; "": there is none
-    drive_w: Annotated[float | None, "drive"] = None  # from a `drive` in watts, or in volts if the load is known
-    drive_v: float | None = None
-    level: Level | None = None  # from a `drive` in dBFS, or in dB relative to a reference
+    drive: Annotated[Level | None, "drive"] = None  # as it is written, without the load
     frequency_hz: Annotated[float | None, "Hz"] = None
     # lines that count neither as distortion nor as noise; None: not said, (): there are none
     without_hz: Annotated[tuple[float, ...] | None, "lines"] = None
@@ -221,6 +219,21 @@ class Measurement:
     line: int = 0
     # whether a table names its file; if not, it is left out if it can't be used
     named: bool = True
+
+    @property
+    def drive_w(self) -> float | None:
+        """Return the power that it is driven to, W; of a drive in volts, if the load is known."""
+        return replace(self.drive, load_ohm=self.load_ohm).watts if self.drive else None
+
+    @property
+    def drive_v(self) -> float | None:
+        """Return the voltage that it is driven to, V; of a drive in watts, if the load is known."""
+        return replace(self.drive, load_ohm=self.load_ohm).volts if self.drive else None
+
+    @property
+    def level(self) -> Level | None:
+        """Return a drive that is neither a power nor a voltage."""
+        return None if self.drive is None or self.drive.unit in ("W", "V") else self.drive
 
 
 @dataclass(frozen=True)

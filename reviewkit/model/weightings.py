@@ -10,6 +10,7 @@ from __future__ import annotations
 WRMS, WEIGHTED_PEAK = "WRMS", "weighted peak"
 RUMBLE_B_TYPE = "B-type stand-in"
 RMS = "r.m.s."  # of jitter: which value it is
+MUST_BE_STATED = (WRMS, WEIGHTED_PEAK, RMS)  # of flutter and jitter, whose figures are never meant unweighted
 # spellings in small letters with spaces for hyphens
 SPELLINGS: dict[str, str] = {
     "wrms": WRMS,

@@ -77,10 +77,10 @@ def _condition_lines(capture: Capture, bench: Bench) -> list[str]:
     lines: list[str] = []
     if kind.by_meter:
         return lines
-    if capture.power_w is not None and capture.drive not in (METER, IDLE) and "frequency" not in kind.keys:
-        lines.append(f"drive = {_quoted(quantities.watts(capture.power_w, _DIGITS))}")
-    elif capture.voltage_v is not None:
-        lines.append(f"drive = {_quoted(quantities.volts(capture.voltage_v, _DIGITS))}")
+    power = capture.level and capture.level.unit == "W"
+    if capture.level and not (power and (capture.drive in (METER, IDLE) or "frequency" in kind.keys)):
+        shown = quantities.watts if power else quantities.volts
+        lines.append(f"drive = {_quoted(shown(capture.level.value, _DIGITS))}")
     at = capture.uses[0][1].at
     if level := _own_level(at):
         lines.append(f"drive = {_quoted(quantities.level_text(level).replace(digits.MINUS, '-'))}")

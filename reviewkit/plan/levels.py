@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from reviewkit.model.capture_request import IDLE, LINE, MAGNET_V, PAIR, PHONO_SWEEP, Basis
 from reviewkit.model.finding import Finding
 from reviewkit.model.session import Rating
-from reviewkit.plan.order import Capture
+from reviewkit.plan.order import Capture, watts_of
 
 LOAD_MARGIN = 2.0  # textbook practice, from memory; a wave clipped square has twice the power of its sine
 PRECONDITIONING_SHARE = 0.125  # of the rated power, an hour of 1 kHz, every channel: 16 CFR 432.3(c)
@@ -101,14 +101,12 @@ def work_out_level(capture: Capture, known: Sequence[Gain]) -> CaptureLevel:
     """
     if capture.drive == PHONO_SWEEP:
         return CaptureLevel(generator_v=MAGNET_V)
-    if capture.drive == IDLE or (capture.power_w is None and capture.voltage_v is None):
+    if capture.drive == IDLE or capture.level is None:
         return CaptureLevel()
-    load = capture.setup.load_ohm
-    output = capture.voltage_v
-    if capture.power_w is not None and load is not None:
-        output = output_voltage(capture.power_w, load)
+    power_w = watts_of(capture) or None
+    output = replace(capture.level, load_ohm=capture.setup.load_ohm).volts
     if output is None:
-        return CaptureLevel(capture.power_w)
+        return CaptureLevel(power_w)
     parts: tuple[float, ...] = ()
     if capture.drive == PAIR:
         low, high = capture.wording["tones"][0]
@@ -116,7 +114,7 @@ def work_out_level(capture: Capture, known: Sequence[Gain]) -> CaptureLevel:
         parts = tuple(share * output for share in shares)
     meter = math.hypot(*parts) if parts else None
     gain = next((g for g in known if g.input.lower() == capture.setup.input.lower()), None)
-    made = CaptureLevel(capture.power_w, output, parts, meter, gain=gain)
+    made = CaptureLevel(power_w, output, parts, meter, gain=gain)
     if gain is None or capture.name == "input-sensitivity":
         return made
     # two tones with the sine's r.m.s. level would have a higher peak than the sine
@@ -158,7 +156,7 @@ def dummy_loads(captures: Sequence[Capture]) -> tuple[Load, ...]:
     highest: dict[float, float] = {}
     for c in captures:
         if c.setup.load_ohm is not None and c.setup.place != LINE:
-            highest[c.setup.load_ohm] = max(highest.get(c.setup.load_ohm, 0.0), c.power_w or 0.0)
+            highest[c.setup.load_ohm] = max(highest.get(c.setup.load_ohm, 0.0), watts_of(c))
     return tuple(Load(ohms, watts, LOAD_MARGIN * watts) for ohms, watts in sorted(highest.items(), reverse=True))
 
 

@@ -16,6 +16,7 @@ from reviewkit.model.capture_request import (
     Basis,
     CaptureRequest,
 )
+from reviewkit.model.level import Level
 from reviewkit.model.session import Rating
 from reviewkit.plan.recipes import capture_requests
 
@@ -59,11 +60,15 @@ class Capture:
     name: str
     setup: SetUp
     drive: str
-    power_w: float | None
-    voltage_v: float | None
+    level: Level | None
     hot: bool
     uses: tuple[tuple[int, CaptureRequest], ...]
     wording: Mapping[str, tuple[Any, ...]] = field(default_factory=dict)
+
+
+def watts_of(capture: Capture | CaptureRequest) -> float:
+    """Return the power that a capture is driven to, W; 0 if it isn't driven to a power."""
+    return capture.level.value if capture.level and capture.level.unit == "W" else 0.0
 
 
 def plan_captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...]:
@@ -85,7 +90,7 @@ def plan_captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...
     for number, rating in enumerate(ratings):
         for wanted in capture_requests(rating, basis):
             setup = _set_up(rating, wanted, basis)
-            level = None if wanted.drive == POWER_SWEEP else (wanted.power_w, wanted.voltage_v)
+            level = None if wanted.drive == POWER_SWEEP else wanted.level
             key = (wanted.kind, wanted.name, setup, wanted.drive, wanted.apart, level)
             other = found.get(key)
             found[key] = _merge(other, number, wanted) if other else _new_capture(setup, number, wanted, basis)
@@ -104,7 +109,7 @@ def _set_up(rating: Rating, wanted: CaptureRequest, basis: Basis) -> SetUp:
 
 def _new_capture(setup: SetUp, number: int, wanted: CaptureRequest, basis: Basis) -> Capture:
     rated_w = basis.rated_w(setup.load_ohm)
-    watts = wanted.power_w or 0.0
+    watts = watts_of(wanted)
     # allow for the rounding of a share that is exactly an eighth
     heats = watts > rated_w * HOT_SHARE * 1.001 if rated_w else watts >= HOT_W
     hot = wanted.drive == POWER_SWEEP or heats
@@ -113,8 +118,7 @@ def _new_capture(setup: SetUp, number: int, wanted: CaptureRequest, basis: Basis
         wanted.name,
         setup,
         wanted.drive,
-        wanted.power_w,
-        wanted.voltage_v,
+        wanted.level,
         hot,
         ((number, wanted),),
         wanted.wording,
@@ -126,8 +130,8 @@ def _merge(capture: Capture, number: int, wanted: CaptureRequest) -> Capture:
     wording = dict(capture.wording)
     for key, entries in wanted.wording.items():
         wording[key] = tuple(dict.fromkeys([*wording.get(key, ()), *entries]))
-    watts = max((w for w in (capture.power_w, wanted.power_w) if w is not None), default=None)
-    return replace(capture, power_w=watts, uses=(*capture.uses, (number, wanted)), wording=wording)
+    level = wanted.level if watts_of(wanted) > watts_of(capture) else capture.level
+    return replace(capture, level=level, uses=(*capture.uses, (number, wanted)), wording=wording)
 
 
 def _order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
@@ -158,7 +162,7 @@ def _order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
         return tuple(not apart for apart in near(setup))
 
     def within(c: Capture) -> tuple[bool, float, bool]:
-        return c.drive not in _DRIVES, c.power_w or 0.0, c.drive == POWER_SWEEP
+        return c.drive not in _DRIVES, watts_of(c), c.drive == POWER_SWEEP
 
     return [
         *sorted(cold, key=lambda c: (_interleave(far(c.setup), rank(c.setup)), within(c))),

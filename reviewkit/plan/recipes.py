@@ -10,6 +10,7 @@ from typing import Any
 
 from reviewkit.measure import KINDS
 from reviewkit.model.capture_request import AS_RATED, LINE, Basis, CaptureRequest
+from reviewkit.model.level import Level
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Rating
 
@@ -34,11 +35,11 @@ def _as_rated(request: CaptureRequest, rating: Rating) -> CaptureRequest:
     if {"level", "signal"} & {*conditions} and rating.level is not None and not rating.called:
         at |= rating.level.entries()
         if rating.level.unit == "V":
-            request = replace(request, power_w=None, voltage_v=rating.level.value)
+            request = replace(request, level=rating.level)
         request = replace(request, apart=(*request.apart, rating.level))
     if "level" not in conditions or rating.power_w is None or rating.quantity == "power" or rating.called:
         return replace(request, at=at)
-    return replace(request, at={**at, "power": rating.power_w}, power_w=rating.power_w, voltage_v=None)
+    return replace(request, at={**at, "power": rating.power_w}, level=Level(rating.power_w, "W"))
 
 
 def _own(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:

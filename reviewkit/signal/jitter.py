@@ -35,11 +35,6 @@ class Jitter:
         """Return its r.m.s. value, s."""
         return self.peak_s / 2**0.5
 
-    @property
-    def peak_to_peak_s(self) -> float:
-        """Return its peak-to-peak value, s."""
-        return 2 * self.peak_s
-
     def sideband_db(self, tone_hz: float) -> float:
         """Return the level of one of its two sidebands, dB relative to the tone, for a narrow modulation."""
         return float(20 * np.log10(np.pi * tone_hz * self.peak_s))

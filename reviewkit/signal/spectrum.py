@@ -77,6 +77,7 @@ class Tone:
     clouded: tuple[int, ...] = ()  # harmonics with something else in their lobe: neither they nor the noise can be read
     noise_hidden: bool = False  # by the leakage of an exported spectrum's window
     lone_hz: tuple[float, ...] = ()  # lines far above all near them that make much of the rest
+    close_in: float | None = None  # in a spectrum, what is next to the tone, if that is most of the rest
 
     @property
     def thd(self) -> float:

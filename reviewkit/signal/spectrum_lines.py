@@ -28,6 +28,8 @@ _EDGE = 1.001
 _ABOVE_LEAKAGE, _ABOVE_LEAKAGE_HUM = 1e4, 1e3
 _MOST_UNDER = 0.01  # of the harmonics' power: 0.04 dB of THD
 _MOST_HIDDEN = 0.2  # of the band's lines, by the fundamental's own leakage
+_CLOSE = 0.045  # of the tone's frequency: the sidebands of speed and flutter, but not of hum at 1 kHz
+_LEAST_CLOSE_IN = 0.005  # of the tone's level, as of a waveform that wavers
 # of the power in the tone's lobe: another window's lobe, or one of which lines were left out, leaves 0.05 and more
 _WORST_MISFIT = 0.03
 
@@ -104,7 +106,7 @@ def analyse_lines(
     if window and _misfit(level, place, window) > _WORST_MISFIT:
         raise NoLines(
             f"the lines next to the tone are not those of a {window} window; write the window that it was made with, "
-            "or export every line"
+            "export every line, or capture a tone that wavers as a waveform"
         )
     # places are read off the rows' own frequencies: an export may leave lines out
     frequency = float(np.interp(place, index, frequency_hz))
@@ -174,8 +176,24 @@ def analyse_lines(
         left, beside = np.zeros(len(power)), float(np.sqrt(sum(height**2 for height in harmonics.values())))
     else:
         left, beside = rest / noise_bandwidth_of(window or ""), rest_level
+    near = np.abs(frequency_hz / frequency - 1) < _CLOSE
+    close_in = float(np.sqrt(np.sum(left[near])))
+    if close_in < max(_LEAST_CLOSE_IN * level_v, np.sqrt(0.5) * beside):
+        close_in = 0.0
     lone = lone_lines(frequency_hz, left, frequency, level_v, harmonics, beside, band, half, mains_hz)
-    return Tone(frequency, level_v, band, harmonics, noise, rest_level, hum, third, lone_hz=lone, noise_hidden=hidden)
+    return Tone(
+        frequency,
+        level_v,
+        band,
+        harmonics,
+        noise,
+        rest_level,
+        hum,
+        third,
+        lone_hz=lone,
+        noise_hidden=hidden,
+        close_in=close_in or None,
+    )
 
 
 def _place(power: Array, peak: int, window: str | None) -> float:

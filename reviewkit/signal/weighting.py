@@ -23,8 +23,8 @@ _468_POLES = (
 )
 # AES17-2015, 5.2.7: 0 dB moves from 1 kHz to about 2 kHz
 _ARM_DB = -5.63
-# stand-ins: IEC 60098's tables of rumble weighting aren't available
-_RUMBLE_LOW_HZ, _RUMBLE_HIGH_HZ, _RUMBLE_A_REFERENCE_HZ = 10.0, 315.0, 100.0
+# the corner of a stand-in: IEC 60098's table of rumble weighting isn't available
+_RUMBLE_HZ = 315.0
 # IEC 60098: the time constants of the replay curve, s; the last is that of the 1976 amendment
 _RIAA_BASS_S, _RIAA_MIDDLE_S, _RIAA_TREBLE_S, _AMENDMENT_S = 3180e-6, 318e-6, 75e-6, 7950e-6
 
@@ -114,37 +114,6 @@ def weighting_468(frequency_hz: Any, *, arm: bool = False) -> Any:
     return (shape(frequency_hz) / shape(REFERENCE_HZ) * (10 ** (_ARM_DB / 20) if arm else 1.0))[()]
 
 
-def _rumble_low_pass(frequency_hz: Any) -> Any:
-    return 1 / np.sqrt(1 + (np.asarray(frequency_hz, dtype=float) / _RUMBLE_HIGH_HZ) ** 4)
-
-
-def rumble_a_type(frequency_hz: Any) -> Any:
-    """Return a stand-in for the unweighted rumble filter of IEC 60098 ("A-type"), as a ratio of amplitudes.
-
-    Its readings can't be compared with ratings by that standard, whose table isn't available.
-
-    Parameters
-    ----------
-    frequency_hz : Any
-        Not below 0, a scalar or an array of any shape.
-
-    Returns
-    -------
-    Any
-        The ratio, 1 at 100 Hz and 0 at 0 Hz, same shape.
-
-    Notes
-    -----
-    One pole at 10 Hz, and a Butterworth low-pass of two poles at 315 Hz: pass band and slopes from memory.
-    """
-
-    def shape(hz: Any) -> Any:
-        hz = np.asarray(hz, dtype=float)
-        return hz / np.hypot(hz, _RUMBLE_LOW_HZ) * _rumble_low_pass(hz)
-
-    return (shape(frequency_hz) / shape(_RUMBLE_A_REFERENCE_HZ))[()]
-
-
 def rumble_b_type(frequency_hz: Any) -> Any:
     """Return a stand-in for the weighted rumble filter of IEC 60098 ("B-type"), as a ratio of amplitudes.
 
@@ -165,7 +134,7 @@ def rumble_b_type(frequency_hz: Any) -> Any:
     -----
     Its peak at 315 Hz is that of the test record of DIN 45544; two poles on each side (Butterworth), from memory.
     """
-    ratio = np.asarray(frequency_hz, dtype=float) / _RUMBLE_HIGH_HZ
+    ratio = np.asarray(frequency_hz, dtype=float) / _RUMBLE_HZ
     return (2 * ratio**2 / (1 + ratio**4))[()]
 
 

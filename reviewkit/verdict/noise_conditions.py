@@ -8,7 +8,7 @@ from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.finding import Finding
 from reviewkit.model.level import is_same, reference_level
 from reviewkit.model.session import Rating
-from reviewkit.model.weightings import FLATTERING, weighted
+from reviewkit.model.weightings import FLATTERING, MUST_BE_STATED, weighted
 from reviewkit.verdict.compared_condition import APART, EASIER, HARDER, SAME, ComparedCondition
 
 _SAME = 0.005  # of a power or a band's edge: exports round by as much (common practice, no source)
@@ -22,6 +22,9 @@ def compare_weighting(rating: Rating, finding: Finding) -> ComparedCondition:
         return ComparedCondition(SAME, assumed="" if wanted or rating.called else measured)
     # a rating that doesn't name a weighting means unweighted; weighting makes it look better
     rated = f"rated {weighted(wanted)}" if wanted else "rated without a weighting"
+    if wanted in MUST_BE_STATED and not had:
+        why = f"{rated}, how the figure was read is not stated"
+        return ComparedCondition(APART, why, brief="weighting not stated")
     eased = not wanted and had in FLATTERING
     return ComparedCondition(EASIER if eased else APART, f"{rated}, measured {measured}", brief=f"measured {measured}")
 

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from measured_sheets import HERTZ, all_of, card_of, column, measured, one, panel_of, quantities, sheet
 
+from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating
 
 FREQUENCY_HZ = np.geomspace(10, 40_000, 49)
@@ -89,7 +90,7 @@ def test_channels_are_never_averaged():
         column("distortion", np.full(49, 0.02), "L"),
         column("distortion", np.full(49, 0.08), "R"),
     )
-    found = measured("distortion-frequency", data, drive_w=40.0)
+    found = measured("distortion-frequency", data, drive=Level(40.0, "W"))
     assert {f.channel: f.value for f in all_of(found, "distortion")} == {"L": 0.02, "R": 0.08}
     assert one(found, "worst_distortion", "R").at["power"] == 40.0
 
@@ -105,7 +106,9 @@ def test_the_benchs_floor():
 def test_the_card_holds_what_the_file_says():
     percent = [0.02, 0.01, 0.01, 0.02, 0.05]
     card = card_of(
-        "distortion-frequency", sheet(column("frequency", HERTZ), column("distortion", percent, "L")), drive_w=40.0
+        "distortion-frequency",
+        sheet(column("frequency", HERTZ), column("distortion", percent, "L")),
+        drive=Level(40.0, "W"),
     )
     assert panel_of(card).traces[0].y.tolist() == percent
     assert panel_of(card).y.scale == "log"

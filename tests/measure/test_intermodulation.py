@@ -24,6 +24,7 @@ from measured_sheets import (
 
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
+from reviewkit.model.level import Level
 
 RATE_HZ = 96_000
 KIND = "intermodulation"
@@ -135,9 +136,9 @@ def test_power_is_that_of_a_sine_of_the_same_peak():
     assert one(measured(KIND, capture(straight)), "imd").at["power"] == pytest.approx(25.0, rel=1e-3)
     unloaded = one(measured(KIND, capture(straight), load_ohm=None), "imd")
     assert unloaded.at["voltage"] == pytest.approx(20 / math.sqrt(2), rel=1e-3)
-    assert measured(KIND, capture(straight), drive_w=24.0).findings
+    assert measured(KIND, capture(straight), drive=Level(24.0, "W")).findings
     with pytest.raises(InputError, match=r'drive = "10 W", but .* holds 25 W, as a sine of the same peak'):
-        measured(KIND, capture(straight), drive_w=10.0)
+        measured(KIND, capture(straight), drive=Level(10.0, "W"))
 
 
 def test_conditions_travel_and_one_finding_answers_a_rating():
@@ -278,7 +279,7 @@ def run_of(data, **told):
 
 
 def test_the_card_is_drawn_as_it_is_said():
-    run = run_of(capture(played((60, 7000), MODULATION, a2=0.001), played((60, 7000), MODULATION)), drive_w=None)
+    run = run_of(capture(played((60, 7000), MODULATION, a2=0.001), played((60, 7000), MODULATION)), drive=None)
     card = KINDS[KIND].card([run], ())
     (panel,) = card.body.panels
     assert (card.hero.figure, card.hero.channel) == ("1.6 %", "R")
@@ -331,7 +332,7 @@ def test_a_window_that_is_not_known_may_cost_a_tone_four_decibels():
 def test_a_faulty_channel_s_own_level_is_in_the_sentence():
     """A sine that peaks as the pair does, at 4 V, has 16 / 16 = 1 W into 8 Ω; half as strong it has a quarter."""
     left = played((60, 7000), MODULATION, scale=4.0, a3=0)
-    run = run_from(capture(left, left / 2), conditions(KIND, drive_w=1.0, stage="before"))
+    run = run_from(capture(left, left / 2), conditions(KIND, drive=Level(1.0, "W"), stage="before"))
     figure = next(point for point in KINDS[KIND].points(run, None) if point.name == "figure")
     assert figure.facts["drive"] == "1 W into 8 Ω on the left, 250 mW into 8 Ω on the right"
 

@@ -270,7 +270,7 @@ def test_only_its_name_makes_a_file_one_of_lines():
     ],
 )
 def test_a_rated_rumble(limit, weighting, word):
-    c = conditions(KIND, lines_hz=RUMBLE, reference_level=VOLT, level=TEN_CM, load_ohm=None)
+    c = conditions(KIND, lines_hz=RUMBLE, reference_level=VOLT, drive=TEN_CM, load_ohm=None)
     run = run_from(capture(groove(), rate_hz=8000), c)
     rating = Rating("rumble", "dB", at_most=limit, weighting=weighting, called="rumble")
     (verdict,) = judge(session(rating), (run,))
@@ -278,7 +278,7 @@ def test_a_rated_rumble(limit, weighting, word):
 
 
 def test_a_rated_rumble_is_compared_by_its_reference():
-    c = conditions(KIND, lines_hz=RUMBLE, reference_level=VOLT, level=TEN_CM, load_ohm=None)
+    c = conditions(KIND, lines_hz=RUMBLE, reference_level=VOLT, drive=TEN_CM, load_ohm=None)
     run = run_from(capture(groove(), rate_hz=8000), c)
     for level, word in ((TEN_CM, "meets"), (Level(5.0, "cm/s"), "not comparable")):
         rating = Rating(

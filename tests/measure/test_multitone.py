@@ -13,6 +13,7 @@ from measured_sheets import CAPTURED, capture_of, card_of, column, conditions, m
 
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
+from reviewkit.model.level import Level
 
 RATE_HZ = 48_000
 POINTS = 32_768
@@ -155,9 +156,9 @@ def test_power_is_that_of_all_tones_together():
     samples = 20 * tones(np.random.default_rng(8), 1500.0, -60.0, 96_000)
     due = len(TONES) * (20 * PEAK) ** 2 / 2 / 8
     assert one(measured(KIND, capture(samples)), "multitone_clearance").at["power"] == pytest.approx(due, rel=1e-3)
-    assert measured(KIND, capture(samples), drive_w=due * 1.1).findings
+    assert measured(KIND, capture(samples), drive=Level(due * 1.1, "W")).findings
     with pytest.raises(InputError, match="the power of all tones together; write that"):
-        measured(KIND, capture(samples), drive_w=due * 3)
+        measured(KIND, capture(samples), drive=Level(due * 3, "W"))
     f = one(measured(KIND, capture(samples / 100, unit="ratio")), "multitone_clearance")
     assert not {"power", "voltage"} & set(f.at)
 
@@ -253,10 +254,10 @@ def test_a_faulty_channel_s_own_level_is_in_the_sentence():
     watts = len(TONES) * PEAK**2 / 16
     scale = 1 / math.sqrt(watts)
     data = capture(scale * samples, scale * samples / 2)
-    run = run_from(data, conditions(KIND, drive_w=1.0, stage="before"))
+    run = run_from(data, conditions(KIND, drive=Level(1.0, "W"), stage="before"))
     for point in KINDS[KIND].points(run, None):
         assert point.facts["drive"] == "1 W into 8 Ω on the left, 250 mW into 8 Ω on the right"
-    both = run_from(capture(scale * samples, scale * samples), conditions(KIND, drive_w=1.0, stage="before"))
+    both = run_from(capture(scale * samples, scale * samples), conditions(KIND, drive=Level(1.0, "W"), stage="before"))
     assert {point.facts["drive"] for point in KINDS[KIND].points(both, None)} == {"1 W into 8 Ω"}
 
 

@@ -236,7 +236,7 @@ def test_nothing_rated_into_this_load(hiss):
 
 
 def test_nothing_is_driven(hiss):
-    found = measured("noise", captured(hiss), channels="both", drive_w=5.0)
+    found = measured("noise", captured(hiss), channels="both", drive=Level(5.0, "W"))
     assert not [f for f in found.findings if {"channels", "power", "voltage"} & set(f.at)]
 
 

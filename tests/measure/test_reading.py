@@ -15,6 +15,7 @@ from reviewkit.ingest.reading_file import parse_readings
 from reviewkit.measure import KINDS
 from reviewkit.model import places
 from reviewkit.model.card import Rows
+from reviewkit.model.level import Level
 from reviewkit.model.quantities import QUANTITIES, show
 from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Bench, Rating
@@ -76,7 +77,13 @@ def test_swapped_channels_swap_findings():
 
 
 def test_a_readings_own_conditions_come_before_the_measurements():
-    told = {"input": "aux", "channels": "both", "setting": "tone flat", "drive_w": 40.0, "frequency_hz": 1000.0}
+    told = {
+        "input": "aux",
+        "channels": "both",
+        "setting": "tone flat",
+        "drive": Level(40.0, "W"),
+        "frequency_hz": 1000.0,
+    }
     plain = only("input sensitivity,L,150,mV,,\n", **told)
     assert plain.at == {
         "frequency": 1000.0,
@@ -110,7 +117,7 @@ def test_a_readings_own_conditions_come_before_the_measurements():
 )
 def test_what_is_read_at_rest_holds_under_no_drive(name, kept):
     """An offset is read with nothing driven, whatever the bench drives elsewhere."""
-    assert set(only(f"{name},L,1,mV,,\n", input="aux", channels="both", drive_w=5.0).at) == kept
+    assert set(only(f"{name},L,1,mV,,\n", input="aux", channels="both", drive=Level(5.0, "W")).at) == kept
     assert only(f"{name},L,1,mV,8 ohm,\n", load_ohm=4.0).at["load"] == 8.0
 
 
@@ -171,7 +178,7 @@ def test_left_and_right_stand_beside_each_other():
 
 def test_what_all_share_stands_over_them():
     rows = 'input sensitivity,L,148,mV,"1 kHz",\ninput sensitivity,R,151,mV,"1 kHz",\nlevel,L,20,V,"1 kHz, hot",\n'
-    made = card(run_of(rows, input="aux", drive_w=40.0))
+    made = card(run_of(rows, input="aux", drive=Level(40.0, "W")))
     assert made.conditions == ("40 W into 8 Ω", "1 kHz", "aux")
     assert [note for _, note in rows_of(made)] == ["", "hot"]
 
@@ -301,7 +308,7 @@ def test_names_keep_their_capitals(name):
 
 
 def test_the_radio_of_a_receiver_has_neither_the_bench_s_load_nor_its_drive():
-    of_fm = only('THD,L,0.1,%,"1 kHz, FM input, 65 dBf",\n', drive_w=40.0)
+    of_fm = only('THD,L,0.1,%,"1 kHz, FM input, 65 dBf",\n', drive=Level(40.0, "W"))
     assert set(of_fm.at) == {"frequency", "input", "dbf"}
 
 

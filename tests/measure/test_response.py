@@ -29,6 +29,7 @@ from measured_sheets import (
 
 from reviewkit.ingest.sheet.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
+from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating
 
 AUDIO = (20.0, 20_000.0)
@@ -266,9 +267,21 @@ def test_the_level_uncertainty_cancels_in_ratios():
     assert {f.uncertainty for f in found.findings} == {None}
 
 
+def test_the_corners_that_are_said_are_the_nearest_inside_the_audio_band():
+    frequency = points_hz(1, 200_000, 24)
+    for left_hz, right_hz, said in ((8e3, 12e3, 8e3), (12e3, 8e3, 8e3), (40e3, 12e3, 12e3)):
+        run = run_from(sweep(frequency, L=BandPass(5.0, left_hz), R=BandPass(5.0, right_hz)), conditions("response"))
+        (point,) = (point for point in KINDS["response"].points(run, None) if point.name == "corners")
+        assert point.facts["high"].value == pytest.approx(BandPass(5.0, said).half_power_hz()[1], rel=1e-3)
+        assert point.facts["low"] is None
+    for low_hz, high_hz in ((5.0, 40_000.0), (5.0, 21_000.0)):
+        run = run_from(sweep(frequency, L=BandPass(low_hz, high_hz)), conditions("response"))
+        assert "corners" not in {point.name for point in KINDS["response"].points(run, None)}
+
+
 def test_conditions_travel():
     found = measured(
-        "response", sweep(points_hz(20, 20_000, 8), mono=BandPass(5.0, 50_000.0)), drive_w=5.0, input="aux",
+        "response", sweep(points_hz(20, 20_000, 8), mono=BandPass(5.0, 50_000.0)), drive=Level(5.0, "W"), input="aux",
         setting="tone controls bypassed", stage="after",
     )  # fmt: skip
     f = one(found, "flatness")
@@ -292,9 +305,9 @@ def test_conditions_travel():
 )
 def test_levels_and_loads_that_differ_before_and_after_are_both_stated(drives, loads, line):
     runs = []
-    for stage, drive_w, load_ohm in zip(("before", "after"), drives, loads, strict=True):
+    for stage, watts, load_ohm in zip(("before", "after"), drives, loads, strict=True):
         data = sheet(column("frequency", [20.0, 1000.0, 20_000.0]), column("level", [0.0, 0.0, 0.0], "L", "dBV"))
-        c = conditions("response", stage=stage, drive_w=drive_w, load_ohm=load_ohm, id=stage)
+        c = conditions("response", stage=stage, drive=watts and Level(watts, "W"), load_ohm=load_ohm, id=stage)
         runs.append(run_from(data, c))
     assert KINDS["response"].card(runs, ()).conditions == (line,)
 

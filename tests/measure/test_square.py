@@ -25,6 +25,7 @@ from measured_sheets import (
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Finding
+from reviewkit.model.level import Level
 
 KIND = KINDS["square"]
 RATE_HZ, SQUARE_HZ, LENGTH_S = 192_000.0, 1003.7, 0.05
@@ -110,7 +111,7 @@ def test_less_noise_is_less_uncertain():
 def looped_back(rise_s):
     """Conditions of a measurement beside a bench whose own edge takes this long."""
     bench = Finding("rise_time", "", rise_s, "s", {}, "loop", "square", "bench", "measurements/loop.csv")
-    return replace(conditions("square", drive_w=1.0), floor=(bench,))
+    return replace(conditions("square", drive=Level(1.0, "W")), floor=(bench,))
 
 
 def test_an_edge_not_three_times_as_slow_as_the_bench_is_withheld():
@@ -154,7 +155,7 @@ def test_what_cannot_be_read(data, message):
 
 
 def run(stage="", **channels):
-    return run_from(captured(**channels), conditions("square", stage=stage, drive_w=1.0))
+    return run_from(captured(**channels), conditions("square", stage=stage, drive=Level(1.0, "W")))
 
 
 def test_the_card_marks_the_slower_channels_edge():

@@ -28,6 +28,7 @@ from measured_sheets import (
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding_conditions import conditions_of
+from reviewkit.model.level import Level
 from reviewkit.model.session import Bench
 
 RATE_HZ = 48_000
@@ -230,7 +231,7 @@ def test_fractions_of_full_scale_carry_ratios_only():
     """A capture whose full scale is not told: what does not need volts stands."""
     data = capture(tone_of(known.of_levels({2: -60.0}, np.random.default_rng(3)), scale=0.5))
     relative = sheet(data.columns[0], column("level", data.columns[1].values, "", "ratio"))
-    found = measured("tone", relative, input_level_v=0.1, drive_w=40.0)
+    found = measured("tone", relative, input_level_v=0.1, drive=Level(40.0, "W"))
     assert one(found, "thd").value == pytest.approx(0.1, rel=1e-4)
     assert not {"level", "power", "gain"} & quantities(found)
     # the level that the user states is a condition all the same
@@ -385,24 +386,24 @@ def test_a_drive_that_the_capture_contradicts(drive_w, fits):
     """2.5 W into 8 Ω is 4.4721 V: a capture of it that is said to be ten times more or less is a fault, not a guess."""
     volts = tone_of([1.0], scale=math.sqrt(2 * 2.5 * 8))
     if fits:
-        assert measured("tone", capture(volts), drive_w=drive_w).findings
+        assert measured("tone", capture(volts), drive=Level(drive_w, "W")).findings
         return
     with pytest.raises(InputError, match=r"drive = .*, but .* holds 2\.5 W; write that, or look for a wrong unit"):
-        measured("tone", capture(volts), drive_w=drive_w)
+        measured("tone", capture(volts), drive=Level(drive_w, "W"))
 
 
 def test_a_faulty_channel_need_not_hold_the_drive():
     """78.2 W left and 99.9 W right, 1.06 dB apart: written "100 W", no capture could satisfy both, were both asked."""
     left, right = (tone_of([1.0], scale=math.sqrt(2 * watts * 8)) for watts in (78.2, 99.9))
-    found = measured("tone", capture(left, right), drive_w=100.0, stage="before")
+    found = measured("tone", capture(left, right), drive=Level(100.0, "W"), stage="before")
     for channel, watts in (("L", 78.2), ("R", 99.9)):
         assert one(found, "power", channel).value == pytest.approx(watts, rel=1e-4)
         assert one(found, "thd", channel).at["power"] == pytest.approx(watts, rel=1e-4)
-    run = run_from(capture(left, right), conditions("tone", drive_w=100.0, stage="before"))
+    run = run_from(capture(left, right), conditions("tone", drive=Level(100.0, "W"), stage="before"))
     distortion = next(point for point in KINDS["tone"].points(run, None) if point.name == "distortion")
     assert distortion.facts["drive"] == "78.2 W into 8 Ω on the left, 99.9 W into 8 Ω on the right"
     # a left channel that is nearly dead is still the unit's, not the file's fault
-    assert measured("tone", capture(left / 30, right), drive_w=100.0, stage="before").findings
+    assert measured("tone", capture(left / 30, right), drive=Level(100.0, "W"), stage="before").findings
 
 
 @pytest.mark.parametrize(("stage", "drive_w"), [("before", 1.0), ("before", 1000.0)])
@@ -410,8 +411,8 @@ def test_what_the_message_names_is_accepted_before_a_repair(stage, drive_w):
     """Where no channel holds the drive the unit of the file may be wrong; the level that is named then fits."""
     data = capture(*(tone_of([1.0], scale=math.sqrt(2 * watts * 8)) for watts in (78.2, 20.0)))
     with pytest.raises(InputError, match=r"holds 78\.2 W; write that, or look for a wrong unit"):
-        measured("tone", data, drive_w=drive_w, stage=stage)
-    assert measured("tone", data, drive_w=78.2, stage=stage).findings
+        measured("tone", data, drive=Level(drive_w, "W"), stage=stage)
+    assert measured("tone", data, drive=Level(78.2, "W"), stage=stage).findings
 
 
 @pytest.mark.parametrize("stage", ["", "after"])
@@ -421,7 +422,7 @@ def test_channels_that_no_drive_fits(stage, drive_w):
     data = capture(*(tone_of([1.0], scale=math.sqrt(2 * watts * 8)) for watts in (78.2, 99.9)))
     wanted = "holds 78.2 W in the left channel and 99.9 W in the right channel; leave drive out"
     with pytest.raises(InputError, match=re.escape(wanted)):
-        measured("tone", data, drive_w=drive_w, stage=stage)
+        measured("tone", data, drive=Level(drive_w, "W"), stage=stage)
     found = measured("tone", data, stage=stage)
     assert one(found, "thd", "L").at["power"] == pytest.approx(78.2, rel=1e-4)
     assert one(found, "thd", "R").at["power"] == pytest.approx(99.9, rel=1e-4)
@@ -432,7 +433,7 @@ def test_a_wrong_full_scale_is_thought_of_where_a_wav_contradicts_its_drive():
     wav = replace(capture(tone_of([1.0], scale=math.sqrt(2 * 0.05 * 8))), source="measurements/tone.WAV")
     wanted = 'holds 50 mW; write that, or correct full_scale: with "20 V" in place of "2 V" it would be as stated'
     with pytest.raises(InputError, match=re.escape(wanted)):
-        measured("tone", wav, drive_w=5.0, full_scale_v=2.0)
+        measured("tone", wav, drive=Level(5.0, "W"), full_scale_v=2.0)
 
 
 # ------------------------------------------------------------------ lines left out

@@ -12,6 +12,7 @@ from measured_sheets import column, conditions, run_from, sheet
 from test_tone import RATE_HZ, capture, lines, tone_of
 
 from reviewkit.measure import KINDS
+from reviewkit.model.level import Level
 from reviewkit.model.session import Bench
 from reviewkit.render.cards.card import lay_out
 from reviewkit.render.cards.layout_check import find_problems
@@ -37,7 +38,10 @@ def pair(left, right, stage="", **told):
 
 
 def before_and_after():
-    return [pair(LEVELS_DB, TORN_DB, "before", drive_w=5.0), pair(LEVELS_DB, LEVELS_DB, "after", drive_w=5.0)]
+    return [
+        pair(LEVELS_DB, TORN_DB, "before", drive=Level(5.0, "W")),
+        pair(LEVELS_DB, LEVELS_DB, "after", drive=Level(5.0, "W")),
+    ]
 
 
 def cards(runs):
@@ -114,9 +118,9 @@ def test_an_open_output_takes_no_power():
         assert card.conditions[:2] == ("1.41 V with no load", "1 kHz")
         assert not any(" W" in condition for condition in card.conditions)
     # and a drive in volts is held against the capture there, too
-    assert run(data, load_ohm=math.inf, drive_v=1.4).findings
+    assert run(data, load_ohm=math.inf, drive=Level(1.4, "V")).findings
     with pytest.raises(Exception, match=r'drive = "14 V".*, but .* holds 1\.41 V; write that'):
-        run(data, load_ohm=math.inf, drive_v=14.0)
+        run(data, load_ohm=math.inf, drive=Level(14.0, "V"))
 
 
 # ------------------------------------------------------------------ the wave

@@ -205,11 +205,10 @@ def test_the_type_holds_latin_and_the_signs_of_the_trade():
     for name in embedded_type.installed_type():
         content = embedded_type.subset_type(name)
         assert content == embedded_type.subset_type(name)
-        assert len(content) < 25_000
+        assert len(content) < 20_000
         with TTFont(io.BytesIO(content)) as font:
             assert font.flavor == "woff"
             assert {ord(sign) for sign in "AZaz09äéßłŽ±×−–—“”‘’…µΩ≤°½"} <= set(font.getBestCmap())
-            assert "kern" in {record.FeatureTag for record in font["GPOS"].table.FeatureList.FeatureRecord}
             widths = {font["hmtx"][font.getBestCmap()[ord(sign)]][0] for sign in "0123456789"}
             assert len(widths) == 1  # figures one below another
 

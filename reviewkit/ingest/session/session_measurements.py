@@ -171,7 +171,9 @@ def _complete(each: Measurement, place: Place, name: str, bench: Bench, kinds: M
     range_ = name_of_range if name_of_range in bench.ranges else ""
     bench = bench.of(range_)
     load_ohm = bench.load_ohm if each.load_ohm is None else each.load_ohm
-    drive_w, drive_v = _both_levels(each, place, load_ohm)
+    if load_ohm is not None and math.isinf(load_ohm) and each.drive_w is not None:
+        remedy = 'write a voltage, for example "6.3 V"'
+        place.fault(f"drive = {show_value(place.raw['drive'])} is a power, but the load is open; {remedy}", "drive")
     return replace(
         each,
         id=name,
@@ -180,21 +182,7 @@ def _complete(each: Measurement, place: Place, name: str, bench: Bench, kinds: M
         load_ohm=load_ohm,
         # one driven channel is one channel, whatever the bench drives otherwise
         channels=each.channels or ("one" if each.driven else bench.channels),
-        drive_w=drive_w,
-        drive_v=drive_v,
     )
-
-
-def _both_levels(each: Measurement, place: Place, load_ohm: float | None) -> tuple[float | None, float | None]:
-    """Return the drive as watts and volts, P = U²/R, as far as the load allows."""
-    if load_ohm is not None and math.isinf(load_ohm) and each.drive_w is not None:
-        remedy = 'write a voltage, for example "6.3 V"'
-        place.fault(f"drive = {show_value(place.raw['drive'])} is a power, but the load is open; {remedy}", "drive")
-    if load_ohm is None or math.isinf(load_ohm):
-        return each.drive_w, each.drive_v
-    if each.drive_w is not None:
-        return each.drive_w, math.sqrt(each.drive_w * load_ohm)
-    return (None, None) if each.drive_v is None else (each.drive_v**2 / load_ohm, each.drive_v)
 
 
 # ------------------------------------------------------------------ between measurements

@@ -34,14 +34,6 @@ _LARGEST, _SMALLEST = 1e12, 1e-15  # in the base unit: beyond, its square may be
 _PLUS_MINUS = re.compile(r"^\s*(?:±|\+/-|\+-)\s*")
 
 
-class Drive(NamedTuple):
-    """The level of a capture: one of the three, as written."""
-
-    drive_w: float | None = None
-    drive_v: float | None = None
-    level: Level | None = None
-
-
 class RatedLevel(NamedTuple):
     """The level of a rating: a power, or another."""
 
@@ -158,14 +150,6 @@ def read_level(value: Any) -> Level:
     if base == "dBFS" and level > 0:
         raise ValueError('is above full scale; write for example "0 dBFS" or "-60 dBFS"')
     return Level(level, base, reference=reference)
-
-
-def read_drive(value: Any) -> Drive:
-    """Return the level of a capture."""
-    level = read_level(value)
-    if level.unit not in ("W", "V"):
-        return Drive(level=level)
-    return Drive(level.watts, level.volts)
 
 
 def read_rated_level(value: Any) -> RatedLevel:

@@ -127,7 +127,7 @@ TYPES: dict[str, Any] = {
     "± dB": Annotated[float, PlainValidator(quantities.read_plus_minus_db)],
     **{base: _quantity(base) for base in ("Hz", "V", "W", "Ω", "s", "%")},
     "times": Annotated[Any, PlainValidator(quantities.read_times), Field(examples=['"2.5 s"'])],
-    "drive": Annotated[Any, PlainValidator(quantities.read_drive), Field(examples=['"4 W" or "2.83 V"'])],
+    "drive": Annotated[Any, PlainValidator(quantities.read_level), Field(examples=['"4 W" or "2.83 V"'])],
     "level": Annotated[Any, PlainValidator(quantities.read_rated_level), Field(examples=['"4 W" or "2.83 V"'])],
     "tolerance": Annotated[Any, PlainValidator(ratings.read_tolerance)],
     "band": _pair('["20 Hz", "20 kHz"]'),

@@ -1,0 +1,64 @@
+"""The results of one measured file. Other processes make them, so this module imports no more than that takes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from reviewkit.build.plain_data import to_text
+from reviewkit.ingest.measurement_file import read_measurement
+from reviewkit.measure import KINDS
+from reviewkit.measure.unread import mark_unread
+from reviewkit.model.digests import file_digest
+from reviewkit.model.errors import CannotFinish, Fault, InputError
+from reviewkit.model.finding import Conditions
+from reviewkit.model.session import Measurement
+
+
+@dataclass(frozen=True)
+class Unusable:
+    """The reasons why a measurement has no figures. `unread`: its file can't be read at all."""
+
+    faults: tuple[Fault, ...]
+    unread: bool
+
+
+def measure_file(
+    folder: Path, conditions: Conditions, reference: Measurement | None, digests: Mapping[str, str]
+) -> str | Unusable:
+    """Return a measurement's results as text, in the form in which they are stored.
+
+    New results are decoded from the same text, so a cached one can't differ. `reference`: the measurement that its
+    `against` names.
+
+    Raises
+    ------
+    CannotFinish
+        If a file changed while it was read.
+    """
+    m, kind = conditions.measurement, KINDS[conditions.measurement.kind]
+    try:
+        sheet = read_measurement(folder, m, kind)
+    except InputError as error:
+        return Unusable(tuple(error.faults), unread=True)
+    try:
+        other = read_measurement(folder, reference, KINDS[reference.kind]) if reference else None
+    except InputError as error:
+        return Unusable(tuple(error.faults), unread=False)  # which its own measurement reports as well
+    changed = [file for file, digest in digests.items() if file_digest(folder / file) != digest]
+    if changed:
+        raise written_to(folder / changed[0])
+    try:
+        measured = kind.findings(sheet, replace(conditions, reference=other))
+        return to_text(mark_unread(measured, [each for each in (sheet, other) if each is not None], conditions))
+    except InputError as error:
+        return Unusable(tuple(error.faults), unread=False)
+
+
+def written_to(path: Path) -> CannotFinish:
+    """Return the error of a file that changed while it was read."""
+    return CannotFinish(
+        f"{path} was written to while it was read; nothing in out/ was changed. Try again when the program that writes "
+        "it is done"
+    )
