@@ -78,7 +78,8 @@ def test_every_figure_of_the_score_is_printed(episode):
     for card in episode.stills:
         if isinstance(card.body, Score):
             words = [item.text for item in printed(card)]
-            for row in (*card.body.missed, *card.body.close, *card.body.met):
+            rows = (*card.body.missed, *card.body.close)
+            for row in (rows or card.body.met)[: 3 if rows else 1]:  # of more, the card has the number
                 assert any(text.startswith(row.measured.split(" ")[0]) for text in words), row.label
 
 

@@ -60,9 +60,9 @@ def test_all_that_it_takes():
         (FAULTS.replace("22.8\n", "31\n") + SAFE, "still out: Bias R"),
         (FAULTS + SAFE + '"Rail, after",38.5,30,V,5 %,,\n', "still out: Rail"),
         (FAULTS + SAFE.replace("0,14,mV", "0,90,mV"), "still out: DC offset R"),
-        (FAULTS, "not read: DC offset, bias, leakage with the plug both ways"),  # of the bias, one channel alone
-        (FAULTS + "\n".join(SAFE.split("\n")[1:]), "not read: DC offset"),  # one channel alone
-        (FAULTS + "\n".join(SAFE.split("\n")[:5]) + "\n", "not read: leakage with the plug both ways"),  # one way
+        (FAULTS, "still to check: DC offset, bias, leakage with the plug both ways"),  # of the bias, one channel alone
+        (FAULTS + "\n".join(SAFE.split("\n")[1:]), "still to check: DC offset"),  # one channel alone
+        (FAULTS + "\n".join(SAFE.split("\n")[:5]) + "\n", "still to check: leakage with the plug both ways"),  # one way
         (FAULTS + SAFE.replace("0,34,mV", "0,900,mV"), "still out: Leakage from the chassis"),
         (FAULTS + SAFE + "Smell,,,,,no-go,\n", "still out: Smell"),
     ],
@@ -140,4 +140,4 @@ def test_which_safety_readings_a_unit_needs(what, ratings, load_ohm, needed):
     m = Measurement("tone", "tone", stage="after", load_ohm=load_ohm)
     rows = parse_repair(HEADER + "R12,220,open,ohm,20 %,replaced,221\n")
     ended = find_outcome(session, rows, [Run(Conditions(m, Bench()), ())], ())
-    assert ended.pending == (f"not read: {needed}",)
+    assert ended.pending == (f"still to check: {needed}",)

@@ -94,7 +94,7 @@ def test_where_it_is_3_db_down_and_on_which_side(low, high, said):
 @pytest.mark.parametrize(
     ("value", "other", "opposite", "said"),
     [
-        (8.2, 3.7, None, "Bass: 8.2 dB up at 50 Hz. At 12 kHz, +3.7 dB."),
+        (8.2, 3.7, None, "Bass: 8.2 dB up at 50 Hz. At 12 kHz, 3.7 dB up."),
         (8.2, 0.4, None, "Bass: 8.2 dB up at 50 Hz."),
         (8.2, 0.4, -8.2, "Bass: 8.2 dB up or down at 50 Hz."),
         (-8.4, 0.4, 8.2, "Bass: 8.2 dB up, 8.4 dB down at 50 Hz."),

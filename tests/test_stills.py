@@ -76,7 +76,7 @@ def test_as_found_has_nothing_of_after_on_it():
 def test_the_pair_shows_what_was_gained_on_the_same_scales():
     (pair,) = stills([BEFORE, AFTER])
     assert (pair.stage, pair.subject) == ("Before and after", "Distortion (THD+N), right channel")
-    assert (pair.hero.before, pair.hero.figure, pair.hero.caption) == ("3.0 %", "0.020 %", "after, at 1 W")
+    assert (pair.hero.before, pair.hero.figure, pair.hero.caption) == ("3.0 %", "0.020 %", "distortion after, at 1 W")
     (now,), (was,) = pair.body.panels, pair.found.body.panels
     assert (now.x, now.y) == (was.x, was.y)
     # the healthy channel didn't change, so it isn't drawn

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 
-from reviewkit.model.card import Axis, Card, Chart, Hero, Row, Rows, ScoreRow
+from reviewkit.model.card import Axis, Card, Chart, Hero, Number, Row, Rows, ScoreRow
 from reviewkit.model.finding import Finding, Point
 from reviewkit.model.session import Rating
 from reviewkit.model.verdict import Verdict
@@ -78,11 +78,14 @@ def _body(card: Card) -> Iterator[str]:
     elif isinstance(body, Rows):
         yield " | ".join(body.headers)
         yield from map(_row, body.rows)
+        yield from [body.more] if body.more else ()
     else:
         for each in fields(body):
             value = getattr(body, each.name)
             items = value if isinstance(value, tuple) and value and is_dataclass(value[0]) else (value,)
             for item in items:
+                if isinstance(body, Number) and body.dial is None and each.name in ("dial", "before", "after"):
+                    continue
                 if text := _item(item):
                     yield f"{each.name}: {text}"
 

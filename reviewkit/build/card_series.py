@@ -123,7 +123,7 @@ def _whole_series(measured: Sequence[Card], results: Results, called: Set[str]) 
     change = most.finding.facts["change"] if most is not None and most.finding is not None else None
     cards = [
         session_cards.make_title_card(session, price, files.photo),
-        session_cards.make_rated_card(session),
+        session_cards.make_rated_card(session, verdicts),
         *first,
         make_hunt_card(repair),
         make_fix_card(repair),
@@ -134,7 +134,7 @@ def _whole_series(measured: Sequence[Card], results: Results, called: Set[str]) 
         if "table" in called
         else None,
         session_cards.make_number_card(most),
-        make_ending_card(session, outcome, change, repair, verdicts, results.table.one_unit),
+        make_ending_card(session, outcome, change, repair, verdicts),
         session_cards.make_price_card(price),
     ]
     return [card if card.first else replace(card, first=card.id) for card in cards if card is not None]

@@ -24,9 +24,10 @@ from reviewkit.model.card import (
     Trace,
 )
 from reviewkit.model.verdict import Verdict
-from reviewkit.verdict.verdict_words import margin_words
+from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, NO_VERDICT, UNMEASURED, margin_words
 
 _SIDES = {"L": "left channel", "R": "right channel"}
+_OTHERS = {CLOSE: (CLOSE,), "not judged": (INCOMPARABLE, UNMEASURED, NO_VERDICT)}
 MOST_READINGS = 8  # further figures; the page has a table of them all
 
 
@@ -77,22 +78,23 @@ def _body_texts(body: Body) -> list[str]:
         case Number():
             return [f"{body.figure}: {body.sentence}", body.was]
         case Score():
-            rows = (*body.missed, *body.close, *body.unjudged, *body.met)
-            return [*map(_score_text, rows), f"and {body.more} more, all met" if body.more else ""]
+            return [*map(_score_text, (*body.missed, *body.close, *body.unjudged, *body.met))]
         case Hunt():
-            return [*map(_reading_text, (*body.readings, body.part)), body.rest]
+            return [*map(_reading_text, (*body.readings, body.part))]
         case Fix():
             return [f"{body.part}: {body.done}", *map(_fixed_text, body.readings)]
         case Ending():
             ended = [body.word, _hero_text(body.hero) if body.hero else "", f"{body.met} {body.of}".strip()]
-            return [*ended, *(f"missed: {missed}" for missed in body.missed), body.rest, body.pending, body.foot]
+            others = (f"{sum(word in words for word in body.tally)} {what}" for what, words in _OTHERS.items())
+            missed = [f"missed: {missed}" for missed in body.missed]
+            return [*ended, *missed, ", ".join(text for text in others if text[0] != "0"), body.pending]
         case Price():
             return _price_texts(body)
         case TitlePage():
             price = _price_texts(body.price) if body.price else []
             return [body.hook, ", ".join(filter(None, (body.name, body.what))), *price, body.presenter]
         case Rows():
-            return [_row_text(row, body.headers) for row in body.rows]
+            return [*(_row_text(row, body.headers) for row in body.rows), body.more]
 
 
 def _curves_text(chart: Chart) -> str:

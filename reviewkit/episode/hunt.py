@@ -19,6 +19,7 @@ from reviewkit.verdict.repair_points import (
 )
 
 _MOST, _MOST_OK = 4, 2  # readings before the part; those of them that are OK
+_MOST_BACK = 2  # readings after the repair, if all are OK: the part, and what gave it away
 
 
 def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
@@ -34,9 +35,9 @@ def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
     kept = fine[: min(_MOST_OK, _MOST - len(out))]
     shown = [*(_reading(row) for row in kept), *(_reading(row) for row in out)]
     named = _reading(part)
-    body = Hunt(tuple(shown), named, _rest(repair, [*kept, *out, part]))
+    body = Hunt(tuple(shown), named)
     facts = {"part": part.point.split(",")[0], "word": named.word}
-    return Card("hunt", "what the meter found", (), body, stage="The hunt", finding=Point("cards", "hunt", facts))
+    return Card("hunt", "", (), body, stage="The hunt", finding=Point("cards", "hunt", facts))
 
 
 def _chain(repair: Sequence[RepairRow]) -> list[RepairRow]:
@@ -61,19 +62,6 @@ def _shown(row: RepairRow) -> str:
     return "shorted" if row.found_text == "short" else row.found_text
 
 
-def _rest(repair: Sequence[RepairRow], shown: Sequence[RepairRow]) -> str:
-    """Return a sentence on the other readings as found: "The other 14 readings were OK."."""
-    verdicts = [point_verdict(row) for row in repair if row not in shown and not is_after_repair(row)]
-    judged = [verdict for verdict in verdicts if verdict]
-    fine = judged.count(OK)
-    if not judged:
-        return ""
-    if fine in (0, len(judged)):
-        how = "OK" if fine else "out too"
-        return f"The other reading was {how}." if len(judged) == 1 else f"The other {len(judged)} readings were {how}."
-    return f"Of the other {len(judged)} readings, {fine} {'was' if fine == 1 else 'were'} OK."
-
-
 def make_fix_card(repair: Sequence[RepairRow]) -> Card | None:
     """Make the card of what was done to the part, and the readings before and after; None without a reading after."""
     chain = _chain(repair)
@@ -83,13 +71,12 @@ def make_fix_card(repair: Sequence[RepairRow]) -> Card | None:
     again = [row for row in (part, *chain[:-1]) if reading_after(row, repair)[0]]
     if not again:
         return None
-    if len(again) > _MOST:
-        again = [*again[:2], *again[-(_MOST - 2) :]]
     readings = []
     for row in again:
         text, verdict = reading_after(row, repair)
         readings.append(HuntReading(point_name(row), _shown(row), text, verdict, verdict not in ("", OK)))
-    back = all(reading.word == OK for reading in readings)
-    body = Fix(point_name(part).split(",")[0], part.action, tuple(readings))
+    off = [reading for reading in readings if reading.word != OK]
+    back = not off
+    body = Fix(point_name(part).split(",")[0], part.action, tuple(off[:_MOST] or readings[:_MOST_BACK]))
     finding = Point("cards", "fix", {"back": back, "readings": len(readings)})
-    return Card("fix", "before and after it", (), body, stage="The repair", finding=finding)
+    return Card("fix", "", (), body, stage="The repair", finding=finding)

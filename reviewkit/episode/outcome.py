@@ -123,7 +123,7 @@ def _missing_readings(session: Session, repair: Sequence[RepairRow], runs: Seque
         passed = is_leakage_passed(readings) if key == LEAKAGE else is_passed(readings)
         if not passed and all(reading.verdict in ("", OK) for reading in readings):
             unread.append(_NAMES[key])
-    return f"not read: {', '.join(unread)}" if unread else ""
+    return f"still to check: {', '.join(unread)}" if unread else ""
 
 
 def drives_loudspeakers(session: Session, runs: Sequence[Run]) -> bool:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from reviewkit.episode.outcome import MEASURED, Outcome, faulty_points
 from reviewkit.episode.stills import AFTER, judged_hero
+from reviewkit.episode.wording import lower_first
 from reviewkit.measure import figures
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Ending, Hero, Score, ScoreRow
@@ -19,9 +20,7 @@ from reviewkit.verdict.repair_points import point_name, reading_after
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT, UNMEASURED
 from reviewkit.verdict.verdict_words import margin_words
 
-_MOST_MET = 9
 _ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE, UNMEASURED)
-_SIDES = {"L": "left channel", "R": "right channel"}
 
 
 def make_score_card(session: Session, verdicts: Sequence[Verdict], *, repaired: bool) -> Card | None:
@@ -40,15 +39,14 @@ def make_score_card(session: Session, verdicts: Sequence[Verdict], *, repaired: 
         tuple(_row(v, margin_words(v)) for v in missed),
         tuple(_row(v, "") for v in rows[CLOSE]),
         tuple(_row(v, v.brief or v.verdict) for v in unjudged),
-        tuple(_row(v, margin_words(v)) for v in met[:_MOST_MET]),
-        max(len(met) - _MOST_MET, 0),
+        tuple(_row(v, margin_words(v)) for v in met),
     )
     bench = session.bench
     conditions = (f"{bench.input} input" if bench.input else "", bench.mains)
     facts = {"judged": judged, "met": len(met), "missed": len(missed)}
     return Card(
         "score",
-        "Rated and measured",
+        "",
         tuple(text for text in conditions if text),
         body,
         stage=AFTER if repaired else "",
@@ -88,7 +86,6 @@ def make_ending_card(
     change: Change | None,
     repair: Sequence[RepairRow],
     verdicts: Sequence[Verdict],
-    one_unit: str,
 ) -> Card | None:
     """Make the card of how it ended; None if nothing was judged, repaired or changed.
 
@@ -104,16 +101,13 @@ def make_ending_card(
         The rows of repair.csv.
     verdicts : sequence of Verdict
         On all ratings.
-    one_unit : str
-        What is fair to the maker.
     """
     rated = [v for word in _ORDER for v in sorted((v for v in verdicts if v.verdict == word), key=_room)]
     judged = [v for v in rated if v.verdict in JUDGED]
     if outcome.word == MEASURED and not judged:
         return None
-    missed, close = ([v for v in judged if v.verdict == word] for word in (SHORT, CLOSE))
-    met = len(judged) - len(missed) - len(close)
-    others = ((len(close), "too close to call"), (len(rated) - len(judged), "not judged"))
+    missed = [v for v in judged if v.verdict == SHORT]
+    met = sum(v.verdict == MEETS for v in judged)
     body = Ending(
         outcome.word,
         _hero(outcome, change, repair, judged),
@@ -121,9 +115,7 @@ def make_ending_card(
         str(met) if judged else "",
         f"of {len(judged)} judged {'was' if met == 1 else 'were'} met" if judged else "",
         tuple(_missed(v) for v in missed),
-        ", ".join(f"{count} {what}" for count, what in others if count) if judged else "",
         "; ".join(outcome.pending),
-        f"{one_unit[0].upper()}{one_unit[1:]}." if one_unit and judged else "",
     )
     unit = session.unit
     what = ", ".join(str(part) for part in (unit.what, unit.year) if part)
@@ -133,11 +125,6 @@ def make_ending_card(
 def _missed(v: Verdict) -> str:
     """Return a miss in a few words: "damping factor 52, rated 60"."""
     return f"{lower_first(v.label.split(',')[0])} {judged_figure(v)}, rated {v.limit}"
-
-
-def lower_first(text: str) -> str:
-    """Return a name as it is written within a sentence: "damping factor", but "THD", "B+ voltage" and "Qtc"."""
-    return text if not text[1:2].islower() or text[:2] == "Qt" else text[:1].lower() + text[1:]
 
 
 def _hero(
@@ -165,10 +152,13 @@ def _rated_hero(v: Verdict) -> Hero:
 
 
 def change_hero(change: Change) -> Hero:
-    """Return a change as a large figure: "distortion, right channel, at 1 W", 5.0 → 0.020 %."""
+    """Return a change as a large figure: "distortion, right, at 1 W", 5.0 → 0.020 %."""
     after = change.after
     caption = ", ".join(
-        filter(None, (quantities.quantity_of(after).plain_name, _SIDES.get(after.channel, ""), figures.where(after)))
+        filter(
+            None,
+            (quantities.quantity_of(after).plain_name, figures.CHANNELS.get(after.channel, ""), figures.where(after)),
+        )
     )
     return Hero(
         quantities.show(after), caption, quantities.show(change.before), channel=after.channel, findings=(after,)

@@ -10,7 +10,7 @@ from reviewkit.episode.score import change_hero
 from reviewkit.episode.stills import AFTER
 from reviewkit.measure import figures
 from reviewkit.model import digits, quantities, rating_words
-from reviewkit.model.card import Axis, Card, Number, Price, Row, Rows, TitlePage
+from reviewkit.model.card import FEW_ROWS, Axis, Card, Number, Price, Row, Rows, TitlePage, show_few
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Point
 from reviewkit.model.prices import PriceLine
@@ -19,7 +19,7 @@ from reviewkit.model.session import PrintedFigure, Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.repair_points import NOTHING_DONE, OPEN, SHORT, point_word, reading_after
 from reviewkit.verdict.spec_table import SpecTable, sources
-from reviewkit.verdict.verdict_words import UNMEASURED
+from reviewkit.verdict.verdict_words import JUDGED, MEETS, UNMEASURED
 
 _FEW = 8.0  # a dial whose ends are less than this factor apart is numbered 1, 2, 5
 _LONGEST_FIGURE = 22  # characters, in the column of figures
@@ -63,17 +63,18 @@ def make_price_card(price: PriceLine | None) -> Card | None:
     return Card("price", "by consumer prices" if body.now else "", (), body, finding=Point("cards", "price", facts))
 
 
-def make_rated_card(session: Session) -> Card | None:
-    """Make the card of what the maker printed, then what isn't measured here; None if nothing is printed."""
+def make_rated_card(session: Session, verdicts: Sequence[Verdict]) -> Card | None:
+    """Make the card of the few ratings that the episode judges, else of what the maker printed; None without any."""
     if not (session.ratings or session.printed):
         return None
-    rows = tuple(
-        Row((label, rating_words.limit_text(r)), note="" if label.endswith(")") else rating_words.small_print(r))
-        for label, r in zip(rating_words.labels(session.ratings), session.ratings, strict=True)
-    )
-    rows += tuple(_printed_row(figure) for figure in session.printed)
-    finding = Point("cards", "rated", {"ratings": len(rows)})
-    body = Rows(("", "rated"), rows, strong=1)
+    labels = rating_words.labels(session.ratings)
+    rows = [Row((label, rating_words.limit_text(r, label))) for label, r in zip(labels, session.ratings, strict=True)]
+    rated = {id(r): row for r, row in zip(session.ratings, rows, strict=True)}
+    judged = sorted((v for v in verdicts if v.verdict in JUDGED), key=lambda v: v.verdict == MEETS)
+    first = sorted((rated[id(v.rating)] for v in judged[:FEW_ROWS]), key=rows.index)
+    rows += [_printed_row(figure) for figure in session.printed]
+    finding = Point("cards", "rated", {"ratings": len(rows), "judged": len(first)})
+    body = show_few(Rows(("", "rated"), tuple(rows), strong=1), first)
     return Card("rated", "", (), body, asides=tuple(sources([*session.ratings, *session.printed])), finding=finding)
 
 
@@ -85,7 +86,7 @@ def _printed_row(figure: PrintedFigure) -> Row:
 
 
 def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict], *, repaired: bool) -> Card | None:
-    """Make the card of all that was rated and measured; None if nothing was."""
+    """Make the card of the few ratings that were judged, else of what was measured; None if nothing was."""
     if all(row.only_printed for row in table.rows):
         return None
     # the rows without a rating come after those of the verdicts
@@ -98,9 +99,10 @@ def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdi
     bench = session.bench
     conditions = tuple(text for text in (f"{bench.input} input" if bench.input else "", bench.mains) if text)
     words = ("",) if any(row.verdict for row in rows) else ()
-    body = Rows(("", "measured", "rated", *words), rows, strong=1)
+    judged = [row for row in rows if row.verdict in JUDGED]
+    body = show_few(Rows(("", "measured", "rated", *words), rows, strong=1), judged)
     stage = AFTER if repaired else ""
-    return Card("table", "all ratings", conditions, body, stage=stage, finding=Point("cards", "table", {}))
+    return Card("table", "", conditions, body, stage=stage, finding=Point("cards", "table", {}))
 
 
 def make_repair_card(repair: Sequence[RepairRow]) -> Card | None:

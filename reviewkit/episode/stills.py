@@ -7,6 +7,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
+from reviewkit.episode.wording import lower_first
 from reviewkit.measure import KINDS, figures
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Trace
@@ -129,10 +130,9 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
     if quantities.quantity_of(change.after).style == "plus-minus":  # nothing without the band that it holds over
         base = replace(base, conditions=(*base.conditions, figures.where(change.after)))
     old, new = quantities.show(change.before), quantities.show(change.after)
-    weighting = _weighting(change.after)
-    hero = Hero(
-        new, ", ".join(filter(None, ("after", weighting, where))), old, channel=channel, findings=(change.after,)
-    )
+    weighting, name = _weighting(change.after), quantities.quantity_of(change.after).plain_name
+    now, short = (", ".join(filter(None, (when, weighting, where))) for when in (f"{name} after", "after"))
+    hero = Hero(new, now, old, channel=channel, findings=(change.after,), short=short)
     subject = ", ".join(filter(None, (base.subject, _channel(channel))))
     panels = _panels(chart, channel, place, found=False)
     pair = replace(
@@ -148,13 +148,9 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
     others = [f for f in _of_run(runs, change.before) if f.quantity == change.before.quantity and f.channel != channel]
     alike = next((f for f in others if all(f.at.get(key) == change.before.at.get(key) for key in same)), None)
     panels = _panels(chart, channel, place, found=True, healthy=alike)
-    hero = Hero(
-        old,
-        ", ".join(filter(None, (_channel(channel), weighting, where))),
-        channel=channel,
-        fault=change.improved,
-        findings=(change.before,),
-    )
+    short = ", ".join(filter(None, (_side(channel), weighting, where)))
+    named = ", ".join(filter(None, (name, short)))
+    hero = Hero(old, named, channel=channel, fault=change.improved, findings=(change.before,), short=short)
     found = replace(
         base,
         stage=BEFORE,
@@ -189,10 +185,9 @@ def _place(change: Change, panel: Panel) -> tuple[float, float, float] | None:
 def _panels(
     chart: Chart, channel: str, place: tuple[float, float, float] | None, *, found: bool, healthy: Finding | None = None
 ) -> tuple[Panel, ...]:
-    """Return one stage of all panels; of those side by side, only the first has the curves' names."""
+    """Return one stage of all panels; only the first has the curves' names."""
     panels = [_panel(panel, channel, place, found=found, healthy=healthy) for panel in chart.panels]
-    if chart.beside:
-        panels[1:] = [replace(p, traces=tuple(replace(t, label="") for t in p.traces)) for p in panels[1:]]
+    panels[1:] = [replace(p, traces=tuple(replace(t, label="") for t in p.traces)) for p in panels[1:]]
     return tuple(panels)
 
 
@@ -233,7 +228,7 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     assert isinstance(base.body, Chart)
     body = _with(base.body, "now", base.body.panels[0].traces)
     limits = tuple(limit for limit in body.panels[0].limits if limit.rating is verdict.rating)[:1]
-    hero = judged_hero(verdict)
+    hero = _without(judged_hero(verdict), base.conditions)
     first = body.panels[0]
     key = {"Hz": "frequency", "W": "power"}.get(first.x.unit, "")
     deciding = verdict.findings[0]
@@ -241,14 +236,26 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding.channel, x)
     marks = first.marks if x is None or y is None else (Mark(float(x), float(y), channel=deciding.channel),)
     panels = (replace(first, limits=limits, marks=marks), *(replace(p, limits=()) for p in body.panels[1:]))
+    # where a deviation comes from is another matter
+    body = (
+        replace(body, panels=panels[:1], heights=(1.0,), beside=False) if body.beside else replace(body, panels=panels)
+    )
     return replace(
         base,
         stage=_stage_now(runs),
-        body=replace(body, panels=panels),
+        body=body,
         hero=hero,
         verdict=verdict,
         finding=_finding("verdict", runs, base, verdict=verdict),
     )
+
+
+def _without(hero: Hero, conditions: Sequence[str]) -> Hero:
+    """Return a hero whose captions leave out where it was read if the overline says so: "at 1 kHz"."""
+    given = {f"at {condition}" for condition in conditions}
+    texts = (text.split(", ") for text in (hero.caption, hero.short))
+    caption, short = (", ".join(part for part in parts if part not in given) for parts in texts)
+    return replace(hero, caption=caption, short=short)
 
 
 def judged_hero(verdict: Verdict) -> Hero:
@@ -262,8 +269,12 @@ def judged_hero(verdict: Verdict) -> Hero:
     elif place and f" {place}" in f" {verdict.label}":
         place = ""
     weighting = finding.at.get("weighting")
-    caption = ", ".join(filter(None, (_channel(finding.channel), weighted(weighting) if weighting else "", place)))
-    return Hero(number, caption, "", f"± {spread}" if plus_minus else "", channel=finding.channel, findings=(finding,))
+    name, under = lower_first(verdict.label.split(", ")[0]), weighted(weighting) if weighting else ""
+    side = _side(finding.channel)
+    short = ", ".join(filter(None, (side, under, place)))
+    caption = ", ".join(filter(None, (name, side, "" if under in name else under, place)))
+    spread = f"± {spread}" if plus_minus else ""
+    return Hero(number, caption, "", spread, channel=finding.channel, findings=(finding,), short=short)
 
 
 def _height(panel: Panel, channel: str, x: float | None) -> float | None:
@@ -302,6 +313,10 @@ def _stage_now(runs: Sequence[Run]) -> str:
     return AFTER if "after" in stages else BEFORE if "before" in stages else ""
 
 
+def _side(channel: str) -> str:
+    return figures.CHANNELS.get(channel, _channel(channel))
+
+
 def _channel(channel: str) -> str:
     return {"L": "left channel", "R": "right channel"}.get(channel, channel.replace(">", " → ").replace("both", ""))
 
@@ -318,6 +333,7 @@ def _finding(
         "verdict": verdict,
         "change": change,
         "channel": change.after.channel if change else "",
+        "figure": change.after if change else base.hero.findings[0] if base.hero and base.hero.findings else None,
         "settings": len(runs),
         "by_meter": KINDS[kind].by_meter or not any(run.conditions.measurement.file for run in runs),
     }

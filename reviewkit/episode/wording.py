@@ -1,4 +1,4 @@
-"""Which of its wordings a sentence has: the first that repeats no phrase."""
+"""The wording of a sentence: the first that repeats no phrase, with names as they are written within one."""
 
 from __future__ import annotations
 
@@ -18,6 +18,11 @@ def find_phrases(text: str) -> set[str]:
         words = part.split()
         found |= {" ".join(words[at : at + PHRASE_WORDS]) for at in range(len(words) - PHRASE_WORDS + 1)}
     return found
+
+
+def lower_first(text: str) -> str:
+    """Return a name as it is written within a sentence: "damping factor", but "THD", "B+ voltage" and "Qtc"."""
+    return text if not text[1:2].islower() or text[:2] == "Qt" else text[:1].lower() + text[1:]
 
 
 class Speaker:

@@ -67,7 +67,7 @@ def _check_levels(sheet: Sheet, m: Measurement) -> None:
         other = _OTHER_LEVEL.search(column.header)
         if other is not None and ">" not in column.channel:
             message = (
-                f'"{column.header}" is {other[0].lower()}, and a {m.kind} is made of the output\'s level; is it '
+                f'"{column.header}" is {other[0].lower()}, and kind = "{m.kind}" needs the level at the output; is it '
                 f"another kind? If it is that level, write under its [[measurement]] in session.toml columns = "
                 f"{inline_table({**m.columns, 'level': column.header})}"
             )

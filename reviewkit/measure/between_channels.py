@@ -114,7 +114,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     )
     hz = quantities.hertz(main.curves[0].facts["frequency_hz"])
     figure = _shown(main)
-    hero = figures.hero(figure, (), quantities.quantity_of(figure).name if figure else "")
+    hero = figures.hero(figure)
     panel = Panel(scales.sides("left"), scales.sides("right"), traces, one_channel=True, square=True)
     found = [f for name in KIND.quantities for f in figures.by_channel(main, name)]
     return figures.card(

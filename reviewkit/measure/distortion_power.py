@@ -182,7 +182,7 @@ def _limits(run: Run, x_axis: Axis) -> tuple[Limit, ...]:
         at = distortion_limit(rating)
         here = rating.load_ohm in (None, run.conditions.measurement.load_ohm)
         if rating.quantity == "power" and rating.at_least and at and here:
-            label = f"rated {quantities.percent(at)} to {quantities.watts(rating.at_least)}"
+            label = f"rated {quantities.percent(at)}"
             found.append(Limit(None, at, max(x_axis.low, LOWEST_POWER_W), rating.at_least, label, rating))
     return tuple(found)
 

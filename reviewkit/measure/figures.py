@@ -327,15 +327,15 @@ def _swept_power(finding: Finding) -> bool:
 
 
 def hero(key: Finding | None, found: Sequence[Finding] = (), what: str = "") -> Hero | None:
-    """Return a figure as a card shows it large: its channel if others differ, what it is, where it was read."""
+    """Return a figure as a card shows it large: what it is, its channel if others differ, where it was read."""
     if key is None:
         return None
     whose = CHANNELS.get(key.channel, key.channel.replace(">", " → "))
     names = [whose if len({f.channel for f in found}) > 1 else "", what, where(key)]
+    short = ", ".join(filter(None, names))
+    named = short if what else ", ".join(filter(None, (quantities.quantity_of(key).plain_name, short)))
     x = key.at.get("power") if _swept_power(key) else key.at.get("frequency")
-    return Hero(
-        quantities.show(key), ", ".join(filter(None, names)), channel=key.channel, x=x, y=key.value, findings=(key,)
-    )
+    return Hero(quantities.show(key), named, channel=key.channel, x=x, y=key.value, findings=(key,), short=short)
 
 
 def readings(found: Sequence[Finding]) -> tuple[tuple[str, str], ...]:

@@ -160,7 +160,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     )
     names = ("speed_error", "wow_and_flutter", "unweighted_flutter", "speed_drift")
     figure = shown(main)
-    hero = figures.hero(figure, (), weighted(figure.at["weighting"]) if figure else "")
+    hero = figures.hero(figure, (), f"wow and flutter, {weighted(figure.at['weighting'])}" if figure else "")
     return figures.card(
         runs,
         KIND.title,

@@ -121,7 +121,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
     limits = tuple(_limit(rating, main) for rating in figures.rated(main.conditions, *_RATED) if rating.printed)
     panel = Panel(scales.dial_for(traces), scales.ohms(values), tuple(traces), limits, _marks(main, worst))
-    hero = figures.hero(worst, lowest, "lowest")
+    hero = figures.hero(worst, lowest, "lowest impedance")
     shown = ("system_resonance", "qtc", "qts", "lower_peak", "tuning", "upper_peak", "rated_impedance")
     found = [*lowest, *(f for name in shown for f in figures.by_channel(main, name))]
     return figures.card(runs, KIND.title, Chart((panel,)), hero, found, _enclosure(main))

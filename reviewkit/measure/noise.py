@@ -77,7 +77,11 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             withheld.append(RELATIVE + hint)
             continue
         withheld += not_reached(sheet, noise, band_hz)
-        found += _figures(c, column.channel, noise, band_hz)
+        own = _figures(c, column.channel, noise, band_hz)
+        if c.mains_hz and any(f.quantity == "hum_voltage" for f in own):
+            strongest = noise_lines.strongest_hum(noise, c.mains_hz, band_hz)
+            curves[-1] = replace(curves[-1], facts={**curves[-1].facts, "hum": strongest})
+        found += own
         for rated_hz in figures.rated_bands(c, "snr", "noise"):
             # "200 Hz – 15 kHz": as if cut off at the edges; slopes of such filters are nowhere printed
             if rated_hz != tuple(band_hz) and (inside := noise.band(*rated_hz)) and tuple(inside) == rated_hz:
@@ -211,8 +215,10 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         facts.append(run.point("volts", findings=plain, worse=quantities.worse(plain), **under))
     hum = quantities.worse(figures.by_channel(run, "hum_voltage"))
     if hum is not None:
-        noise = next(f for f in volts[-1] if f.channel == hum.channel)
-        facts.append(run.point("hum", finding=hum, share=(hum.value / noise.value) ** 2))
+        noise = next(f for f in volts[-1] if f.channel == hum.channel).value
+        line_hz, line_v = next(c.facts["hum"] for c in run.curves if c.channel == hum.channel and "hum" in c.facts)
+        mostly_hz = line_hz if line_v**2 > noise**2 / 2 else None  # more than half of the noise is this one line
+        facts.append(run.point("hum", finding=hum, share=(hum.value / noise) ** 2, mostly_hz=mostly_hz))
     return tuple(facts)
 
 

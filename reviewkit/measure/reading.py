@@ -11,7 +11,7 @@ from reviewkit.measure import figures
 from reviewkit.measure.capture_requests import reading_request, sensitivity_request
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import IDLE, LINE, Basis, CaptureRequest, spot_hz
-from reviewkit.model.card import Card, Row, Rows
+from reviewkit.model.card import Card, Row, Rows, show_few
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import conditions_of
 from reviewkit.model.kind import POWER, Kind
@@ -91,7 +91,10 @@ def _at_rest(m: Measurement, name: str) -> Measurement:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return one line for each reading, with its channels side by side; the conditions that all share are above."""
+    """Return a line for each of a few readings, those judged first, with their channels side by side.
+
+    The conditions that all share are above.
+    """
     found = [entry for run in runs for entry in _read(run)]
     shared = _shared([entry.finding.at for entry in found])
     order = list(dict.fromkeys(entry.finding.quantity for entry in found))
@@ -123,6 +126,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     lines = [_judged(line, verdicts) for line in lines]
     headers = ("", *("" if columns == [""] else _COLUMNS[channel] for channel in columns))
     table = Rows(headers, tuple(lines), strong=1 if len(columns) == 1 else None)
+    table = show_few(table, sorted(lines, key=lambda line: not line.verdict))
     return Card("", KIND.title, tuple(_conditions(found[0].finding, shared)), table)
 
 

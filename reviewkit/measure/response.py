@@ -108,6 +108,13 @@ def _balance(
         spot = {"relative_to": list(to_hz)} if isinstance(to_hz, tuple) else {"frequency": to_hz}
         found.append(figures.finding(c, "channel_balance", "both", there, **spot))
     worst = sweeps.worst_in_bands(c, "channel_balance_worst", "both", frequency_hz, difference, bands, either_way=True)
+    # of unequal limits, the larger difference may be inside its own and the smaller one outside
+    uneven = [
+        unstated_conditions.band_hz(r) for r in figures.rated(c, "channel_balance") if r.within and not is_even(r)
+    ]
+    for sign in (1, -1) if uneven else ():
+        sides = sweeps.worst_in_bands(c, "channel_balance_worst", "both", frequency_hz, sign * difference, uneven)
+        worst += [side for f in sides if (side := replace(f, value=sign * f.value)) not in worst]
     return [*found, *worst]
 
 

@@ -10,10 +10,10 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit.measure import curves, figures, scales, sweeps, two_loads
+from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import digits, quantities
 from reviewkit.model.capture_request import METER, SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
-from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
+from reviewkit.model.card import Axis, Card, Chart, Limit, Number, Panel, Rows, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import POWER, Kind
 from reviewkit.model.level import Level
@@ -187,7 +187,7 @@ def _at_spot(run: Run, quantity: str) -> list[Finding]:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return impedance over frequency; if only two loads were read, the readings as a table."""
+    """Return impedance over frequency; if only two loads were read, the worse channel's figure."""
     main = figures.main_run(runs)
     factors = _at_spot(main, "damping_factor")
     impedance = _at_spot(main, "source_impedance")
@@ -199,7 +199,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
             if impedance and "frequency" in impedance[0].at
             else ""
         )
-        return figures.card(runs, title, two_loads.readings(runs), None, [*factors, *impedance], (at, "from two loads"))
+        body = Number(*_in_large(found, runs, verdicts)) if found else Rows(("",), ())
+        return figures.card(runs, title, body, None, [*factors, *impedance], (at, "from two loads"))
     traces, y_axis = _as_factors(runs) if factors else _as_ohms(runs)
     limits = tuple(
         Limit(
@@ -219,6 +220,27 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         figures.hero(quantities.worse(found), found),
         [*factors, *impedance],
     )
+
+
+def _in_large(found: Sequence[Finding], runs: Sequence[Run], verdicts: Sequence[Verdict]) -> tuple[str, str]:
+    """Return the worse channel's figure and, below it, whose it is, then its verdict or what it was before."""
+    worst = quantities.worse(found) or found[0]
+    name = quantities.quantity_of(worst).name
+    whose = figures.CHANNELS.get(worst.channel, worst.channel)
+    rating = next((f"rated {v.limit}: {v.verdict}" for v in verdicts if v.verdict and v.findings[:1] == (worst,)), "")
+    old = next(
+        (
+            was
+            for run in runs
+            if run.conditions.measurement.stage == "before"
+            for was in run.findings
+            if (was.quantity, was.channel, was.stage) == (worst.quantity, worst.channel, "before")
+        ),
+        None,
+    )
+    was = f"before: {quantities.show(old)}" if old is not None and old is not worst else ""
+    sentence = ", ".join(filter(None, (f"{name[0].upper()}{name[1:]}", whose, rating or was)))
+    return quantities.with_uncertainty(worst), sentence
 
 
 def _as_ohms(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:

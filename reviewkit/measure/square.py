@@ -147,7 +147,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
                     for at_s, level in ((facts["low_s"], 10.0), (facts["high_s"], 90.0))
                 ]
     panel = Panel(_microseconds((_BEFORE + _AFTER) * rise_s), _percent(edges), tuple(edges), (), tuple(marks))
-    hero = figures.hero(slowest, rises, "10 % to 90 %")
+    hero = figures.hero(slowest, rises)
     looped_back = main.conditions.measurement.stage == "bench" or _looped_back(main.conditions, "") is not None
     return figures.card(
         runs,

@@ -269,7 +269,8 @@ def _card(runs: Sequence[Run], name: str, subject: str, body: Chart, key: Findin
         more.append(without(key.at["without"]))
     level = "" if figures.drive(main.conditions) or not tone else levels_in_words(main, levels)
     found = figures.by_channel(main, key.quantity) if key else []
-    hero = figures.hero(key, found, quantities.QUANTITIES[key.quantity].name if key else "")
+    quantity = quantities.quantity_of(key) if key else None
+    hero = figures.hero(key, found, f"{quantity.plain_name} ({quantity.name})" if quantity else "")
     if hero is not None:
         # the frequency is the tone's own, which the overline has
         hero = replace(hero, caption=hero.caption.split(", at ")[0], x=None)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -166,7 +167,9 @@ class Hero:
     figure
         "0.020 %".
     caption
-        Above it, with its channel in words: "right, at 1 W".
+        Above it, what it is, with its channel in words: "distortion, right, at 1 W".
+    short
+        The same where that has no room: "right, at 1 W".
     before
         The same figure before the repair, shown light and soft.
     uncertainty
@@ -192,6 +195,7 @@ class Hero:
     y: float | None = None
     y_before: float | None = None
     findings: tuple[Finding, ...] = ()
+    short: str = ""
 
 
 # ------------------------------------------------------------------ cards without a chart
@@ -199,14 +203,14 @@ class Hero:
 
 @dataclass(frozen=True)
 class Number:
-    """The episode's one figure, filling the frame.
+    """One figure, filling the frame.
 
     Attributes
     ----------
     sentence
         Below it: "Distortion, down from 5.0 %".
     dial
-        From worse, left, to better, right.
+        From worse, left, to better, right; None without a figure before.
     before, after
         Values on the dial.
     was
@@ -215,10 +219,10 @@ class Number:
 
     figure: str
     sentence: str
-    dial: Axis
-    before: float
-    after: float
-    was: str
+    dial: Axis | None = None
+    before: float = 0.0
+    after: float = 0.0
+    was: str = ""
 
 
 @dataclass(frozen=True)
@@ -252,15 +256,12 @@ class ScoreRow:
 
 @dataclass(frozen=True)
 class Score:
-    """All judged ratings on one dial. `met`: those nearest to their limits; `more`: how many met ratings it leaves
-    out.
-    """
+    """All judged ratings on one dial, the largest miss and the narrowest pass first."""
 
     missed: tuple[ScoreRow, ...]
     close: tuple[ScoreRow, ...]
     unjudged: tuple[ScoreRow, ...]
     met: tuple[ScoreRow, ...]
-    more: int = 0
 
 
 @dataclass(frozen=True)
@@ -284,13 +285,10 @@ class Hunt:
         At most four: up to two in tolerance, then the chain that led to the part.
     part
         The last reading, of the part itself.
-    rest
-        "The other 14 readings were OK."
     """
 
     readings: tuple[HuntReading, ...]
     part: HuntReading
-    rest: str = ""
 
 
 @dataclass(frozen=True)
@@ -320,12 +318,8 @@ class Ending:
         After it: "of 11 judged were met".
     missed
         Each that was missed: "Damping factor 52, rated 60".
-    rest
-        "1 too close to call, 2 not judged".
     pending
         What was not read again, so that the word is not "Repaired".
-    foot
-        What is fair to the maker.
     """
 
     word: str
@@ -334,9 +328,7 @@ class Ending:
     met: str = ""
     of: str = ""
     missed: tuple[str, ...] = ()
-    rest: str = ""
     pending: str = ""
-    foot: str = ""
 
 
 @dataclass(frozen=True)
@@ -389,12 +381,25 @@ class Rows:
         Index of the column in bold.
     pages
         The rows of all cards that one table is split into, which are set alike.
+    more
+        Below them, how many others there are: "and 9 more on the page".
     """
 
     headers: tuple[str, ...]
     rows: tuple[Row, ...]
     strong: int | None = None
     pages: tuple[tuple[Row, ...], ...] = ()
+    more: str = ""
+
+
+FEW_ROWS = 4  # as many of a table as are read while it is on the screen; the page has them all
+
+
+def show_few(table: Rows, first: Sequence[Row] = ()) -> Rows:
+    """Return a table with its first few rows, those that go `first` if there are more, and how many it leaves out."""
+    rows = tuple(first if first and len(table.rows) > FEW_ROWS else table.rows)[:FEW_ROWS]
+    left_out = len(table.rows) - len(rows)
+    return replace(table, rows=rows, more=f"and {left_out} more on the page" if left_out else "")
 
 
 Body = Chart | Number | Score | Hunt | Fix | Ending | Price | TitlePage | Rows
@@ -419,7 +424,7 @@ class Card:
     conditions
         In the overline: level, load, frequency, bandwidth, weighting, which no figure goes without.
     asides
-        Conditions after them that may be left out, the last first.
+        Conditions after them that only the page has.
     verdict
         The one on the hero, with its needle.
     found

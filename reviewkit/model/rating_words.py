@@ -21,8 +21,11 @@ _LIMIT_STYLES = {
 }
 
 
-def limit_text(rating: Rating) -> str:
-    """Return the limit alone, as the maker states it: "40 W", "±0.5 dB", "60", "92 dB (A)"."""
+def limit_text(rating: Rating, label: str = "") -> str:
+    """Return the limit alone, as the maker states it: "40 W", "±0.5 dB", "60", "92 dB (A)".
+
+    `label`: what is next to it; one that ends in parentheses has the weighting already.
+    """
     if rating.within is not None:
         return quantities.limit_within(*rating.within, rating.unit)
     value = rating.printed
@@ -31,7 +34,7 @@ def limit_text(rating: Rating) -> str:
     if rating.tolerance is not None:
         low, high = rating.tolerance
         text += f" ({value_text(low, rating.unit)} to {value_text(high, rating.unit)})"
-    return f"{text} ({rating.weighting})" if rating.weighting else text
+    return f"{text} ({rating.weighting})" if rating.weighting and not label.endswith(")") else text
 
 
 def value_text(value: float, unit: str) -> str:

@@ -269,8 +269,17 @@ def third_octaves_db(noise: Noise, band_hz: tuple[float, float]) -> tuple[Array,
 
 def hum_volts(noise: Noise, mains_hz: float, band_hz: tuple[float, float]) -> float:
     """Return V r.m.s. of the mains line and its multiples up to the twentieth, if they stand out; 0 if none does."""
-    total = sum(line.power for line in noise.lines_in(band_hz) if _is_mains(line.frequency_hz, mains_hz, noise))
-    return float(np.sqrt(total))
+    return float(np.sqrt(sum(line.power for line in _mains_lines(noise, mains_hz, band_hz))))
+
+
+def strongest_hum(noise: Noise, mains_hz: float, band_hz: tuple[float, float]) -> tuple[float, float]:
+    """Return the strongest of those lines: the multiple of the mains that it is, Hz, and its V r.m.s."""
+    line = max(_mains_lines(noise, mains_hz, band_hz), key=lambda line: line.power)
+    return round(line.frequency_hz / mains_hz) * mains_hz, float(np.sqrt(line.power))
+
+
+def _mains_lines(noise: Noise, mains_hz: float, band_hz: tuple[float, float]) -> list[DiscreteLine]:
+    return [line for line in noise.lines_in(band_hz) if _is_mains(line.frequency_hz, mains_hz, noise)]
 
 
 def _is_mains(frequency_hz: float, mains_hz: float, noise: Noise) -> bool:

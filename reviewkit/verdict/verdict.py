@@ -85,7 +85,7 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
     rule, findings = rule_of(rating), bench.findings
     all_answers = [_answer(rating, finding, bench) for finding in _candidates(rating, bench)]
     answers = _channels_together(all_answers)
-    blank = Verdict(rating, label, rating_words.line(rating), rating_words.limit_text(rating), "", UNMEASURED)
+    blank = Verdict(rating, label, rating_words.line(rating), rating_words.limit_text(rating, label), "", UNMEASURED)
     if not answers:
         return replace(blank, remark=_why_unanswered(rating, bench))
     word = min((a.word for a in answers), key=_WEIGHT.__getitem__)
@@ -108,7 +108,7 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
     comparable = word in JUDGED
     return replace(
         blank,
-        limit=verdict_words.limit(rating, shown.finding),
+        limit=verdict_words.limit(rating, shown.finding, label),
         measured=verdict_words.measured(rating, shown.finding, findings, word),
         verdict=word,
         margin=verdict_words.margin(rating, shown) if comparable else "",

@@ -43,10 +43,10 @@ def is_below_rated(rating: Rating, finding: Finding) -> bool:
     return above is not None and above < 0 and not is_same(above)
 
 
-def limit(rating: Rating, finding: Finding) -> str:
+def limit(rating: Rating, finding: Finding, label: str) -> str:
     """Return the limit that this figure was compared with: of a power answered in percent, its distortion."""
     if not is_in_percent(rating, finding):
-        return rating_words.limit_text(rating)
+        return rating_words.limit_text(rating, label)
     percent = distortion_limit(rating)
     assert percent is not None
     assert rating.at_least is not None
@@ -132,7 +132,7 @@ def margin(rating: Rating, answer: Answer) -> str:
 
 
 def margin_words(verdict: Verdict) -> str:
-    """Return a verdict's margin in words: "by 0.14 dB", "margin 1.3 ×", "1.7 × the limit"; "" without one."""
+    """Return a verdict's margin in words: "by 0.14 dB", "by a factor of 1.3", "1.7 × the limit"; "" without one."""
     text = verdict.margin
     if verdict.verdict not in (MEETS, SHORT) or not text:
         return ""
@@ -140,7 +140,7 @@ def margin_words(verdict: Verdict) -> str:
         return f"by {text.lstrip('+−')}"
     ratio = digits.float_of(text.removesuffix(" ×"))
     if verdict.verdict == MEETS or not ratio:
-        return f"margin {text}"
+        return f"by a factor of {text.removesuffix(' ×')}"
     return f"{digits.significant(1 / ratio, 2)} × the limit"
 
 

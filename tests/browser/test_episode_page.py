@@ -236,6 +236,7 @@ def test_it_prints_on_paper(sample, browser):
         assert box["right"] <= PAPER[0]
         assert box["width"] >= 1.7 * box["height"] > 0
         assert box["height"] < PAPER[1]
+    assert page.locator(".method").is_hidden()  # a closed list can't be opened on paper
     assert page.pdf(format="A4")[:5] == b"%PDF-"
     context.close()
 

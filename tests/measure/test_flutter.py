@@ -121,14 +121,14 @@ def test_the_card_holds_what_the_file_says():
     assert float(np.ptp(over_time.traces[0].y)) == pytest.approx(0.2, rel=0.05)
     assert [(mark.text, round(mark.x, 2)) for mark in rates.marks] == [("capstan", 4.0)]
     assert rates.marks[0].y == pytest.approx(0.1, rel=1e-3)
-    assert (card.hero.figure, card.hero.caption) == ("0.10 %", "weighted peak")
+    assert (card.hero.figure, card.hero.caption) == ("0.10 %", "wow and flutter, weighted peak")
     assert card.conditions == ("3.15 kHz",)
 
 
 def test_the_card_shows_what_the_maker_rates():
     rating = Rating("wow_and_flutter", "%", at_most=0.08, weighting="WRMS")
     card = card_of(KIND, capture(played()), frequency_hz=3150.0, ratings=[rating])
-    assert (card.hero.figure, card.hero.caption) == ("0.071 %", "weighted r.m.s.")
+    assert (card.hero.figure, card.hero.caption) == ("0.071 %", "wow and flutter, weighted r.m.s.")
 
 
 # ------------------------------------------------------------------ recognised

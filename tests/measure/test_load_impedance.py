@@ -98,7 +98,7 @@ def test_the_card_holds_what_the_file_says():
     assert panel.traces[0].y.tolist() == np.abs(known.B.ohms(HZ)).tolist()
     assert (panel.y.unit, panel.y.scale) == ("Ω", "log")
     # 6.5226 Ω at 413.47 Hz, a worked example of the circuit; the resonance is ringed at its 30 Hz
-    assert (card.hero.figure, card.hero.caption) == ("6.52 Ω", "lowest, at 413 Hz")
+    assert (card.hero.figure, card.hero.caption) == ("6.52 Ω", "lowest impedance, at 413 Hz")
     assert [mark.text for mark in panel.marks] == ["", "30.0 Hz"]
     assert card.conditions == ("bare driver",)
 

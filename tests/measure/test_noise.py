@@ -461,6 +461,17 @@ def test_what_is_worth_saying(hiss):
     assert facts["ratio"]["before"].channel == "R"
     hum = {point.name: point.facts for point in KINDS["noise"].points(before, None)}["hum"]
     assert (hum["finding"].channel, hum["share"] > 0.9) == ("R", True)
+    assert hum["mostly_hz"] == 60.0
+
+
+def test_most_of_the_noise_is_one_line_only_if_that_line_is_more_than_half_of_it(hiss):
+    """Of two lines of 70 µV each, both together are nearly all the noise, and neither is more than half of it."""
+    two = hiss / 10 + sine(len(hiss), 60.0, 7e-5) + sine(len(hiss), 120.0, 7e-5)
+    one_line = hiss / 10 + sine(len(hiss), 120.0, 1e-4)
+    told = {"ratings": [RATED_40_W], "mains_hz": 60.0}
+    facts = [KINDS["noise"].points(run_of(captured(each), **told), None)[-1].facts for each in (two, one_line)]
+    assert [round(each["share"], 1) for each in facts] == [1.0, 1.0]
+    assert [each["mostly_hz"] for each in facts] == [None, 120.0]
 
 
 def test_the_card_holds_what_the_file_says():

@@ -208,4 +208,4 @@ def test_the_card_holds_what_the_file_says():
     card = card_of("phono", sheet(column("frequency", HERTZ), column("level", deviation, "L", "dB")), equalised=True)
     (trace,) = panel_of(card).traces
     assert trace.y == pytest.approx(deviation)
-    assert (card.hero.figure, card.hero.caption) == ("−0.40 dB", "at 20 kHz")
+    assert (card.hero.figure, card.hero.caption) == ("−0.40 dB", "phono response, at 20 kHz")

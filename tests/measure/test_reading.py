@@ -21,7 +21,6 @@ from reviewkit.model.ratings import RULES
 from reviewkit.model.session import Bench, Rating
 from reviewkit.model.sheet import SingleReading
 from reviewkit.model.verdict import Verdict
-from reviewkit.render.cards.table import split_table
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.verdict import judge
 
@@ -229,13 +228,11 @@ def test_the_line_of_the_reading_that_answered_a_rating_has_its_verdict():
     assert [row.verdict for row in card(run).body.rows] == ["", ""]
 
 
-def test_more_than_a_card_holds_goes_on():
+def test_of_many_readings_a_few_are_shown():
     rows = "".join(f"test point {n},L,{n},V,,\ntest point {n},R,{n},V,,\n" for n in range(1, 31))
-    made = card(run_of(rows))
-    parts = split_table(replace(made, id="m", title="Readings"))
-    assert len(parts) > 1
-    assert sum(len(part.body.rows) for part in parts) == 30
-    assert parts[1].id == "m-2"
+    body = card(run_of(rows)).body
+    assert [row.cells[0] for row in body.rows] == [f"Test point {n}" for n in range(1, 5)]
+    assert body.more == "and 26 more on the page"
 
 
 # ------------------------------------------------------------------ what is said

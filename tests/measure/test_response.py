@@ -26,6 +26,7 @@ from measured_sheets import (
     run_from,
     sheet,
 )
+from rated_and_found import verdict_of
 
 from reviewkit.ingest.sheet.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
@@ -185,6 +186,21 @@ def test_the_worst_balance_and_where():
     assert worst.at["band"] == [20.0, 20_000.0]
     at_1k = left.level_db(1000.0)[0] - right.level_db(1000.0)[0]
     assert one(found, "channel_balance", "both").value == pytest.approx(at_1k, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("within", "word"), [((-2.0, 0.5), "falls short"), ((-2.0, 1.0), "meets"), ((-1.0, 1.0), "falls short")]
+)
+def test_unequal_limits_of_the_balance_are_compared_with_both_sides(within, word):
+    """Left over right is +0.8 dB at 100 Hz and −1.5 dB at 8 kHz, by construction: the larger one may be inside."""
+    frequency = points_hz(20, 20_000, 12)
+    left_db = np.interp(np.log10(frequency), np.log10([20, 100, 1000, 8000, 20_000]), [0.0, 0.8, 0.0, -1.5, 0.0])
+    rating = Rating("channel_balance", "dB", within=within, band_hz=AUDIO)
+    levels = sheet(
+        column("frequency", frequency), column("level", left_db, "L", "dBV"), column("level", 0 * left_db, "R", "dBV")
+    )
+    found = measured("response", levels, ratings=[rating])
+    assert verdict_of(rating, *found.findings).verdict == word
 
 
 def test_no_balance_from_one_channel_or_two_units():

@@ -49,8 +49,8 @@ def test_a_limit_on_one_side():
 
 def test_of_two_channels_the_worse_is_large_and_named():
     hero = card(run(DROOP, FLAT)).hero
-    assert (hero.figure, hero.channel, hero.caption) == ("±0.80 dB", "L", "left, 20 Hz – 20 kHz")
-    assert card(run(DROOP)).hero.caption == "20 Hz – 20 kHz"  # the only one needs no name
+    assert (hero.figure, hero.channel, hero.caption) == ("±0.80 dB", "L", "response, left, 20 Hz – 20 kHz")
+    assert card(run(DROOP)).hero.caption == "response, 20 Hz – 20 kHz"  # the only one needs no name
 
 
 def test_each_run_has_its_curves_and_the_bench_its_own_name():

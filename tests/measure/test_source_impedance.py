@@ -20,6 +20,7 @@ from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Run
 from reviewkit.model.quantities import show
 from reviewkit.model.session import Bench, Rating
+from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.verdict import judge
 
 KIND = "source-impedance"
@@ -138,20 +139,23 @@ def test_what_the_factor_lies_between():
     card = KINDS[KIND].card([run], ())
     low, high = math.floor(factor.at["interval"][0]), math.ceil(factor.at["interval"][1])
     assert (low, high) == (84, 105)
-    assert card.body.headers == ("", "open", "8 Ω", "damping factor")
-    assert [row.cells for row in card.body.rows] == [("left", "2.830 V", "2.800 V", "93 ± 10")]
+    assert (card.body.figure, card.body.sentence) == ("93 ± 10", "Damping factor, left")
+    judged = Verdict(
+        Rating("damping_factor", "", at_least=110.0), "", "", "110", "93", "falls short", findings=(factor,)
+    )
+    assert KINDS[KIND].card([run], (judged,)).body.sentence == "Damping factor, left, rated 110: falls short"
     assert ("source impedance, left", "0.086 Ω") in card.readings
     (point,) = KINDS[KIND].points(run, None)
     assert point.facts["between"] == "84 to 105"
 
 
-def test_the_two_readings_are_shown_as_they_were_written():
-    volts = {"L": (8.4, 8.0), "R": (8.8, 8.0)}
-    loads = (math.inf, 8.0)
-    found = read(loads, volts, step=0.1)
-    told = {"volts": volts, "volts_step": {"L": 0.1, "R": 0.1}, "loads_ohm": loads}
-    table = KINDS[KIND].card([Run(conditions(KIND, file="", **told), found.findings)], ()).body
-    assert [row.cells[:3] for row in table.rows] == [("left", "8.4 V", "8.0 V"), ("right", "8.8 V", "8.0 V")]
+def test_of_two_loads_the_worse_channel_is_large():
+    """8 / (0.4 / (8.0 / 8)) = 20, and 8 / (0.8 / (8.0 / 8)) = 10."""
+    volts, loads = {"L": (8.4, 8.0), "R": (8.8, 8.0)}, (math.inf, 8.0)
+    found = read(loads, volts, step=0.001)
+    told = {"volts": volts, "volts_step": {"L": 0.001, "R": 0.001}, "loads_ohm": loads}
+    body = KINDS[KIND].card([Run(conditions(KIND, file="", **told), found.findings)], ()).body
+    assert (body.figure.split(" ")[0], body.sentence) == ("10", "Damping factor, right")
 
 
 @pytest.mark.parametrize(

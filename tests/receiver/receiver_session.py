@@ -80,14 +80,14 @@ file = "measurements/fm-response.csv"
 kind = "response"
 setting = "FM stereo, 65 dBf"
 input = "FM"
-title = "FM response"
+title = "FM is as flat as rated"
 
 [[measurement]]
 file = "measurements/fm-separation.csv"
 kind = "crosstalk"
 setting = "FM stereo, 65 dBf"
 input = "FM"
-title = "FM separation"
+title = "On FM, less separation than rated"
 
 [[measurement]]
 file = "measurements/power.csv"

@@ -138,7 +138,7 @@ def response():
         ("aux",),
         title="As flat as rated",
         stage="After the repair",
-        hero=Hero("±0.57 dB", "right channel, at 20 Hz", channel="R"),
+        hero=Hero("±0.57 dB", "response, right, at 20 Hz", channel="R"),
         verdict=verdict(
             "Response", "±0.5 dB", "falls short", -0.2, "±0.57 dB", margin="+0.07 dB", ends=("±1 dB", "±0.25 dB")
         ),
@@ -262,7 +262,6 @@ def score():
             row("Response, 20 Hz – 20 kHz", "±0.36 dB", "±0.5 dB", "meets", "by 0.14 dB", 0.47),
             row("Separation, 1 kHz", "64.0 dB", "50 dB", "meets", "by 14.0 dB", 1.2),
         ),
-        4,
     )
     title = "7 of 8 judged were met"
     return Card("score", "Rated and measured", ("aux input",), body, title=title, stage="After the repair", corner=UNIT)
@@ -275,9 +274,7 @@ def hunt():
         HuntReading("Bias R", "22 mV", "0.2 mV", "too low", out=True),
         HuntReading("Bias spreader R", "1.92 V", "0.66 V", "too low", out=True),
     )
-    body = Hunt(
-        readings, HuntReading("Bias trimmer R", "220 Ω", "open", "open", out=True), "The other 14 readings were OK."
-    )
+    body = Hunt(readings, HuntReading("Bias trimmer R", "220 Ω", "open", "open", out=True))
     return Card("hunt", "what the meter found", (), body, title="Bias trimmer R is open", stage="The hunt", corner=UNIT)
 
 
@@ -299,15 +296,13 @@ def ending():
         "9",
         "of 11 judged were met",
         ("Damping factor 52, rated 60",),
-        "1 too close to call, 2 not judged",
-        foot="One unit, 47 years old, as repaired; says nothing about others.",
     )
     return Card("ending", "integrated amplifier, 1977", (), body, stage="In short", corner=UNIT)
 
 
 def price():
     body = Price("$329", "$1,700", (1977, 2024), "$260")
-    return Card("price", "by consumer prices", (), body, title="What it cost, and what it is worth", corner=UNIT)
+    return Card("price", "by consumer prices", (), body, title="What it is worth", corner=UNIT)
 
 
 def title():

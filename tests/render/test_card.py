@@ -134,9 +134,9 @@ def test_curves_lie_where_their_axes_say():
     assert steps[:, 0] == pytest.approx(steps[0, 0])
     assert steps[:, 1] / steps[0, 1] == pytest.approx([1, -2, 3])
     grid = sorted({y for line in shapes(items, "grid") for _, y in line.points})
-    assert len(grid) == 5
-    assert points[:, 1] == pytest.approx([grid[2], grid[1], grid[3], grid[0]])
-    assert np.diff(grid) == pytest.approx(abs(steps[0, 1]))
+    assert len(grid) == 3  # every second of five
+    assert points[::3, 1] == pytest.approx([grid[1], grid[0]])
+    assert np.diff(grid) == pytest.approx(2 * abs(steps[0, 1]))
 
 
 def test_the_grid_is_horizontal_and_there_is_no_box():
@@ -157,7 +157,7 @@ def test_the_band_and_its_dashes_lie_on_the_limit():
     items = lay_out(curve_card(limits=(limit,)), "lamplight")
     grid = sorted({y for line in shapes(items, "grid") for _, y in line.points})
     (band,) = shapes(items, "band", Area)
-    assert sorted({y for _, y in band.points}) == pytest.approx([grid[1], grid[3]])
+    assert sorted({y for _, y in band.points}) == pytest.approx([np.mean(grid[:2]), np.mean(grid[1:])])
     assert [line.dash is not None for line in shapes(items, "limit")] == [True, True]
     left, right = min(x for x, _ in band.points), max(x for x, _ in band.points)
     first, last = WIDE.curves

@@ -75,13 +75,13 @@ GEOMETRY = {
         "outside",
     ),
     "two texts over each other": (lambda i: onto(i, "by 0.07", *middle(text_of(i, "short"))), "overlap"),
-    "a number on the title": (lambda i: onto(i, "+0.5", *middle(text_of(i, "As flat"))), "overlap"),
-    "a text on a curve": (lambda i: onto(i, "+0.5", *middle_of(curve_of(i, "R"))), "covered"),
+    "a number on the title": (lambda i: onto(i, "−1", *middle(text_of(i, "As flat"))), "overlap"),
+    "a text on a curve": (lambda i: onto(i, "−1", *middle_of(curve_of(i, "R"))), "covered"),
     "a needle over a text": (
         lambda i: [*i, Stroke("needle", (middle(text_of(i, "falls")), middle(text_of(i, "short"))), LOOK.soft, 2)],
         "covered",
     ),
-    "a wedge over a text": (lambda i: onto(i, "+0.5", *np.mean(wedge_of(i).points, axis=0)), "covered"),
+    "a wedge over a text": (lambda i: onto(i, "−1", *np.mean(wedge_of(i).points, axis=0)), "covered"),
     "a band over a text": (
         lambda i: [*i, Area("band", ((97, 60), (400, 60), (400, 130), (97, 130)), LOOK.band)],
         "covered",

@@ -14,6 +14,7 @@ _MAJOR, _MINOR = 30.0, 16.0
 _LINE = 4.0
 _NUMBER_GAP = 20.0  # the least room between two numbers
 _MOST_NUMBERS = 7
+_MOST_RULES = 4  # whoever reads a card in seconds reads the figure, not the scale
 _OVER_RULE = 12.0  # from a rule to the number on it
 
 
@@ -91,9 +92,10 @@ def strip_unit(text: str, axis: Axis) -> str:
 
 
 def rules(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
-    """Return the horizontal rules of a panel as (share of the height, number), at most seven, the unit at the top.
+    """Return the horizontal rules of a panel as (share of the height, number), at most four, the unit at the top.
 
-    If they are close together, only every second, third … is given, counted from zero if it is there, else the lowest.
+    If there are more, or if they are close together, only every second, third … is given, counted from zero if it is
+    there, else the lowest.
     """
     ticks = [(axis_position(axis, value), strip_unit(text, axis), value) for value, text in axis.ticks if text]
     ticks = sorted(tick for tick in ticks if -1e-6 <= tick[0] <= 1 + 1e-6)
@@ -102,7 +104,7 @@ def rules(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
     for step in range(1, len(ticks) + 1):
         kept = [tick for index, tick in enumerate(ticks) if (index - anchor) % step == 0]
         gaps = [(high[0] - low[0]) * box.height for low, high in pairwise(kept)]
-        if len(kept) <= _MOST_NUMBERS and all(gap >= least for gap in gaps):
+        if len(kept) <= _MOST_RULES and all(gap >= least for gap in gaps):
             found = [(at, text) for at, text, _ in kept]
             return [*found[:-1], (found[-1][0], f"{found[-1][1]} {axis.unit}".rstrip())] if found else []
     return []

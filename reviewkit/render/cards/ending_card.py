@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -21,7 +22,9 @@ _FIGURE_SHARE = 0.8  # of the word's size: the word is what is read first
 _LEAST_GAP = 30.0
 _LINE = 50.0
 _MARK, _HIGH, _RING = 14.0, 46.0, 10.0  # width of a tally's mark, how high, a hollow one's radius
-_MOST_STEP = 110.0
+_MOST_STEP, _GROUP_GAP = 60.0, 70.0
+_NAMES = {"falls short": "missed", "too close to call": "too close to call", "meets": "met"}
+_SHORT_NAMES = {"falls short": "missed", "too close to call": "too close", "meets": "met"}
 _ARROW, _ARROW_GAP = 84.0, 32.0
 _WORD, _CHANGE, _TALLY = "step 1", "step 2", "step 3"  # the order in which a clip shows them
 
@@ -29,23 +32,25 @@ SHORTEN = "shorten the rating's input or condition in [[rated]]"
 
 
 def place_ending(page: Page, body: Ending, lower: float) -> None:
-    """Place word, change, tally and what is fair to the maker, as large as fits.
+    """Place word, change and tally, as large as fits.
 
     Raises
     ------
     LayoutFault
         If a text doesn't fit.
     """
-    foot = _place_foot(page, body)
+    shape, look = page.shape, page.look
+    page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
     with page.part_of(_TALLY):
         _place_tally(page, body.tally)
+    foot = shape.dial - _HIGH - 70.0
     before = len(page.items)
     top = under_overline(page.shape, lower) + 52.0
     for share in _SHARES:
         del page.items[before:]
         if _place_parts(page, body, top, foot, share) <= foot:
             return
-    raise page.fault(body.pending or body.rest or body.word, SHORTEN, "leaves the rest of the card no room")
+    raise page.fault(body.pending or body.word, SHORTEN, "leaves the rest of the card no room")
 
 
 def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: float) -> float:
@@ -83,46 +88,45 @@ def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: flo
     return last
 
 
-def _place_foot(page: Page, body: Ending) -> float:
-    """Place the dial line, and the foot below it or in a narrow frame above; return what is left above them."""
-    shape, look = page.shape, page.look
-    page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
-    over = shape.dial - _HIGH - 24.0
-    if not body.foot:
-        return over
-    foot = fit_text(page, body.foot, (AXIS, LEAST), shape.safe.width, most=3)
-    foot = foot or cut_text(page, body.foot, LEAST, shape.safe.width)
-    low = shape.dial + _HIGH + 16.0 + page.cap(foot.size)
-    if len(foot.lines) == 1 and low + foot.size * 0.25 <= shape.safe.bottom:
-        page.add(page.text(foot.lines[0], shape.safe.left, low, foot.size, look.soft))
-        return over
-    first = over - (len(foot.lines) - 1) * 44.0
-    for index, line in enumerate(foot.lines):
-        page.add(page.text(line, shape.safe.left, first + index * 44.0, foot.size, look.soft))
-    return first - page.cap(foot.size) - 24.0
-
-
 def _place_tally(page: Page, words: Sequence[str]) -> None:
-    """Place a mark for each rating: missed below the line, too close across it, met on it; a ring is not judged."""
+    """Place a mark for each rating, those of one verdict together under its name.
+
+    Missed hangs below the line, too close lies across it, met stands on it; a ring is not judged.
+    """
     shape, look = page.shape, page.look
-    y, left = shape.dial, shape.safe.left + 20.0
-    step = min((shape.safe.width - 40.0) / max(len(words) - 1, 1), _MOST_STEP)
-    half = min(_MARK / 2, step * 0.3)
-    for index, word in enumerate(words):
-        x = left + step * index
-        top, bottom = {
-            "falls short": (y - 2.0, y + _HIGH),
-            "too close to call": (y - _HIGH / 2, y + _HIGH / 2),
-            "meets": (y - _HIGH, y + 2.0),
-        }.get(word, (0.0, 0.0))
-        if bottom:
-            corners = ((x - half, top), (x + half, top), (x + half, bottom), (x - half, bottom))
-            page.add(Area("needle", corners, look.status(word)))
-        else:
-            radius = min(_RING, step * 0.4)
-            page.add(
-                Area("tally", ring(x, y, radius + 2.0), look.soft), Area("tally", ring(x, y, radius - 2.0), look.ground)
-            )
+    counts = Counter("not judged" if word not in _NAMES else word for word in words)
+    names = {word: (_NAMES.get(word, word), _SHORT_NAMES.get(word, word)) for word in counts}
+    for size, form, gap in ((AXIS, 0, _GROUP_GAP), (AXIS, 1, _GROUP_GAP), (LEAST, 1, 24.0)):
+        widths = {word: page.width(names[word][form], size) for word in counts}
+        room = shape.safe.width - sum(widths.values()) - gap * (len(counts) - 1)
+        if room >= 0:
+            break
+    # a group of many takes more than its name
+    step = _MOST_STEP
+    while sum(max(step * (counts[word] - 1) + _MARK - widths[word], 0.0) for word in counts) > room and step > 1.0:
+        step *= 0.9
+    left = shape.safe.left
+    for word, count in counts.items():
+        for index in range(count):
+            _place_mark(page, word, left + _MARK / 2 + step * index, min(_MARK / 2, step * 0.3))
+        colour = look.status(word) if word == "falls short" else look.soft
+        page.add(page.text(names[word][form], left, shape.dial - _HIGH - 18.0, size, colour))
+        left += max(widths[word], step * (count - 1) + _MARK) + gap
+
+
+def _place_mark(page: Page, word: str, x: float, half: float) -> None:
+    y, look = page.shape.dial, page.look
+    top, bottom = {
+        "falls short": (y - 2.0, y + _HIGH),
+        "too close to call": (y - _HIGH / 2, y + _HIGH / 2),
+        "meets": (y - _HIGH, y + 2.0),
+    }.get(word, (0.0, 0.0))
+    if bottom:
+        corners = ((x - half, top), (x + half, top), (x + half, bottom), (x - half, bottom))
+        page.add(Area("needle", corners, look.status(word)))
+        return
+    radius = min(_RING, half * 1.4)
+    page.add(Area("tally", ring(x, y, radius + 2.0), look.soft), Area("tally", ring(x, y, radius - 2.0), look.ground))
 
 
 def ring(x: float, y: float, radius: float) -> tuple[tuple[float, float], ...]:
@@ -174,7 +178,7 @@ def _place_hero(page: Page, body: Ending, hero: Hero, box: Box, largest: float) 
 
 
 def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: float) -> float:
-    """Place how many ratings were met of those judged, then the misses and what is undecided; return the last baseline.
+    """Place how many ratings were met of those judged, then the misses; return the last baseline.
 
     `baseline`: of the figure next to it, at least.
     """
@@ -198,14 +202,12 @@ def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: f
 
 
 def _missed_lines(page: Page, body: Ending, count: int) -> list[tuple[str, str]]:
-    """Return the lines under the count with their colours: some misses by name, how many more, what is undecided."""
+    """Return the lines under the count with their colours: some misses by name, how many more."""
     short, names = page.look.status("falls short"), body.missed[:count]
     lines = [(f"missed: {name}", short) for name in names]
     more = len(body.missed) - count
     if more:
         lines.append((f"and {more} more missed" if names else f"{more} missed", short))
-    if body.rest:
-        lines.append((body.rest, page.look.soft))
     return lines
 
 

@@ -109,8 +109,7 @@ def _fit_name(page: Page, name: str) -> Setting:
 def _place_overline(page: Page, card: Card, width: float) -> tuple[float, bool]:
     """Place stage, measurement and conditions; return how much lower the title begins, and whether all were placed.
 
-    In a tall frame, all but the stage is under the title, in a square one if it is too long for a line. Conditions that
-    the chart shows are left out first, those that a figure depends on never.
+    In a tall frame, all but the stage is under the title, in a square one if it is too long for a line.
     """
     shape, look = page.shape, page.look
     stage = card.stage
@@ -119,29 +118,21 @@ def _place_overline(page: Page, card: Card, width: float) -> tuple[float, bool]:
         page.add(page.text(stage, shape.safe.left, shape.overline, OVERLINE, look.ink, weight="bold"))
     if shape.conditions_under_title:
         return 0.0, False
-    for text in shorter_overlines(card):
-        fitted = fit_text(page, text, (OVERLINE, LEAST), width - reach)
-        if fitted is not None:
-            page.add(page.text(text, shape.safe.left + reach, shape.overline, fitted.size, look.soft))
-            return 0.0, True
-    if shape.stacked:
+    text = overline(card)
+    fitted = fit_text(page, text, (OVERLINE, LEAST), width - reach, most=1 if shape.stacked else 3)
+    if fitted is None and shape.stacked:
         return 0.0, False
-    indispensable = shorter_overlines(card)[-1]
-    tries = (fit_text(page, indispensable, (OVERLINE, LEAST), width - reach, most=most) for most in (2, 3))
-    fitted = next(filter(None, tries), None)
     if fitted is None:
-        raise page.fault(indispensable, SHORTEN_CONDITIONS)
+        raise page.fault(text, SHORTEN_CONDITIONS)
     for index, line in enumerate(fitted.lines):
         at = shape.overline + index * _LINE
         page.add(page.text(line, shape.safe.left + reach, at, fitted.size, look.soft, remedy=SHORTEN_CONDITIONS))
     return (len(fitted.lines) - 1) * _LINE, True
 
 
-def shorter_overlines(card: Card) -> tuple[str, ...]:
-    """Return measurement and conditions as one line, from all of them to the indispensable ones."""
-    kept = (card.subject, *card.conditions)
-    forms = [(*kept, *card.asides[:count]) for count in range(len(card.asides), -1, -1)]
-    return tuple(" · ".join(part for part in form if part) for form in forms)
+def overline(card: Card) -> str:
+    """Return measurement and conditions as one line."""
+    return " · ".join(part for part in (card.subject, *card.conditions) if part)
 
 
 def _place_title(page: Page, card: Card, title: str, lower: float) -> tuple[float, float]:
@@ -169,15 +160,13 @@ def _place_title(page: Page, card: Card, title: str, lower: float) -> tuple[floa
 def _place_conditions(page: Page, card: Card, baseline: float) -> float:
     """Place measurement and conditions under the title; return how much lower their last baseline is."""
     shape, look = page.shape, page.look
-    width, forms = shape.safe.width, shorter_overlines(card)
-    if not forms[-1]:
+    width, text = shape.safe.width, overline(card)
+    if not text:
         return 0.0
     size = NOTE if shape.conditions_under_title else OVERLINE
-    tries = ((form, each) for each in (size, AXIS, OVERLINE) if each <= size for form in forms)
-    fitted = next((found for form, each in tries if (found := fit_text(page, form, (each,), width))), None)
-    fitted = fitted or fit_text(page, forms[-1], (size, OVERLINE, LEAST), width, most=3)
+    fitted = fit_text(page, text, (size, AXIS, OVERLINE, LEAST), width, most=3)
     if fitted is None:
-        raise page.fault(forms[-1], SHORTEN_CONDITIONS)
+        raise page.fault(text, SHORTEN_CONDITIONS)
     below = _UNDER if shape.conditions_under_title else _UNDER_SQUARE
     for index, line in enumerate(fitted.lines):
         at = baseline + below + index * fitted.size * 1.2

@@ -22,6 +22,7 @@ _WORD, _LONG_WORD = 120.0, 84.0
 _RATED = (110.0, 96.0, 84.0, 72.0, 60.0, NOTE)  # what is rated, next to the figure
 _LEAST_NEEDLE, _MOST_NEEDLE = 330.0, 560.0
 _LINE = 46.0  # pitch of captions and notes
+_NEARLY = 0.85  # what costs more of the figure's size is left out
 
 SHORTEN_HERO = "name fewer figures: readings = […] of its [[measurement]]"
 SHORTEN_VERDICT = "shorten the condition of this [[rated]] table"
@@ -158,7 +159,7 @@ class Strip:
 
 
 def fit_strip(page: Page, hero: Hero, verdict: Verdict | None) -> Strip:
-    """Fit a strip to the width, without the needle if need be, then with the rating under the word.
+    """Fit a strip to the width, without the needle if need be, then with the rating under the word, or a short caption.
 
     Raises
     ------
@@ -167,10 +168,12 @@ def fit_strip(page: Page, hero: Hero, verdict: Verdict | None) -> Strip:
     """
     square = page.shape.stacked and not page.shape.is_tall  # where there is never room next to the figure
     plain = verdict and replace(verdict, position=None)
-    for tried, under in ((verdict, square), (plain, square), (plain, True)):
-        size = _strip_size(page, hero, tried, under=under)
-        if size is not None:
-            return Strip(hero, tried, size, under)
+    heroes = (hero, replace(hero, caption=hero.short)) if hero.short else (hero,)
+    forms = [(each, *form) for each in heroes for form in ((verdict, square), (plain, square), (plain, True))]
+    sizes = [_strip_size(page, each, tried, under=under) or 0.0 for each, tried, under in forms]
+    for (each, tried, under), size in zip(forms, sizes, strict=True):
+        if size and size >= _NEARLY * max(sizes):
+            return Strip(each, tried, size, under)
     raise page.fault(hero.figure, SHORTEN_HERO)
 
 
@@ -348,7 +351,7 @@ def halves(word: str) -> tuple[str, str]:
 
 
 def margin_text(verdict: Verdict) -> str:
-    """Return what goes under a verdict's word: "by 0.14 dB", "margin 1.3 ×", or why it isn't comparable."""
+    """Return what goes under a verdict's word: "by 0.14 dB", "by a factor of 1.3", or why it isn't comparable."""
     return margin_words(verdict) or verdict.brief
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from reviewkit.model.card import Fix, Hunt, HuntReading
 from reviewkit.render.cards.hero import arrow
@@ -25,13 +26,20 @@ SHORTEN_READING = "shorten the reading in repair.csv"
 
 
 def place_hunt(page: Page, body: Hunt, lower: float) -> None:
-    """Place the readings along the needle, the part at its tip.
+    """Place the readings along the needle, the part at its tip. Only the reading that gave it away has its figures.
 
     Raises
     ------
     LayoutFault
         If a name or a reading doesn't fit.
     """
+    first = next((reading for reading in body.readings if reading.out), None)
+    shown = [
+        each if each is first else replace(each, expected="", reading=each.word or each.reading)
+        for each in body.readings
+    ]
+    part = replace(body.part, expected="") if body.part.word == body.part.reading else body.part
+    body = replace(body, readings=tuple(shown), part=part)
     if page.shape.stacked:
         _place_down(page, body, lower)
     else:
@@ -59,8 +67,6 @@ def _place_across(page: Page, body: Hunt, lower: float) -> None:
             _place_reading(page, reading, left, centre + half + 92.0, sizes)
     with page.part_of(f"step {count + 1}"):
         _place_part(page, body.part, part_left, centre, safe.right - part_left)
-        if body.rest:
-            _place_rest(page, body.rest, safe.bottom - 45.0)
 
 
 def _piece(
@@ -176,12 +182,6 @@ def _place_part(page: Page, part: HuntReading, left: float, centre: float, width
         page.add(page.text(part.word, left, baseline, 62.0, look.ink, weight="bold"))
 
 
-def _place_rest(page: Page, rest: str, baseline: float) -> None:
-    made = fit_text(page, rest, (48.0, NOTE, AXIS, LEAST), page.shape.safe.width)
-    if made is not None:
-        page.add(page.text(rest, page.shape.safe.left, baseline, made.size, page.look.soft))
-
-
 # ------------------------------------------------------------------ from top to bottom
 
 
@@ -190,7 +190,7 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
     shape = page.shape
     safe, tall = shape.safe, shape.height > shape.width
     top = (560.0 if tall else 232.0) + lower
-    bottom = safe.bottom - (60.0 if body.rest else 0.0)
+    bottom = safe.bottom - 60.0
     tip = bottom - (400.0 if tall else 290.0)
     count = len(body.readings)
     step = (tip - top - 20.0) / max(count, 1)
@@ -207,8 +207,6 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
             _place_row(page, reading, (left, safe.right - figures), (start + stop) / 2, sizes, most)
     with page.part_of(f"step {count + 1}"):
         _place_part_below(page, body.part, tip + 24.0, bottom - 10.0)
-        if body.rest:
-            _place_rest(page, body.rest, safe.bottom - 12.0)
 
 
 def _place_row(
@@ -303,6 +301,8 @@ def place_fix(page: Page, body: Fix, lower: float) -> None:
     LayoutFault
         If a text doesn't fit.
     """
+    if not any(reading.out for reading in body.readings):  # the title says that all are OK
+        body = replace(body, readings=tuple(replace(reading, word="") for reading in body.readings))
     shape, look = page.shape, page.look
     safe = shape.safe
     top = {"wide": 250.0, "tall": 580.0, "square": 236.0}[shape.name] + lower

@@ -1,9 +1,9 @@
-"""The episode's one figure across the whole frame, over a dial from worse to better."""
+"""One figure across the whole frame, over a dial from worse to better if it changed."""
 
 from __future__ import annotations
 
-from reviewkit.model.card import Number
-from reviewkit.render.cards.dial import place_dial
+from reviewkit.model.card import Axis, Number
+from reviewkit.render.cards.dial import place_dial, place_dial_line
 from reviewkit.render.cards.frame import under_overline
 from reviewkit.render.cards.look import NOTE, SENTENCE
 from reviewkit.render.cards.needle import wedge_at
@@ -53,9 +53,12 @@ def place_number(page: Page, body: Number, lower: float) -> None:
         for index, line in enumerate(sentence.lines):
             at = baseline + index * sentence.size
             page.add(page.text(line, safe.left, at, sentence.size, look.ink, weight="bold", remedy=SHORTEN_FIGURE))
+    if body.dial is None:
+        place_dial_line(page)
+        return
     place_dial(page, body.dial)
     with page.part_of("needle"):
-        _place_needles(page, body)
+        _place_needles(page, body, body.dial)
 
 
 def _fit_figure(page: Page, text: str, height: float) -> Setting | None:
@@ -63,11 +66,11 @@ def _fit_figure(page: Page, text: str, height: float) -> Setting | None:
     return fit_block(page, text, _FIGURES, page.shape.safe.width, height, most=1, leading=0.86)
 
 
-def _place_needles(page: Page, body: Number) -> None:
+def _place_needles(page: Page, body: Number, dial: Axis) -> None:
     """Place a small needle at "before", a tall one at "after", and the heavy line between them."""
     shape, look = page.shape, page.look
     left, right = shape.curves
-    old, new = (left + clamped_position(body.dial, value) * (right - left) for value in (body.before, body.after))
+    old, new = (left + clamped_position(dial, value) * (right - left) for value in (body.before, body.after))
     page.add(Stroke("needle", ((old, shape.dial), (new, shape.dial)), look.ink, _HEAVY))
     with page.part_of("label"):  # in a clip, the tall needle swings from it to its place
         page.add(wedge_at(page, old, shape.dial, "before", -_SMALL[0], _SMALL[1]))

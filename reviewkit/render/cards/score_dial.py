@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from reviewkit.model.card import Score
 from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.needle import wedge_at
@@ -36,20 +34,14 @@ def place_score_dial(page: Page, body: Score, line_y: float) -> None:
             Stroke("needle", ((x, line_y), (x, line_y - high)), look.ink if heavy else look.soft, 9.0 if heavy else 3.0)
         )
     baseline = line_y - 30.0
-    rated = page.text("as rated", middle + 22, baseline, NOTE, look.ink, weight="bold")
-    page.add(rated)
-    for words, x, anchor, room in (
-        (("missed by 2 × or 6 dB", "missed by 2 ×"), left + 14, "left", middle - 20 - left),
-        (("met by 2 × or 6 dB", "met by 2 ×"), right - 14, "right", right - 14 - rated.box.right - 20),
-    ):
-        text = next((word for word in words if page.width(word, AXIS) <= room), "")
-        if text:
-            page.add(page.text(text, x, baseline, AXIS, look.soft, anchor=anchor))
+    page.add(page.text("as rated", middle + 22, baseline, NOTE, look.ink, weight="bold"))
+    page.add(page.text("missed by 2 ×", left + 14, baseline, AXIS, look.soft))
+    page.add(page.text("met by 2 ×", right - 14, baseline, AXIS, look.soft, anchor="right"))
     _place_needles(page, body, line_y, middle, half)
 
 
 def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: float) -> None:
-    """Place small needles for what was met; larger, named ones for what was missed or is undecided."""
+    """Place small needles for what was met; larger ones for what was missed or is undecided, which are named below."""
     look = page.look
     past = {-1: 0, 1: 0}
 
@@ -73,34 +65,8 @@ def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: 
         else:
             page.add(page.text("off the scale", page.shape.safe.right, line_y + 92, LEAST, look.soft, anchor="right"))
     named = [row for row in (*body.missed, *body.close) if row.position is not None]
-    spans = []
     for index, row in enumerate(named):
-        x = place_of(row.position or 0.0)
         muted = index and row.verdict == "falls short" and not body.met
         with page.part_of(PARTS[row.verdict]):
-            page.add(wedge_at(page, x, line_y, "too close to call" if muted else row.verdict, *_LARGE))
-        spans.append((x - _LARGE[1], x + _LARGE[1]))
-    for index, row in enumerate(named):
-        name = row.label.split(",")[0]
-        off = row.position is not None and row.position < -1
-        names = (f"{name}, off the scale", "off the scale") if off else (name,)
-        with page.part_of(PARTS[row.verdict]):
-            _place_needle_name(page, names, spans, index, line_y)
-
-
-def _place_needle_name(
-    page: Page, names: Sequence[str], spans: list[tuple[float, float]], index: int, line_y: float
-) -> None:
-    """Name a needle on its left, else on its right; not at all if neither has room: it is in the list below."""
-    safe = page.shape.safe
-    middle = (safe.left + safe.right) / 2
-    left, right = spans[index]
-    for name in names:
-        width = page.width(name, AXIS)
-        for start in (left - 18 - width, right + 18):
-            stop = start + width
-            free = all(stop + 12 <= low or high + 12 <= start for low, high in spans)
-            if free and start >= safe.left and stop <= middle - 30:
-                page.add(page.text(name, start, line_y + 82, AXIS, page.look.ink))
-                spans.append((start, stop))
-                return
+            word = "too close to call" if muted else row.verdict
+            page.add(wedge_at(page, place_of(row.position or 0.0), line_y, word, *_LARGE))

@@ -16,13 +16,14 @@ from reviewkit.render.cards.shape import WIDE, Shape
 from reviewkit.render.cards.typeset import Setting, fit_text
 
 MOST_ROWS = 14  # of a card
-_SIZES = (48.0, 46.0, NOTE, 42.0, AXIS, 38.0, LEAST)
+_SIZES = (72.0, 64.0, 56.0, 48.0, 46.0, NOTE, 42.0, AXIS, 38.0, LEAST)
 _GAP = 44.0  # between columns
 _NOTE_GAP = 26.0  # from a name to its note on the same line
 _LINE = 1.12  # pitch of a cell's lines, in em
 _BELOW = 42.0  # pitch of the lines under a name
 _EASY, _TIGHT = 0.75, 0.42  # the room above and below a row's lines together, in em
-_TALLEST = 108.0  # a row is no taller than this, unless its lines need more
+_TALLEST = 150.0  # a row is no taller than this, unless its lines need more
+_MORE = 72.0  # for the number of rows left out
 _CHANNELS = {"left": "L", "right": "R"}  # headers in their channel's colour
 
 SHORTEN_CELL = "shorten it where it comes from, or drop a column"
@@ -83,6 +84,8 @@ def place_table(page: Page, body: Rows, lower: float) -> None:
         with page.part_of("reading"):
             _place_row(page, body, row, laid, layout, y + height / 2)
         y += height
+    if body.more:
+        page.add(page.text(body.more, shape.safe.left, y + _MORE - 20.0, AXIS, look.soft))
 
 
 # ------------------------------------------------------------------ pages
@@ -148,7 +151,7 @@ def _fit_table(page: Page, body: Rows, lower: float) -> _TableLayout | None:
     """
     pages = body.pages or (body.rows,)
     rows = [row for own in pages for row in own]
-    room = page.shape.safe.bottom - page.shape.high_dial - lower
+    room = page.shape.safe.bottom - page.shape.high_dial - lower - (_MORE if body.more else 0.0)
     forms = [(1, False, False), (2, False, False), (3, True, False)]
     if page.shape.stacked:
         forms.append((3, True, True))

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from reviewkit.model.card import Card, Ending, Hero, Number
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.frame import shorter_overlines
+from reviewkit.render.cards.frame import overline
 from reviewkit.render.cards.hero import HeroBlock, halves, lay_out_hero, margin_text
 from reviewkit.render.cards.layout_check import bounds
 from reviewkit.render.cards.look import AXIS, LEAST, Look
@@ -41,10 +41,10 @@ SHORTEN_STRIP = "shorten title = … or setting = … of its [[measurement]]"
 
 @dataclass(frozen=True)
 class StripContent:
-    """The texts and the figure of a strip. `conditions`: from all of them to the indispensable ones."""
+    """The texts and the figure of a strip."""
 
     title: str
-    conditions: tuple[str, ...]
+    conditions: str
     hero: Hero
     verdict: Verdict | None = None
 
@@ -64,8 +64,8 @@ def choose_content(card: Card) -> StripContent | None:
     if hero is None:
         return None
     where = "" if hero.before else hero.caption
-    subjects = replace(card, subject=", ".join(filter(None, (card.subject, where))))
-    conditions = tuple(" · ".join(filter(None, (card.stage, form))) for form in shorter_overlines(subjects))
+    subjects = replace(card, subject=where[:1].upper() + where[1:] or card.subject)
+    conditions = " · ".join(filter(None, (card.stage, overline(subjects))))
     return StripContent(title, conditions, hero if hero.before else replace(hero, caption=""), card.verdict)
 
 
@@ -138,8 +138,7 @@ def lay_out_strip(page: Page, what: StripContent) -> None:
         if figures.width > safe.width:
             continue
         title = fit_text(page, what.title, _TALL_TITLES if tall else _TITLES, room, weight="bold", most=lines)
-        forms = (fit_text(page, form, (AXIS, LEAST), room, most=lines) for form in what.conditions)
-        under = next((form for form in forms if form is not None), None)
+        under = fit_text(page, what.conditions, (AXIS, LEAST), room, most=lines)
         if title is None or under is None:
             continue
         high = _words_height(title, under)

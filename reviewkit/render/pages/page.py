@@ -23,7 +23,7 @@ from reviewkit.render.pages.own_templates import Limits, OwnTemplates
 if TYPE_CHECKING:
     import jinja2
 
-_FORMS = ("question", "fault", "repair")  # of a title
+_FORMS = ("question", "answer", "fault", "repair")  # of a title
 _SIDES = {"L": "left", "R": "right", "L>R": "left into right", "R>L": "right into left", "both": "both", "": ""}
 
 
@@ -103,8 +103,8 @@ class Pages:
         return self._environment.get_template(f"words/{kind}.j2").render(name=name, **facts)
 
     def title_words(self, finding: Point) -> dict[str, str]:
-        """Return a kind's words for a card's title: its `question`, and `fault` and `repair` if it has them."""
-        facts = {key: finding.facts[key] for key in ("channel", "settings")}
+        """Return a kind's words for a card's title: its `question`; `answer`, `fault` and `repair` if it has them."""
+        facts = {key: finding.facts.get(key) for key in ("channel", "settings", "figure")}
         words = _by_topic(self.kind_words(finding.facts["kind"], "titles", **facts))
         picture = f"{finding.facts['picture']} ".lstrip()
         return {form: words[f"{picture}{form}"][0] for form in _FORMS if f"{picture}{form}" in words}

@@ -27,7 +27,7 @@ from reviewkit.plan.plan import Plan, PlanStep
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.plan_checklists import Checklists, describe_reading, describe_ticks, phrase
 from reviewkit.render.pages.plan_words import CaptureStep, PlanWords, RatingLine, SetUpBlock
-from reviewkit.verdict.verdict_words import NO_VERDICT, ROUNDS
+from reviewkit.verdict.verdict_words import NO_VERDICT, ROUNDS, margin_words
 
 _FAR_APART = 2.0
 _METER_DIGITS = 4  # of a level that is set by meter
@@ -292,7 +292,7 @@ def _rating_line(need: Need, number: int, plan: Plan, pages: Pages) -> RatingLin
         name,
         word=v.verdict,
         measured=v.measured,
-        margin=v.margin,
+        margin=margin_words(v),
         held=need.measurements,
         but=_obstacles(need, pages) or [v.why],
         steps=serving,
