@@ -19,6 +19,8 @@ from typing import Any
 _MODULES = (
     *("opentimelineio", "reviewkit.build.build", "reviewkit.ingest.session.session_schema"),
     *(f"reviewkit.render.cards.{name}" for name in ("photo", "title_page", "score_card", "hunt_card", "ending_card")),
+    *(f"reviewkit.render.cards.{name}" for name in ("chart", "colour_check", "hero", "layout_check")),
+    "matplotlib.backends.backend_agg",
     "reviewkit.render.pages.template_environment",
 )
 LONGEST_S = 300
@@ -52,10 +54,9 @@ def serve() -> None:
     """Fork for every line of the input, and say how it ended."""
     sys.path.insert(0, str(Path.cwd()))  # as `python -m` has it
     from reviewkit.__main__ import main
-    from reviewkit.build.drawing import MODULES
     from reviewkit.build.program import program_digest
 
-    for module in (*_MODULES, *MODULES):
+    for module in _MODULES:
         import_module(module)
     program_digest()  # its files stay as they are
     for line in sys.stdin:
