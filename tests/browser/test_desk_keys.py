@@ -222,7 +222,7 @@ def test_a_whole_evening_by_keyboard_alone(tmp_path, keys):
         film = page.inner_text("footer .build strong")
         keys.to("form[data-build] button")
         keys.press("Enter")
-        keys.until("text=Built.")
+        keys.until("footer [role=status]:has-text('Built.')")
         assert (tmp_path / "out" / "thumbnail-figure.png").is_file()
         outline = (tmp_path / "out" / "outline.md").read_text(encoding="utf-8")
         assert f"Running time about {film}" in outline
@@ -252,7 +252,7 @@ def test_a_second_episode_in_the_same_studio_asks_for_its_unit_alone(tmp_path, k
             assert keys.page.locator(".question, #faults").count() == 0
             keys.to("form[data-build] button")
             keys.press("Enter")
-            keys.until("text=Built.")
+            keys.until("footer [role=status]:has-text('Built.')")
             keys.page.goto("about:blank")
         finally:
             desk.end()
