@@ -214,7 +214,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         Chart((Panel(x_axis, scales.decades(values or [0.01, 1.0], "%"), tuple(traces), limits),)),
         hero,
         [f for f in main.findings if f.quantity in ("power_at_limit", "power_reached", "distortion")],
-        (quantities.hertz(hz),) if hz else (),
+        # a power says whether its supply fed the other channel too
+        (*filter(None, (figures.shared_driven(runs),)), *((quantities.hertz(hz),) if hz else ())),
     )
 
 

@@ -133,6 +133,12 @@ def driven(c: Conditions) -> str:
     return DRIVEN.get(c.measurement.channels, "")
 
 
+def shared_driven(runs: Sequence[Run]) -> str:
+    """Return which channels are driven in all runs, in words; "" if it differs or isn't known."""
+    texts = {driven(run.conditions) for run in _of_the_unit(runs)}
+    return texts.pop() if len(texts) == 1 else ""
+
+
 def _of_the_unit(runs: Sequence[Run]) -> Sequence[Run]:
     """Return the runs without those of the bench alone, if there are others."""
     return [run for run in runs if run.conditions.measurement.stage != "bench"] or runs
@@ -184,11 +190,8 @@ def stated(runs: Sequence[Run], *more: str, level: str = "") -> tuple[tuple[str,
         *more,
         shared([", ".join(settings(run)) for run in runs]),
     )
-    then = (
-        shared([run.conditions.measurement.input for run in runs]),
-        shared([driven(run.conditions) for run in runs]),
-    )
-    return tuple(filter(None, first)), tuple(filter(None, then))
+    then = (shared([run.conditions.measurement.input for run in runs]), shared_driven(runs))
+    return tuple(filter(None, first)), tuple(text for text in then if text and text not in more)
 
 
 def settings(run: Run) -> list[str]:
