@@ -60,8 +60,8 @@ ALLOWED: dict[str, tuple[str, ...] | None] = {
     "opentimelineio": ("render/footage/timeline.py", "ingest/session/timeline_file.py"),
     "font_source_sans_pro": ("render/",),
     "watchfiles": ("commands/desk/live_session.py",),
-    "starlette": ("commands/desk/server.py",),
-    "uvicorn": ("commands/desk/server.py",),
+    "starlette": ("commands/desk/guard.py", "commands/desk/server.py"),
+    "uvicorn": ("commands/desk/guard.py", "commands/desk/server.py"),
     "platformdirs": ("build/cache.py",),
 }
 ENDS_PROCESSES = {"__main__.py", "build/pool.py", "render/pages/template_child.py"}  # of their own

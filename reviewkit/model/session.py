@@ -294,6 +294,7 @@ class EpisodeSettings:
     look: Annotated[str, ("lamplight", "brochure")] = "lamplight"
     card_seconds: Annotated[float, "card seconds"] = 6.0
     photo: File = ""
+    thumbnail: Annotated[str, ("figure", "pair", "photo")] = "figure"  # which of them is thumbnail.png
     shapes: Annotated[tuple[str, ...], "shapes"] = ("wide",)
     page: Annotated[str, "web address"] = ""  # where episode.html will be
     film: Annotated[str, "web address"] = ""  # where the film will be

@@ -326,6 +326,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "episode.film": toml("frame_rate = 25", 'frame_rate = 25\nfilm = "https://example.org/film"'),
     "episode.rating": toml("frame_rate = 25", "frame_rate = 25\nrating = 4.5"),
     "episode.photo": all_of(add("back.png", third_session.photo(120)), toml('"front.png"', '"back.png"')),
+    "episode.thumbnail": toml("frame_rate = 25", 'frame_rate = 25\nthumbnail = "photo"'),
     "episode.shapes": toml("frame_rate = 25", 'frame_rate = 25\nshapes = ["square", "tall"]'),
     "cards.hide": append("session.toml", '\n[cards]\nhide = ["controls"]\n'),
     "cards.order": append("session.toml", '\n[cards]\norder = ["output", "leak"]\n'),
