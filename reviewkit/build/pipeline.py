@@ -35,8 +35,8 @@ from reviewkit.model.prices import PriceLine
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.plan.plan import make_plan as plan_of
+from reviewkit.render.cards.colours import LOOKS, Look
 from reviewkit.render.cards.contact_sheet import draw_contact_sheet
-from reviewkit.render.cards.look import LOOKS, Look
 from reviewkit.render.cards.paint import Fonts
 from reviewkit.render.cards.pictures import Order
 from reviewkit.render.cards.thumbnail import choose_thumbnails, draw_thumbnail, remark_on_thumbnail

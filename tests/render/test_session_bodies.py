@@ -28,8 +28,8 @@ from reviewkit.model.card import (
 )
 from reviewkit.render.cards.card import LayoutFault, lay_out
 from reviewkit.render.cards.colour_check import find_colour_problems
+from reviewkit.render.cards.colours import LOOKS, find_look
 from reviewkit.render.cards.layout_check import bounds, find_problems
-from reviewkit.render.cards.look import LOOKS, find_look
 from reviewkit.render.cards.scene import Area, Picture
 from reviewkit.render.cards.shape import SHAPES
 

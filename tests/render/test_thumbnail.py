@@ -15,9 +15,9 @@ from reviewkit.model.episode import Episode
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Finding, Point
 from reviewkit.model.session import EpisodeSettings, Session, Unit
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.contrast import contrast
 from reviewkit.render.cards.layout_check import find_problems
-from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.paint import make_measure
 from reviewkit.render.cards.scene import Page, Picture, Stroke, Text
 from reviewkit.render.cards.shape import WIDE

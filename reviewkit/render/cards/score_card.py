@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from reviewkit.model.card import Score, ScoreRow
 from reviewkit.render.cards.hero import small
-from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.scene import Page
 from reviewkit.render.cards.score_dial import PARTS, place_score_dial
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, cut_text, fit_text
 
 _UNDER_DIAL, _OVER_REST = 120.0, 76.0

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from reviewkit.model.card import Score
-from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.needle import wedge_at
 from reviewkit.render.cards.scene import Page, Stroke
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 
 _TICKS = 8
 _END, _TICK, _NOTCH = 40.0, 18.0, 72.0

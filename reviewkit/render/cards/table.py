@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from reviewkit.model.card import Card, Row, Rows
-from reviewkit.render.cards.colour_roles import ROLES
 from reviewkit.render.cards.frame import place_frame
-from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure
+from reviewkit.render.cards.roles import ROLES
 from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
 from reviewkit.render.cards.shape import WIDE, Shape
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, fit_text
 
 MOST_ROWS = 14  # of a card

@@ -18,14 +18,15 @@ from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Session
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.chart import place_room
+from reviewkit.render.cards.colours import Look
 from reviewkit.render.cards.frame import SHORTEN_NAME, picture, place_mark
 from reviewkit.render.cards.hero import arrow, bare
 from reviewkit.render.cards.layout_check import find_problems
-from reviewkit.render.cards.look import DASH, Look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
 from reviewkit.render.cards.png import encode_png
 from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
 from reviewkit.render.cards.shape import WIDE
+from reviewkit.render.cards.sizes import DASH
 from reviewkit.render.cards.traces import clip_trace, to_pixels
 from reviewkit.render.cards.typeset import fit_block, fit_text, line_pitch
 from reviewkit.verdict.verdict import MEETS
