@@ -38,7 +38,12 @@ ROWS: Mapping[str, Row] = {
     "rise time, overshoot, tilt": Row(0.5, "%", "step responses of one and two poles"),
     "corners, slopes, crossings": Row(0.1, "%", "one and two poles by scipy.signal.freqs, 8 points an octave"),
     "response at the edges of a band": Row(0.02, "dB", "two poles by scipy.signal, 3 and 8 points an octave"),
+    "response against a target": Row(0.02, "dB", "scipy's filters of the time constants; tables of wrong constants"),
+    "gain of an equaliser's band": Row(0.05, "dB", "circuits and digital filters by scipy, 24 and 48 points an octave"),
+    "centre and Q of an equaliser's band": Row(1.0, "% of value", "the same, also with 0.02 dB of noise on each point"),
+    "dynamic range": Row(0.05, "dB", "a tone at -60 dBFS with lines and noise of known power; dither in closed form"),
     "noise in volts": Row(0.05, "dB", "thermal and white noise of known density"),
+    "CCIR/ARM": Row(0.05, "dB", "white noise of known density, 20 s; steady sines"),
     "loudness": Row(0.1, "LU", "EBU Tech 3341's signals, its tolerance; the encoder's own meter"),
     "true peak": Row(0.2, "dB", "EBU Tech 3341's signals, the narrower of its tolerances; the encoder's own meter"),
     "matched levels": Row(0.1, "dB", "the tone or the loudness of the files that are written"),
@@ -55,10 +60,14 @@ ROWS: Mapping[str, Row] = {
     "azimuth": Row(0.05, "′", "the same, wow of 0.1 and 0.3 % and hiss 40 dB down, cassette geometry"),
     "quieting crossing": Row(0.05, "dB", "a tuner's noise in closed form, points every 1 to 3 dBf"),
     "MOL": Row(0.05, "dB", "third harmonic as level squared; points every 2 and 3 dB"),
+    "linearity, volume tracking": Row(0.001, "dB", "a converter one step of 16 bits low; two tracks 2 % apart in dB"),
     "jitter": Row(1.0, "% of value", "tones sampled by a clock of known jitter, noise 100 dB down"),
     "unweighted rumble": Row(0.1, "dB", "noise and lines of known power from 10 to 315 Hz, warp below and hiss above"),
     "rumble through its kind": Row(0.1, "dB", "the same, from 12 s at 8 kHz"),
     "levels of named lines": Row(0.02, "dB", "a pilot of 9 % (47 CFR 73.322) and a subcarrier next to a tone and hiss"),
+    "levels of lines in steep noise": Row(
+        0.06, "dB", "lines over noise that falls 0 to 18 dB an octave, mean of twelve"
+    ),
     "prices": Row(0.005, "of the currency", "published index, worked examples"),
 }
 

@@ -12,8 +12,7 @@ pytest.importorskip("starlette", reason="needs starlette: pip install -e '.[test
 
 from reviewkit.commands.desk import points, session_edits
 from reviewkit.commands.desk.dropped_files import clean_name
-from reviewkit.commands.desk.inputs import MOST_CHANGES, Inputs
-from reviewkit.commands.desk.server import Conflict
+from reviewkit.commands.desk.inputs import MOST_CHANGES, Conflict, Inputs
 from reviewkit.commands.desk.session_actions import SessionActions
 from reviewkit.ingest.session.repair_file import parse_repair
 from reviewkit.model.errors import InputError
@@ -168,7 +167,10 @@ def test_the_bench_is_written_key_by_key_and_comments_stay():
 
 
 def test_a_bench_that_cannot_be_read_is_refused_before_it_is_written(tmp_path):
-    (tmp_path / "session.toml").write_text('[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n', encoding="utf-8")
+    # the kind of such a measurement is recognised from its file
+    measured = '\n[[measurement]]\nfile = "measurements/x.csv"\nstage = "after"\n'
+    text = f'[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n{measured}'
+    (tmp_path / "session.toml").write_text(text, encoding="utf-8")
     session = SimpleNamespace(folder=tmp_path, faults=(), shown=None)
     inputs = Inputs(tmp_path, tmp_path / "aside")
     act = SessionActions(session, inputs).by_name()["bench"]

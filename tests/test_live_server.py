@@ -14,8 +14,10 @@ from contextlib import closing, suppress
 import pytest
 
 starlette = pytest.importorskip("starlette", reason="needs starlette: pip install -e '.[test]'")
+from reviewkit.commands.desk import guard  # noqa: E402
 from reviewkit.commands.desk import server as live_server  # noqa: E402
-from reviewkit.commands.desk.server import Conflict, LiveServer, Served  # noqa: E402
+from reviewkit.commands.desk.inputs import Conflict  # noqa: E402
+from reviewkit.commands.desk.server import LiveServer, Served  # noqa: E402
 from reviewkit.model.errors import Fault, InputError  # noqa: E402
 
 CLOSED = "default-src 'none'; script-src 'sha256-of-the-prompter'"
@@ -326,7 +328,7 @@ def test_what_is_no_request_gets_no_page_and_harms_nobody(server, name, capsys):
 
 
 def test_slow_clients_are_ended_and_keep_nobody_from_being_answered(served, monkeypatch):
-    monkeypatch.setattr(live_server, "_LONGEST_REQUEST_S", 0.4)
+    monkeypatch.setattr(guard, "_LONGEST_REQUEST_S", 0.4)
     with (
         LiveServer(answering(served)) as server,
         opened(server) as silent,
@@ -349,7 +351,7 @@ def test_slow_clients_are_ended_and_keep_nobody_from_being_answered(served, monk
 
 
 def test_a_hundred_silent_connections_keep_nobody_from_being_answered(server):
-    silent = [opened(server) for _ in range(live_server._MOST_AT_ONCE)]
+    silent = [opened(server) for _ in range(guard.MOST_AT_ONCE)]
     try:
         assert got(server, "/")[2] == b"the page"
     finally:
@@ -505,7 +507,7 @@ def test_a_dropped_file_is_given_over_and_none_stays_behind(desk, monkeypatch):
 
 
 def test_dropped_files_that_never_end_are_bounded_in_number_and_time(desk, monkeypatch):
-    monkeypatch.setattr(live_server, "_LONGEST_REQUEST_S", 1.0)
+    monkeypatch.setattr(guard, "_LONGEST_REQUEST_S", 1.0)
     head = f"POST {below(desk, '/drop?name=x')} HTTP/1.1\r\nHost: 127.0.0.1:{desk.port}\r\n{own(desk)}\r\n"
     waiting = [opened(desk) for _ in range(live_server._MOST_UPLOADS)]
     for line in waiting:

@@ -293,6 +293,9 @@ def test_whatever_a_name_is_it_can_be_read(name):
         ("run 1 v 2.csv", {}, set()),
         ("L into R.csv", {}, {"crosstalk"}),
         ("direct.csv", {"setting": "direct"}, set()),
+        ("tone 997Hz -60 dBFS.wav", {"frequency": "997 Hz", "drive": "-60 dBFS"}, {"tone"}),
+        ("tone_0dBFS.wav", {"drive": "0 dBFS"}, {"tone"}),
+        ("tone -20 dBFS -60dBFS.wav", {}, {"tone"}),
     ],
 )
 def test_what_a_name_says(name, table, kinds):

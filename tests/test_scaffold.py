@@ -89,6 +89,7 @@ def test_every_setting_that_is_switched_off_is_one_that_check_accepts(made, say,
         "loudspeaker-impedance.csv": samples / "loudspeakers" / "measurements" / "impedance.csv",
         "rumble.wav": samples / "turntable" / "measurements" / "rumble-after.wav",
         "azimuth.wav": samples / "deck" / "measurements" / "azimuth-after.wav",
+        "quieting.csv": samples / "tuner" / "measurements" / "quieting-mono.csv",
         "flutter.wav": samples / "deck" / "measurements" / "flutter-after.wav",
     }
     for file in wanted:
@@ -145,3 +146,70 @@ def test_two_new_folders_are_alike(say, tmp_path):
         for name in ("one", "other")
     )
     assert one == other
+
+
+# ------------------------------------------------------------------ a type of gear
+
+TYPED = {"deck": "deck", "loudspeaker": "loudspeakers", "turntable": "turntable", "tuner": "tuner"}
+
+
+def test_every_small_session_is_of_a_type(checkout):
+    found = {}
+    for path in (checkout / "sample_session").glob("*/session.toml"):
+        found[tomllib.loads(path.read_text(encoding="utf-8"))["unit"]["type"]] = path.parent.name
+        assert (path.parent / "ratings.txt").is_file()
+        assert (path.parent / "notes.txt").is_file()
+    assert found == TYPED
+
+
+@pytest.mark.parametrize("gear", ["deck", "loudspeaker", "turntable", "tuner", "player", "valve amplifier"])
+def test_its_type_is_set_and_it_builds(gear, say, tmp_path):
+    """Nothing of an invented unit is in what it makes: the examples are switched off."""
+    folder = tmp_path / "mine"
+    assert say("new", folder, "--type", gear).status == 0
+    toml = (folder / "session.toml").read_text(encoding="utf-8")
+    assert tomllib.loads(toml) == {"unit": {"maker": "Maker", "model": "Model", "type": gear}}
+    said = say("build", folder)
+    assert (said.status, said.out, said.err) == (0, "", "")
+    found = json.loads((folder / "out" / "findings.json").read_text(encoding="utf-8"))
+    assert not found["verdicts"]
+    assert not [path for path in folder.rglob("*.md") if "Norrvale" in path.read_text(encoding="utf-8")]
+
+
+@pytest.mark.parametrize("gear", TYPED)
+def test_its_examples_are_a_session_of_that_gear(gear, say, tmp_path, checkout):
+    """Switched on, and with that session's files, ratings and measurements give the figures that it has."""
+    sample = checkout / "sample_session" / TYPED[gear]
+    folder = tmp_path / "mine"
+    assert say("new", folder, "--type", gear, "--maker", "Tarnfell", "--model", "Nine").status == 0
+    for name in ("ratings.txt", "notes.txt"):
+        path = folder / name
+        path.write_text(switched_on(path.read_text(encoding="utf-8")), encoding="utf-8")
+    toml = switched_on((folder / "session.toml").read_text(encoding="utf-8"))
+    tables = [table for table in re.split(r"(?m)^(?=\[)", toml) if re.match(r"\[+(unit|measurement)", table)]
+    (folder / "session.toml").write_text("".join(tables), encoding="utf-8")
+    wanted = tomllib.loads((sample / "session.toml").read_text(encoding="utf-8"))
+    assert tomllib.loads("".join(tables))["measurement"] == wanted["measurement"]
+    for path in (sample / "measurements").iterdir():
+        (folder / "measurements" / path.name).write_bytes(path.read_bytes())
+    said = say("check", folder)
+    assert (said.status, said.err) == (0, "")
+    assert re.search(r"nothing wrong; [1-9]\d* figures", said.out)
+    for name in ("ratings.txt", "notes.txt"):
+        assert (folder / name).read_text(encoding="utf-8").endswith((sample / name).read_text(encoding="utf-8"))
+
+
+def test_a_type_that_is_none_is_refused(say, tmp_path):
+    said = say("new", tmp_path / "mine", "--type", "gramophone")
+    assert said.status == 2
+    assert not (tmp_path / "mine").exists()
+
+
+def test_a_type_below_a_studio(say, tmp_path):
+    (tmp_path / "studio.toml").write_text('[bench]\nload = "8 ohm"\n', encoding="utf-8")
+    folder = tmp_path / "mine"
+    assert say("new", folder, "--type", "deck").status == 0
+    text = (folder / "session.toml").read_text(encoding="utf-8")
+    assert tomllib.loads(text)["unit"]["type"] == "deck"
+    assert '#kind = "flutter"' in text
+    assert say("check", folder).status == 0

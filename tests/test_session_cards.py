@@ -186,7 +186,7 @@ def test_the_long_list_has_every_point():
 
 
 def test_the_score_tells_misses_first_and_what_is_met_by_how_near_it_is():
-    card = make_score_card(SESSION, VERDICTS, repaired=True)
+    card = make_score_card(VERDICTS, repaired=True)
     body = card.body
     assert [(r.label, r.measured, r.rated, r.note) for r in body.missed] == [
         ("THD at 40 W", "0.17 %", "0.05 %", "3.4 × the limit"),
@@ -202,18 +202,18 @@ def test_the_score_tells_misses_first_and_what_is_met_by_how_near_it_is():
     # what isn't judged has no needle
     assert [r.position for r in body.unjudged] == [None, None]
     assert (card.finding.facts["met"], card.finding.facts["judged"]) == (3, 6)
-    assert (card.stage, card.conditions) == ("After the repair", ("aux input", "120 V 60 Hz"))
-    assert make_score_card(SESSION, VERDICTS[6:], repaired=False) is None
+    assert (card.stage, card.conditions) == ("After the repair", ())
+    assert make_score_card(VERDICTS[6:], repaired=False) is None
 
 
 def test_of_many_met_ratings_the_nearest_to_its_limit_comes_first():
     many = [verdict(f"Rating {n}", "meets", room=n / 20) for n in range(14, 0, -1)]
-    body = make_score_card(SESSION, many, repaired=False).body
+    body = make_score_card(many, repaired=False).body
     assert [r.label for r in body.met] == [f"Rating {n}" for n in range(1, 15)]
 
 
 def test_every_reason_has_at_most_six_words():
-    assert all(len(r.note.split()) <= 6 for r in make_score_card(SESSION, VERDICTS, repaired=False).body.unjudged)
+    assert all(len(r.note.split()) <= 6 for r in make_score_card(VERDICTS, repaired=False).body.unjudged)
 
 
 @pytest.mark.parametrize(
@@ -303,8 +303,9 @@ def test_what_is_lacking_is_on_the_card():
     assert body.pending == "not read again: Bias R; still to check: bias"
 
 
-def test_without_a_repair_the_rating_nearest_to_its_limit_is_the_figure():
-    card = ending(Outcome(MEASURED), VERDICTS[:3])
+def test_without_a_repair_the_one_rating_is_the_figure():
+    assert ending(Outcome(MEASURED), VERDICTS[:3]).body.hero is None
+    card = ending(Outcome(MEASURED), VERDICTS[:1])
     assert (card.body.word, card.body.hero.figure, card.body.hero.before) == ("Measured", "42.9 W", "")
     assert (card.body.hero.caption, card.body.hero.note) == ("power into 8 Ω", "rated 40 W, met by 7 %")
     assert ending(Outcome(MEASURED), ()) is None
@@ -326,14 +327,16 @@ def test_the_table_has_the_first_ratings_that_were_judged():
     rows = tuple(TableRow(v.label, v.limit, v.rated, v.measured or "–", v.verdict, v.margin, "") for v in VERDICTS)
     table = SpecTable((*rows, TableRow("Balance", "none given", "none given", "+0.1 dB", "", "", "")), ())
     card = session_cards.make_table_card(SESSION, table, VERDICTS, repaired=True)
-    assert [row.cells[0] for row in card.body.rows] == [v.label for v in VERDICTS[:4]]
-    assert card.body.more == "and 6 more on the page"
+    assert [row.cells[0] for row in card.body.rows] == [v.label for v in VERDICTS[3:6]]  # what is not met
+    assert card.body.more == "and 7 more"
     few = session_cards.make_table_card(
-        SESSION, SpecTable((*rows[6:], table.rows[-1]), ()), VERDICTS[6:], repaired=True
+        SESSION, SpecTable((*rows[6:8], table.rows[-1]), ()), VERDICTS[6:8], repaired=True
     )
-    assert few.body.rows[0] == Row(("Music power", "46.1 W", "55 W"), "not comparable", note="measured continuous")
-    assert few.body.rows[1].cells == ("Gain, main in", "", "29 dB")
-    assert few.body.rows[-1] == Row(("Balance", "+0.1 dB", "none given"))
+    assert few.body.rows == (
+        Row(("Music power", "46.1 W", "55 W"), "not comparable", note="measured continuous"),
+        Row(("Gain, main in", "", "29 dB"), "not measured"),
+        Row(("Balance", "+0.1 dB", "none given")),
+    )
     assert few.body.more == ""
     assert session_cards.make_table_card(SESSION, SpecTable((), ()), (), repaired=False) is None
 
@@ -352,8 +355,8 @@ def test_of_many_ratings_those_that_are_judged_are_shown():
     judged = [replace(v, rating=r, verdict=w) for v, r, w in zip(VERDICTS, many, words, strict=False)]
     body = session_cards.make_rated_card(replace(SESSION, ratings=many), judged).body
     # in the maker's order; a miss is never left out
-    assert [row.cells[0].split()[-2] for row in body.rows] == ["4", "8", "16", "64"]
-    assert body.more == "and 2 more on the page"
+    assert [row.cells[0].split()[-2] for row in body.rows] == ["4", "8", "64"]
+    assert body.more == "and 3 more"
 
 
 def test_what_is_only_printed_is_on_the_card_of_ratings_and_not_on_that_of_the_table():

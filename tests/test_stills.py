@@ -106,6 +106,25 @@ def test_nothing_is_ringed_on_a_curve_that_is_not_drawn():
     assert panel.marks == ()
 
 
+def test_a_pair_of_crosstalk_has_its_curves():
+    """They are drawn as those of the driven channel; as found there is nothing of after, with one direction either."""
+
+    def leak(stage: str, *level_db: float) -> Run:
+        columns = [
+            column("level", [db, db, db + 20], name, "dB") for db, name in zip(level_db, ("L>R", "R>L"), strict=False)
+        ]
+        c = conditions("crosstalk", id=f"leak-{stage}", card="leak", stage=stage)
+        return run_from(sheet(column("frequency", [20.0, 1000.0, 20_000.0]), *columns), c)
+
+    for levels in ((-20.0, -40.0), (-20.0,)):
+        (pair,) = stills([leak("before", *levels), leak("after", *(-40.0 for _ in levels))])
+        (now,), (was,) = pair.body.panels, pair.found.body.panels
+        assert [(trace.channel, trace.label) for trace in now.traces] == [("L", "before"), ("L", "after")]
+        assert (now.fall.from_y, now.fall.to_y) == (-20.0, -40.0)
+        assert [trace.channel for trace in was.traces] == ["L", "R"][: len(levels)]
+        assert (was.room is not None and was.room.fault) or was.fall is None
+
+
 def test_a_verdict_has_a_card_of_its_own_beside_a_pair():
     rating = rated("power", at_least=40.0, thd_plus_noise_percent=0.05, load_ohm=8.0, frequency_hz=1000.0)
     pair, judged = stills(
@@ -190,6 +209,7 @@ def test_the_ring_is_on_the_curve():
         ("thd", "%", 2.0, 1.0, 1.0),  # a factor of two
         ("thd", "%", 1.0, 4.0, 2.0),
         ("crosstalk", "dB", -60.0, -66.0, 2.0),  # 3 dB each
+        ("usable_sensitivity", "dBf", 28.2, 22.2, 2.0),
         ("thd", "%", 0.0, 1.0, 0.0),  # nothing has no ratio
     ],
 )

@@ -412,6 +412,10 @@ def test_like_plans_the_same_measurements(say, tmp_path, sample):
     said = say("check", folder)
     assert (said.status, said.err) == (0, "")
     assert said.out.count(" is planned, and not there yet: ") == len(theirs) >= 20
+    assert say("plan", folder).status == 0
+    listed = (folder / "out" / "plan.md").read_text(encoding="utf-8").partition("## Planned in session.toml")[2]
+    assert listed.count("\n- [ ] ") == len(theirs)  # the plan has a box for each
+    assert (folder / "out" / "plan.html").read_text(encoding="utf-8").count(f"<strong>{theirs[0].file}</strong>") == 1
     text = (folder / "session.toml").read_text(encoding="utf-8")
     assert "volts = {" not in text.split("[[measurement]]\nfile", 1)[1].replace("#volts = {", "")
     # as soon as the files are there, they are used as they were

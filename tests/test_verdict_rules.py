@@ -402,12 +402,12 @@ def test_only_what_was_judged_is_counted():
     verdicts = judge(session(*ratings), runs_of(*findings))
     words = [v.verdict for v in verdicts]
     assert [words.count(word) for word in (MEETS, SHORT, CLOSE, INCOMPARABLE, UNMEASURED)] == [9, 1, 1, 1, 1]
-    card = make_score_card(session(*ratings), verdicts, repaired=False)
+    card = make_score_card(verdicts, repaired=False)
     assert (card.finding.facts["met"], card.finding.facts["judged"]) == (9, 11)
     # a nominal value is not judged either
     nominal = rated("input_sensitivity", nominal=0.15)
     more = judge(session(*ratings, nominal), runs_of(*findings, found("input_sensitivity", 0.147, frequency=1000.0)))
-    card = make_score_card(session(*ratings, nominal), more, repaired=False)
+    card = make_score_card(more, repaired=False)
     assert (card.finding.facts["met"], card.finding.facts["judged"]) == (9, 11)
 
 

@@ -90,6 +90,8 @@ def test_the_wheel_holds_the_program_its_templates_and_its_sample(wheel, checkou
                 assert f"{inside}/{path.relative_to(checkout / folder).as_posix()}" in names
     sample = {name.removeprefix("reviewkit/_sample_session/") for name in names if "/_sample_session/" in name}
     assert {"session.toml", "notes.txt", "prices.csv", "repair.csv", "measurements/response.csv"} <= sample
+    small = [path.parent.name for path in (checkout / "sample_session").glob("*/session.toml")]
+    assert {f"{each}/{name}" for each in small for name in ("session.toml", "ratings.txt", "notes.txt")} <= sample
 
 
 def test_the_wheel_holds_nothing_that_was_built_or_is_for_developers_only(wheel):
@@ -118,6 +120,9 @@ def test_the_installed_command_makes_a_session(installed, tmp_path):
     said = quietly(bin_folder / "reviewkit", "new", tmp_path / "mine", cwd=tmp_path)
     assert str(tmp_path / "mine" / "session.toml") in said
     assert "nothing wrong" in quietly(bin_folder / "reviewkit", "check", tmp_path / "mine", cwd=tmp_path)
+    quietly(bin_folder / "reviewkit", "new", tmp_path / "deck", "--type", "deck", cwd=tmp_path)
+    assert "#Wow and flutter" in (tmp_path / "deck" / "ratings.txt").read_text(encoding="utf-8")
+    assert "nothing wrong" in quietly(bin_folder / "reviewkit", "check", tmp_path / "deck", cwd=tmp_path)
 
 
 @pytest.mark.skipif(

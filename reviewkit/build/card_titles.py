@@ -104,12 +104,13 @@ def _conditions(runs: Sequence[Run]) -> tuple[str, ...]:
     m = run.conditions.measurement
     tone = run.get("frequency")
     hertz = m.frequency_hz or (tone.value if tone else None)
+    settings = ", ".join(figures.settings(run))
     texts = (
         ("at", figures.drive(run.conditions).split(" into ")[0]),
         ("into", quantities.load(m.load_ohm) if m.load_ohm is not None else ""),
         ("at", quantities.hertz(hertz) if hertz else ""),
         ("on", m.input),
-        ("with", ", ".join(figures.settings(run))),
+        ("in" if settings in ("mono", "stereo") else "with", settings),
         ("with", m.volume),
     )
     return tuple(f" {word} {text}" if text else "" for word, text in texts)

@@ -14,6 +14,7 @@ from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 from reviewkit.model.finding import Conditions
 from reviewkit.model.session import Measurement
+from reviewkit.model.targets import file_of
 
 
 @dataclass(frozen=True)
@@ -30,7 +31,7 @@ def measure_file(
     """Return a measurement's results as text, in the form in which they are stored.
 
     New results are decoded from the same text, so a cached one can't differ. `reference`: the measurement that its
-    `against` names.
+    `against` names, or its target's file as one.
 
     Raises
     ------
@@ -45,7 +46,8 @@ def measure_file(
     try:
         other = read_measurement(folder, reference, KINDS[reference.kind]) if reference else None
     except InputError as error:
-        return Unusable(tuple(error.faults), unread=False)  # which its own measurement reports as well
+        # the file of a target has no measurement of its own to report it
+        return Unusable(tuple(error.faults), unread=bool(file_of(m.target)))
     changed = [file for file, digest in digests.items() if file_digest(folder / file) != digest]
     if changed:
         raise written_to(folder / changed[0])

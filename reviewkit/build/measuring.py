@@ -17,6 +17,7 @@ from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Conditions, Finding, Measured, Run
 from reviewkit.model.mains import mains_hz
 from reviewkit.model.session import Measurement, Session
+from reviewkit.model.targets import file_of
 
 
 def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[SessionFiles, tuple[Run, ...]]:
@@ -37,12 +38,15 @@ def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[SessionFiles
     for of_the_bench in (True, False):  # the bench looped back comes first: it is the floor of what follows
         floor = [finding for run in results.values() if isinstance(run, Run) for finding in run.findings]
         part = [m for m in session.measurements if (m.stage == "bench") == of_the_bench]
-        conditions = {m.id: _conditions(session, m, by_id.get(m.against), floor) for m in part}
-        keys = {m.id: _key(conditions[m.id], by_id.get(m.against), digests) for m in part}
+        references = {m.id: _reference(m, by_id) for m in part}
+        conditions = {m.id: _conditions(session, m, references[m.id], floor) for m in part}
+        keys = {m.id: _key(conditions[m.id], references[m.id], digests) for m in part}
         texts: dict[str, str | Unusable] = {m.id: entry.decode() for m in part if (entry := cache.read(keys[m.id]))}
         # the largest file takes longest, so it comes first
         new = sorted((m for m in part if m.id not in texts), key=lambda m: -_size(session.folder / m.file))
-        calls = [(session.folder, conditions[m.id], by_id.get(m.against), _digests(m, by_id, digests)) for m in new]
+        calls = [
+            (session.folder, conditions[m.id], references[m.id], _digests(m, references[m.id], digests)) for m in new
+        ]
         for m, text in zip(new, pool.begin(measure_file, calls).results(), strict=True):
             texts[m.id] = text
             if isinstance(text, str):
@@ -98,9 +102,16 @@ def _conditions(
     )
 
 
-def _digests(m: Measurement, by_id: Mapping[str, Measurement], digests: Mapping[str, str]) -> dict[str, str]:
+def _reference(m: Measurement, by_id: Mapping[str, Measurement]) -> Measurement | None:
+    """Return what a measurement is compared with: the one that `against` names, or the file of its target's curve."""
+    if file := file_of(m.target):
+        return Measurement(m.id, m.kind, file, line=m.line)
+    return by_id.get(m.against)
+
+
+def _digests(m: Measurement, reference: Measurement | None, digests: Mapping[str, str]) -> dict[str, str]:
     """Return the digests of the files that a measurement is read from."""
-    files = [m.file, by_id[m.against].file if m.against in by_id else ""]
+    files = [m.file, reference.file if reference else ""]
     return {file: digests[file] for file in files if file}
 
 

@@ -22,7 +22,7 @@ FIXED = frozenset(
     """
     chapters-planned.txt chapters.vtt comment.txt contact-sheet.png description.txt episode.html findings.json
     outline.md plan.html plan.md prompter.html spec-table.csv spec-table.html spec-table.md thumbnail.png
-    thumbnail-pair.png thumbnail-photo.png timeline.otio
+    thumbnail-figure.png thumbnail-pair.png thumbnail-photo.png timeline.otio
     """.split()
 )
 _FORMER = (

@@ -12,7 +12,7 @@ from reviewkit.build.program import program_digest
 from reviewkit.build.sound_outputs import Compressing
 from reviewkit.episode.lead import choose_lead
 from reviewkit.model.episode import Episode
-from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.paint import Fonts
 from reviewkit.render.cards.photo import reduce_photo
 from reviewkit.render.cards.pictures import draw_lead

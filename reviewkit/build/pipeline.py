@@ -35,11 +35,11 @@ from reviewkit.model.prices import PriceLine
 from reviewkit.model.session import Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.plan.plan import make_plan as plan_of
+from reviewkit.render.cards.colours import LOOKS, Look
 from reviewkit.render.cards.contact_sheet import draw_contact_sheet
-from reviewkit.render.cards.look import LOOKS, Look
 from reviewkit.render.cards.paint import Fonts
 from reviewkit.render.cards.pictures import Order
-from reviewkit.render.cards.thumbnail import choose_thumbnails, draw_thumbnail
+from reviewkit.render.cards.thumbnail import choose_thumbnails, draw_thumbnail, remark_on_thumbnail
 from reviewkit.render.cards.user_look import load_user_look
 from reviewkit.render.footage.clip import Motion
 from reviewkit.render.footage.ffmpeg import Encoder
@@ -254,6 +254,7 @@ def _compose_episode(
             *uncalled,
             *missing_library(),
             *remarks_on(sounds),
+            *remark_on_thumbnail(session, cards, files.photo),
             *(why for run in runs for why in run.withheld),
         ),
     )
@@ -335,7 +336,7 @@ def _plan(files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict],
     columns = {name: kind.about for name, kind in KINDS.items()}
     repaired = is_repaired(files.repair, runs)
     return plan_page.describe_plan(
-        plan_of(files.session, runs, verdicts, files.repair, columns, repaired=repaired), pages
+        plan_of(files.session, runs, verdicts, files.repair, columns, repaired=repaired), pages, files.planned
     )
 
 

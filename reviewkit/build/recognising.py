@@ -165,16 +165,16 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
     content = content_of(sheet, name)
     kinds = (str(given["kind"]),) if "kind" in given else content.kinds
     if len(kinds) != 1:
-        choices = tuple({"kind": kind, **_for_kind(kind, content.table)} for kind in kinds if kind)
+        choices = tuple({"kind": kind, **keys_of_kind(kind, content.table)} for kind in kinds if kind)
         known = [kind for kind in kinds if kind]
         ask = f": {' or '.join(known)}?" if len(known) > 1 and not content.what.endswith("?") else ""
         return Recognised(file, question=f"{content.what}{ask}", choices=choices)
     kind = kinds[0]
-    for key, values in _for_kind(kind, name.doubts).items():
+    for key, values in keys_of_kind(kind, name.doubts).items():
         if key not in given:
             choices = tuple({key: value} for value in values)
             return Recognised(file, question=f"its path says {' and '.join(values)}", choices=choices)
-    of_content, of_lines, of_name = (_for_kind(kind, each) for each in (content.table, remarked(sheet), name.table))
+    of_content, of_lines, of_name = (keys_of_kind(kind, each) for each in (content.table, remarked(sheet), name.table))
     stated = {**of_content, **of_lines}
     for key in stated.keys() & of_name.keys() - given.keys():
         if not _alike(stated[key], of_name[key]):
@@ -183,7 +183,7 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
     table = {"kind": kind, **stated, **of_name, **_channel(sheet, kind, name)}
     of_kind = KINDS.get(kind)
     if of_kind and of_kind.against:  # what sets the two apart
-        table["setting"] = name.setting
+        table["setting"] = content.table.get("setting", name.setting)
     if of_kind and of_kind.input:
         table["input"] = of_kind.input
     if "driven" in _own_keys(kind):
@@ -201,7 +201,7 @@ def _suggested(message: str) -> tuple[Mapping[str, Any], ...]:
     return tuple(suggested)
 
 
-def _for_kind(kind: str, table: Mapping[str, Any]) -> dict[str, Any]:
+def keys_of_kind(kind: str, table: Mapping[str, Any]) -> dict[str, Any]:
     """Return the keys that are keys of a kind: all but those of other kinds alone."""
     others = {key for each in KINDS.values() for key in each.keys} - {*_own_keys(kind)}
     return {key: value for key, value in table.items() if key not in others}

@@ -34,6 +34,7 @@ from reviewkit.model.recognised import Recognised, in_words
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
 from reviewkit.model.sound import PlayedSound
+from reviewkit.model.targets import file_of
 
 T = TypeVar("T")
 _BY_NAME = (RATINGS, "notes.txt", "repair.csv", "final.txt", "final.otio", PUBLISHED)
@@ -44,7 +45,7 @@ class SessionFiles:
     """A session folder as read. `left_out`: what isn't there and what the outputs lack because of it; `faults`: what is
     wrong with the files; `digests`: of every file that a build reads or looks for, by its path from the folder, ""
     for one that isn't there. `recognised`: the measurements' files whose kind session.toml doesn't say; `listed`: all
-    files in measurements/.
+    files in measurements/; `planned`: measurements that are still to be made, in words.
     """
 
     session: Session
@@ -61,6 +62,7 @@ class SessionFiles:
     digests: Mapping[str, str] = field(default_factory=dict)
     recognised: tuple[Recognised, ...] = ()
     listed: tuple[str, ...] = ()
+    planned: tuple[tuple[str, str], ...] = ()
 
     @property
     def type_digests(self) -> tuple[str, ...]:
@@ -104,12 +106,18 @@ def read(
     session = session_of(document, recognition.entries, folder, kinds=KINDS, brochure=read_brochure(folder))
     session = replace(session, in_studio=in_studio)
     digests = {**input_digests(folder, session), **recognition.digests, **before}
+    planned = tuple(_awaited(awaited(document, listed)))
     if for_plan:
         faults += _lacks_stage(session, repair)
         return SessionFiles(
-            session, repair=repair, faults=tuple(faults), digests=digests, recognised=recognition.files, listed=listed
+            session,
+            repair=repair,
+            faults=tuple(faults),
+            digests=digests,
+            recognised=recognition.files,
+            listed=listed,
+            planned=planned,
         )
-    planned = tuple(awaited(document, listed))
     notes = Notes()
     if (folder / "notes.txt").is_file():
         notes = attempt(lambda: read_notes(folder / "notes.txt"), notes)
@@ -138,20 +146,21 @@ def read(
         (
             *filter(None, (studio.note,)),
             *_absent(folder, session, remarks, planned),
-            *_awaited(planned),
+            *(f"{name} is planned, and not there yet: {said}" for name, said in planned),
             *_unclear(recognition.files),
         ),
         tuple(faults),
         digests,
         recognition.files,
         listed,
+        planned,
     )
 
 
 def input_digests(folder: Path, session: Session) -> dict[str, str]:
     """Return the digests of all files that a session's build reads or looks for, by their path from its folder."""
     names = ["session.toml", *own_templates(folder), *_BY_NAME]
-    names += [m.file for m in session.measurements if m.file]
+    names += [file for m in session.measurements for file in (m.file, file_of(m.target)) if file]
     names += [recording.file for sound in session.sounds for recording in sound.recordings]
     names += filter(None, (session.episode.photo, session.look.mark, session.look.font, session.look.bold_font))
     if session.price:
@@ -176,12 +185,12 @@ def _absent(folder: Path, session: Session, remarks: tuple[str, ...], planned: C
         yield "no [[measurement]] in session.toml: no measured figures"
 
 
-def _awaited(planned: Iterable[Mapping[str, Any]]) -> Iterator[str]:
-    """Yield each measurement that is planned and not made yet."""
+def _awaited(planned: Iterable[Mapping[str, Any]]) -> Iterator[tuple[str, str]]:
+    """Yield the name of each measurement that is planned and not made yet, and its keys in words."""
     for raw in planned:
         name = str(raw.get("file") or raw.get("files") or raw.get("id") or "two-load reading")
         said = {key: value for key, value in raw.items() if key not in ("file", "files", "id", "planned")}
-        yield f"{name} is planned, and not there yet: {in_words(said)}"
+        yield name, in_words(said)
 
 
 def _unclear(files: Iterable[Recognised]) -> Iterator[str]:

@@ -6,16 +6,15 @@ import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any
 
 from reviewkit.build.atomic_files import incoming_place, write_flushed, write_whole
 from reviewkit.build.cache import Cache
 from reviewkit.build.last_build import MEASUREMENTS, listed_files
-from reviewkit.build.pool import ALONE
-from reviewkit.build.recognising import Recognition, recognise
-from reviewkit.ingest.session.repair_file import read_repair
-from reviewkit.ingest.session.session_entries import MeasurementEntry, entries_of
+from reviewkit.build.recognising import Recognition
+from reviewkit.commands.answers import keys_to_write, recognise_answered
+from reviewkit.ingest.session.session_entries import entries_of
 from reviewkit.ingest.session.session_file import FILE_NAME, read_document
 from reviewkit.ingest.session.studio import Studio, read_studio
 from reviewkit.ingest.session.toml_insertion import insert_keys, insert_measurements
@@ -74,7 +73,7 @@ def add_files(
     answers: dict[str, dict[str, Any]] = {}
     left: set[str] = set()
     while True:
-        recognition = _recognised(session, cache, answers, read_studio(session) if in_studio else Studio())
+        recognition = recognise_answered(session, cache, answers, read_studio(session) if in_studio else Studio())
         open_ = [each for each in recognition.files if each.file in wanted and each.question and each.file not in left]
         if ask is None or not open_:
             break
@@ -210,21 +209,6 @@ def _move_in(new: Path, place: Path) -> None:
 # ------------------------------------------------------------------ asking
 
 
-def _recognised(session: Path, cache: Cache, answers: Mapping[str, Mapping[str, Any]], studio: Studio) -> Recognition:
-    """Return what the session's files are recognised as with these answers, as if they were written."""
-    document = studio.under(read_document(session))
-    entries = [
-        MeasurementEntry({**each.raw, **answered}, defaults=each.defaults - answered.keys())
-        if (answered := answers.get(each.file))
-        else each
-        for each in entries_of(document, listed_files(session))
-    ]
-    repaired = False
-    with suppress(InputError):
-        repaired = (session / "repair.csv").is_file() and bool(read_repair(session / "repair.csv"))
-    return recognise(session, entries, ALONE, cache, bench=document.data.get("bench"), repaired=repaired)
-
-
 def _answer(files: Sequence[Recognised], ask: Ask) -> Mapping[str, Any] | None:
     """Return the choice that the user makes for these files; None to leave them out."""
     first = files[0]
@@ -247,16 +231,11 @@ def _changes(
     place: with the kind among the answers, all keys; else what differs.
     """
     written = {entry.file: entry for entry in entries_of(read_document(session), listed_files(session))}
-    clear = {each.file: dict(each.table) for each in recognition.files if not each.question and each.file not in left}
-    ids = {entry.file: entry.raw.get("id") for entry in recognition.entries}
+    asked = {file: answer for file, answer in answers.items() if file not in left}
     tables: list[dict[str, Any]] = []
     keys: dict[int, dict[str, Any]] = {}
-    for file in [file for file in answers if file in clear]:
-        own, answer = written[file], dict(answers[file])
-        if "kind" in answer:
-            answer = {**clear[file], **own.raw, **answer}
-            if ids[file] != PurePosixPath(file).stem:  # its name makes no id that is safe
-                answer = {"id": ids[file], **answer}
+    for file, answer in keys_to_write(recognition, asked, written.values()).items():
+        own = written[file]
         if own.named and own.number is not None:
             keys[own.number] = {key: value for key, value in answer.items() if key not in own.raw}
         else:

@@ -75,10 +75,11 @@ def _new(options: argparse.Namespace) -> int:
     studio = read_studio(options.folder)
     if studio.note:
         print(printable(studio.note))
-    unit = {key: getattr(options, key) for key in ("maker", "model", "year")}
+    unit = {key: getattr(options, key) for key in ("maker", "model", "year", "type")}
     if studio.document and sys.stdin.isatty() and sys.stdout.isatty():
         with contextlib.suppress(EOFError):
-            unit = {key: input(f"{key}: ").strip() or None if value is None else value for key, value in unit.items()}
+            for key in ("maker", "model", "year"):
+                unit[key] = unit[key] or input(f"{key}: ").strip() or None
     if unit["year"] and unit["year"].isdecimal():
         unit["year"] = int(unit["year"])
     for name in make_session(options.folder, studio, unit, options.like):

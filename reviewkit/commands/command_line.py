@@ -7,6 +7,7 @@ from pathlib import Path
 
 from reviewkit import __version__
 from reviewkit.model.card_files import SHAPES
+from reviewkit.model.gear import TYPES
 
 _ABOUT = """From a folder of bench measurements to an episode kit: cards, a rated-and-measured table, an outline to
 speak from, a description, chapters and a page. One folder in, one command, everything in its out/."""
@@ -45,6 +46,12 @@ def make_parser() -> argparse.ArgumentParser:
     new.add_argument("--maker", metavar="NAME", help="the unit's maker; in a studio, asked for on a terminal")
     new.add_argument("--model", metavar="NAME", help="the unit's model; asked for in the same way")
     new.add_argument("--year", metavar="YEAR", help="the year it was made; asked for in the same way")
+    new.add_argument(
+        "--type",
+        metavar="TYPE",
+        choices=TYPES,
+        help=f"what the unit is, with examples of that gear: {', '.join(TYPES)}",
+    )
     new.add_argument(
         "--like", metavar="SESSION", type=_path, help="plan the same measurements again that this session lists"
     )

@@ -1,4 +1,7 @@
-"""A new session folder: the files of templates/new/, each explained by its comments; in a studio, a short one."""
+"""A new session folder: the files of templates/new/, each explained by its comments; in a studio, a short one.
+
+Of a type of gear that has a small sample session, that one's ratings, notes and measurements are the examples in it.
+"""
 
 from __future__ import annotations
 
@@ -14,6 +17,9 @@ from reviewkit.ingest.session.toml_insertion import insert_measurements
 from reviewkit.model import places
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 
+# of templates/new/session.toml, the examples that those of a type of gear replace
+_EXAMPLES = re.compile(r"^# One steady sine.*?(?=^# -+ what is to be heard)", re.MULTILINE | re.DOTALL)
+_TABLES = re.compile(r"^(?:# .*\n)*\[\[measurement\]\][\s\S]*", re.MULTILINE)
 _OF_ONE_EVENING = ("title", "volts")  # keys of a measurement that another session can't share
 
 
@@ -29,7 +35,7 @@ def make_session(
     studio : Studio
         Its studio. What that says isn't repeated.
     unit : mapping
-        Values of [unit], as far as they are known.
+        Values of [unit], as far as they are known; with a `type`, the examples are of that gear.
     like : Path, optional
         Another session, whose measurements are planned again.
 
@@ -54,16 +60,37 @@ def make_session(
         price = studio.document.data.get("price")
         if isinstance(price, dict) and "index" in price:
             del contents["prices.csv"]
-    contents[FILE_NAME] = _filled(contents[FILE_NAME].decode(), folder, unit, like).encode()
+    texts = {name: content.decode() for name, content in contents.items()}
+    samples = sorted(places.samples().glob(f"*/{FILE_NAME}")) if unit.get("type") else []
+    for sample in samples:
+        if read_document(sample.parent).data["unit"].get("type") == unit["type"]:
+            texts |= _with_examples(texts, sample.parent)
+    texts[FILE_NAME] = _filled(texts[FILE_NAME], folder, unit, like)
     made = []
     try:
         (folder / "measurements").mkdir(parents=True, exist_ok=True)
-        for name, content in contents.items():
-            (folder / name).write_bytes(content)
+        for name, text in texts.items():
+            (folder / name).write_bytes(text.encode())
             made.append(name)
     except OSError as error:
         raise CannotFinish(f"{folder}: {error.strerror or error}") from error
     return [*made, "measurements"]
+
+
+def _with_examples(texts: Mapping[str, str], sample: Path) -> dict[str, str]:
+    """Return the files in which a small session's lines are the examples, switched off because they are invented."""
+    made = {}
+    for name in ("ratings.txt", "notes.txt"):
+        explained = re.sub(r"^#[^ \n].*\n", "", texts[name], flags=re.MULTILINE).rstrip()
+        made[name] = f"{explained}\n\n{_switched_off((sample / name).read_text('utf-8'))}"
+    tables = _TABLES.search((sample / FILE_NAME).read_text("utf-8"))
+    examples = _switched_off(tables[0] if tables else "")
+    text, count = _EXAMPLES.subn(lambda _: f"{examples}\n", texts[FILE_NAME])
+    return {**made, FILE_NAME: text if count else f"{text}\n{examples}"}
+
+
+def _switched_off(text: str) -> str:
+    return re.sub(r"^(?=[^#\n])", "#", text, flags=re.MULTILINE)
 
 
 def _filled(text: str, folder: Path, unit: Mapping[str, str | int | None], like: Path | None) -> str:

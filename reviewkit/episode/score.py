@@ -23,7 +23,7 @@ from reviewkit.verdict.verdict_words import margin_words
 _ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE, UNMEASURED)
 
 
-def make_score_card(session: Session, verdicts: Sequence[Verdict], *, repaired: bool) -> Card | None:
+def make_score_card(verdicts: Sequence[Verdict], *, repaired: bool) -> Card | None:
     """Make the card of all ratings on one dial; None if none could be judged.
 
     Missed ones are in order of how far off they are, met ones of how near to their limits.
@@ -41,13 +41,11 @@ def make_score_card(session: Session, verdicts: Sequence[Verdict], *, repaired: 
         tuple(_row(v, v.brief or v.verdict) for v in unjudged),
         tuple(_row(v, margin_words(v)) for v in met),
     )
-    bench = session.bench
-    conditions = (f"{bench.input} input" if bench.input else "", bench.mains)
     facts = {"judged": judged, "met": len(met), "missed": len(missed)}
     return Card(
         "score",
         "",
-        tuple(text for text in conditions if text),
+        (),
         body,
         stage=AFTER if repaired else "",
         finding=Point("cards", "score", facts),
@@ -130,10 +128,9 @@ def _missed(v: Verdict) -> str:
 def _hero(
     outcome: Outcome, change: Change | None, repair: Sequence[RepairRow], judged: Sequence[Verdict]
 ) -> Hero | None:
-    """Return what changed most; without a repair, the rating nearest to its limit."""
+    """Return what changed most; without a repair, the one rating that was judged."""
     if outcome.word == MEASURED:
-        nearest = min(judged, key=lambda v: abs(_room(v)), default=None)
-        return _rated_hero(nearest) if nearest is not None else None
+        return _rated_hero(judged[0]) if len(judged) == 1 else None
     if change is not None and change.improved:
         return change_hero(change)
     again = ((row, reading_after(row, repair)[0]) for row in faulty_points(repair))

@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Sequence
 
 from reviewkit.episode.score import change_hero
 from reviewkit.episode.stills import AFTER
 from reviewkit.measure import figures
 from reviewkit.model import digits, quantities, rating_words
-from reviewkit.model.card import FEW_ROWS, Axis, Card, Number, Price, Row, Rows, TitlePage, show_few
+from reviewkit.model.card import FEW_RATINGS, Axis, Card, Number, Price, Row, Rows, TitlePage, show_few
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Point
 from reviewkit.model.prices import PriceLine
+from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import PrintedFigure, Session
 from reviewkit.model.verdict import Verdict
+from reviewkit.verdict import verdict_words
 from reviewkit.verdict.repair_points import NOTHING_DONE, OPEN, SHORT, point_word, reading_after
 from reviewkit.verdict.spec_table import SpecTable, sources
 from reviewkit.verdict.verdict_words import JUDGED, MEETS, UNMEASURED
@@ -71,10 +74,10 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict]) -> Card | Non
     rows = [Row((label, rating_words.limit_text(r, label))) for label, r in zip(labels, session.ratings, strict=True)]
     rated = {id(r): row for r, row in zip(session.ratings, rows, strict=True)}
     judged = sorted((v for v in verdicts if v.verdict in JUDGED), key=lambda v: v.verdict == MEETS)
-    first = sorted((rated[id(v.rating)] for v in judged[:FEW_ROWS]), key=rows.index)
+    first = sorted((rated[id(v.rating)] for v in judged[:FEW_RATINGS]), key=rows.index)
     rows += [_printed_row(figure) for figure in session.printed]
     finding = Point("cards", "rated", {"ratings": len(rows), "judged": len(first)})
-    body = show_few(Rows(("", "rated"), tuple(rows), strong=1), first)
+    body = show_few(Rows(("", "rated"), tuple(rows), strong=1), FEW_RATINGS, first)
     return Card("rated", "", (), body, asides=tuple(sources([*session.ratings, *session.printed])), finding=finding)
 
 
@@ -100,9 +103,12 @@ def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdi
     conditions = tuple(text for text in (f"{bench.input} input" if bench.input else "", bench.mains) if text)
     words = ("",) if any(row.verdict for row in rows) else ()
     judged = [row for row in rows if row.verdict in JUDGED]
-    body = show_few(Rows(("", "measured", "rated", *words), rows, strong=1), judged)
-    stage = AFTER if repaired else ""
-    return Card("table", "", conditions, body, stage=stage, finding=Point("cards", "table", {}))
+    first = sorted(sorted(judged, key=lambda row: row.verdict == MEETS)[:FEW_RATINGS], key=rows.index)
+    body = show_few(Rows(("", "measured", "rated", *words), rows, strong=1), FEW_RATINGS, first)
+    counts = Counter(row.verdict for row in judged)
+    facts = {"met": counts[MEETS], "missed": counts[verdict_words.SHORT], "close": counts[verdict_words.CLOSE]}
+    finding = Point("cards", "table", facts)
+    return Card("table", "", (), body, asides=conditions, stage=AFTER if repaired else "", finding=finding)
 
 
 def make_repair_card(repair: Sequence[RepairRow]) -> Card | None:
@@ -166,7 +172,7 @@ def make_number_card(pair: Card | None) -> Card | None:
 def make_dial(before: float, after: float, unit: str) -> Axis:
     """Return a dial that holds two values with room to spare; the one after the repair is to the right."""
     low, high = min(before, after), max(before, after)
-    if unit == "dB" or low <= 0:
+    if unit in DECIBELS or low <= 0:
         values, minor = _linear(low, high)
         scale = "linear"
     else:
@@ -175,7 +181,7 @@ def make_dial(before: float, after: float, unit: str) -> Axis:
     ticks = tuple((value, rating_words.value_text(value, unit)) for value in values)
     ends = (values[0], values[-1]) if after > before else (values[-1], values[0])
     # of a unit with prefixes every number has its own
-    shared = unit if unit in ("%", "dB") else ""
+    shared = unit if unit in ("%", *DECIBELS) else ""
     return Axis(*ends, scale, ticks if after > before else ticks[::-1], shared, minor)
 
 

@@ -13,6 +13,7 @@ from reviewkit.model import quantities
 from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
+from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT
@@ -63,10 +64,9 @@ def make_stills(
     if not isinstance(base.body, Chart) or not base.body.panels:
         return [replace(base, stage=stage_of(runs), finding=_finding("plain", runs, base))]
     ids = {f.measurement for run in runs for f in run.findings}
-    change = largest_change(
-        [c for c in changes if c.after.measurement in ids and c.before.measurement in ids], compared
-    )
     verdict = leading_verdict(verdicts, ids)
+    own = [c for c in changes if c.after.measurement in ids and c.before.measurement in ids]
+    change = largest_change(own, compared, verdict.findings if verdict else ())
     made = [] if change is None else [_pair(base, runs, change)]
     if verdict is not None:
         one = _judged(alone, runs, verdict)
@@ -86,19 +86,22 @@ def size_of(change: Change) -> float:
     unsure = math.hypot(before.uncertainty or 0.0, after.uncertainty or 0.0)
     if abs(before.value - after.value) <= unsure:
         return 0.0
-    if after.unit == "dB":
+    if after.unit in DECIBELS:
         return abs(before.value - after.value) / _DECIBELS
     if before.value <= 0 or after.value <= 0:
         return 0.0
     return abs(math.log(after.value / before.value)) / math.log(_TIMES)
 
 
-def largest_change(changes: Sequence[Change], compared: Sequence[str]) -> Change | None:
-    """Return the largest change of the first quantity that was compared; None if it isn't what a card is about."""
+def largest_change(changes: Sequence[Change], compared: Sequence[str], judged: Sequence[Finding] = ()) -> Change | None:
+    """Return the largest change of the first quantity that was compared; None if it isn't what a card is about.
+
+    `judged`: the figures of the verdict, which are preferred: two kinds of flutter would look like two changes.
+    """
     for quantity in compared:
         own = [change for change in changes if change.after.quantity == quantity]
         if own:
-            most = max(own, key=size_of)
+            most = max(own, key=lambda change: (change.after in judged, size_of(change)))
             return most if size_of(most) >= 1 else None
     return None
 
@@ -196,6 +199,7 @@ def _panel(
 ) -> Panel:
     """Return one stage of a panel: as found, all that was there; else the changed channel, its old curve ghosted."""
     stage = "before" if found else "now"
+    channel = channel.partition(">")[0]  # of crosstalk the driven one, as its curve is drawn
     # a ring on a curve that isn't drawn says nothing
     shown = [mark for mark in panel.marks if found or mark.channel in ("", channel[:1])]
     marks = tuple(replace(mark, role="now") for mark in shown if mark.role == stage)
@@ -217,6 +221,8 @@ def _panel(
         old, new = (next((t for t in named if t.role == role), None) for role in ("before", "now"))
         room = Room(old, new) if old is not None and new is not None and place else None
     fall = Fall(*place) if place else None
+    if found and place and room is None:  # there is nothing to fall to yet
+        fall, marks = None, (*marks, Mark(place[0], place[1], channel=channel))
     return replace(panel, traces=tuple(named), stems=stems, marks=marks, limits=(), room=room, fall=fall)
 
 
@@ -233,7 +239,7 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     key = {"Hz": "frequency", "W": "power"}.get(first.x.unit, "")
     deciding = verdict.findings[0]
     x = deciding.value if deciding.unit == "W" == first.x.unit else deciding.at.get(key)
-    y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding.channel, x)
+    y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding, x)
     marks = first.marks if x is None or y is None else (Mark(float(x), float(y), channel=deciding.channel),)
     panels = (replace(first, limits=limits, marks=marks), *(replace(p, limits=()) for p in body.panels[1:]))
     # where a deviation comes from is another matter
@@ -277,12 +283,17 @@ def judged_hero(verdict: Verdict) -> Hero:
     return Hero(number, caption, "", spread, channel=finding.channel, findings=(finding,), short=short)
 
 
-def _height(panel: Panel, channel: str, x: float | None) -> float | None:
-    """Return a channel's curve at a place, so that a ring is exactly on it."""
-    trace = next((t for t in panel.traces if t.role != "bench" and t.channel == channel[:1] and len(t.x)), None)
-    if x is None or trace is None or not trace.x[0] * 0.99 <= x <= trace.x[-1] * 1.01:
+def _height(panel: Panel, finding: Finding, x: float | None) -> float | None:
+    """Return a channel's curve at a place, so that a ring is exactly on it: of several the one with the figure."""
+    if x is None:
         return None
-    return float(trace.y[min(range(len(trace.x)), key=lambda i: abs(trace.x[i] - x))])
+    heights = [
+        float(t.y[min(range(len(t.x)), key=lambda i: abs(t.x[i] - x))])
+        for t in panel.traces
+        if t.role != "bench" and t.channel == finding.channel[:1] and len(t.x) and t.x[0] * 0.99 <= x <= t.x[-1] * 1.01
+    ]
+    wanted = abs(finding.value) if finding.unit == panel.y.unit else float("inf")
+    return min(heights, key=lambda y: abs(abs(y) - wanted) if wanted < float("inf") else -abs(y), default=None)
 
 
 def _with(chart: Chart, stage: str, traces: Sequence[Trace]) -> Chart:

@@ -12,6 +12,7 @@ from reviewkit.model import quantities
 from reviewkit.model.card import Card
 from reviewkit.model.change import Change
 from reviewkit.model.episode import Episode, Story
+from reviewkit.model.ratings import DECIBELS
 from reviewkit.verdict.repair_points import was_worked_on
 from reviewkit.verdict.verdict import CLOSE, JUDGED, MEETS, SHORT
 
@@ -70,7 +71,7 @@ def _improvement(change: Change) -> float:
     if abs(old - new) <= math.hypot(before.uncertainty or 0.0, after.uncertainty or 0.0):
         return 0.0
     better = -1 if quantity.either_way else quantity.better
-    if after.unit == "dB":
+    if after.unit in DECIBELS:
         return better * (new - old) / _DECIBELS
     if old <= 0 or new <= 0:
         return 0.0

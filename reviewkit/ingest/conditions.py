@@ -43,9 +43,13 @@ _REFERENCE = (
 )
 # an amount that a word after it makes a condition of its own
 _NAMED = (
-    rf"(?:(?:±|\+/-)\s*)?({UNSIGNED}\s*(?:{UNIT}))\s*(modulation|deviation|spacing|taps?)\b"
+    rf"(?:(?:±|\+/-)\s*)?({UNSIGNED}[\s-]*(?:{UNIT}))[\s-]*(modulation|deviation|spacing|taps?)\b"
     r"|\bC-?(46|60|90|120)(?: cassette| tape)?\b"
 )
+# the time constants of FM or tape, in front of their name or after it
+_CONSTANTS = rf"((?:(?:{UNSIGNED}|inf|∞)\s*\+\s*)?{UNSIGNED})\s*[µu]s(?:ec)?\.?"
+_OF_CONSTANTS = r"(?:playback |replay )?(de-?\s?emphasis|equali[sz]ation|eq)\b"
+_EQUALISED = rf"(?i){_CONSTANTS}\s*{_OF_CONSTANTS}|{_OF_CONSTANTS}\s*[:=]?\s*{_CONSTANTS}{END}"
 _BARE = rf"{UNSIGNED}(?![\w%])"
 _DECIBELS = r"[ -]?(?:dB|db|DB)"
 _EITHER_WAY = rf"(?i)(?:±|\+/-|\+-|plus or minus)\s*({UNSIGNED}){_DECIBELS}{END}"
@@ -123,8 +127,13 @@ def scan(text: str, words: Mapping[str, tuple[str, Any]]) -> list[Token]:
 
 def _next(text: str, at: int, known: re.Pattern[str], words: Mapping[str, tuple[str, Any]]) -> tuple[Token, int]:
     if match := _compiled(_NAMED).match(text, at):
-        name, value = (match[2].removesuffix("s"), match[1]) if match[2] else ("cassette", f"C-{match[3]}")
+        name, value = (
+            (match[2].removesuffix("s"), match[1].replace("-", " ")) if match[2] else ("cassette", f"C-{match[3]}")
+        )
         return Token("named", (name, value), match[0]), match.end()
+    if match := _compiled(_EQUALISED).match(text, at):
+        name = "de-emphasis" if (match[2] or match[3]).lower().startswith("de") else "equalisation"
+        return Token("named", (name, f"{match[1] or match[4]} µs"), match[0]), match.end()
     if match := _compiled(_REFERENCE).match(text, at):
         return Token("reference", match[2] or "", " ".join(filter(None, (match[1], match[2])))), match.end()
     if match := known.match(text, at):

@@ -235,8 +235,8 @@ class _ReadingParser:
             name = "hum_voltage"
         if name == "power" and "limit" in at:
             name = "power_at_limit"
-        kept = "crosstalk" if name == _OPPOSITE else name
-        return name, QUANTITIES[kept].unit if kept in QUANTITIES else None
+        kept = QUANTITIES.get("crosstalk" if name == _OPPOSITE else name)
+        return name, kept.unit if kept and not kept.any_unit else None
 
     def _converted(self, value: float, unit: str, wanted: str | None) -> tuple[float, str]:
         known = single_unit(unit)
@@ -273,7 +273,7 @@ class _ReadingParser:
             value < 0
             and quantity in BY_METER
             and QUANTITIES[quantity].unit != "dB"
-            and not QUANTITIES[quantity].either_way
+            and not (QUANTITIES[quantity].either_way or QUANTITIES[quantity].any_unit)
         ):
             self._fault(f'value "{self.cells["value"]}" is negative; write it without the sign')
         return self.sound

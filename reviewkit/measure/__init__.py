@@ -19,6 +19,7 @@ _NAMES = (
     "load-impedance",
     "flutter",
     "between-channels",
+    "level-sweep",
     "multitone",
     "square",
     "noise",

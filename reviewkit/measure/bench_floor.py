@@ -11,6 +11,7 @@ from typing import Any
 
 from reviewkit.model import quantities
 from reviewkit.model.finding import Conditions
+from reviewkit.model.quantity_table import DISTORTION
 
 AT_THE_FLOOR_DB = 6.0
 _MUST_AGREE = ("line", "weighting", "reference", "limit", "figure", "method")
@@ -38,7 +39,7 @@ def of(c: Conditions, quantity: str, channel: str, at: Mapping[str, Any]) -> flo
     if fitting:
         return max(_ratio(quantity, finding.value) for finding in own or fitting) or None
     stated = c.bench.distortion_floor_percent
-    return stated / 100 if stated and kind_of_floor == quantities.DISTORTION else None
+    return stated / 100 if stated and kind_of_floor == DISTORTION else None
 
 
 def _same_place(quantity: str, floor: Mapping[str, Any], at: Mapping[str, Any]) -> bool:

@@ -18,12 +18,14 @@ from reviewkit.measure.control_readings import (
     size_of,
     slope_beyond,
 )
+from reviewkit.measure.equaliser_bands import QUANTITIES, RATED, band_findings, band_points, fan, join_bands
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.capture_request import SWEEP, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart, Panel, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
+from reviewkit.model.recognised import Content, NameWords
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.toml_text import inline_table
@@ -36,6 +38,7 @@ CONTROLS = ("bass_control", "treble_control")
 _FLAT_DB = 0.1  # a control with a smaller effect counts as flat
 # what a setting says of which end a control is at
 _ENDS = re.compile(r"\b(?:full|fully|all the way|up|down|max(?:imum)?|min(?:imum)?|boost|cut)\b", re.IGNORECASE)
+_EQUALISER = re.compile(r"\b(?:equali[sz]er|eq)(?: band)?\b")
 # the title of a card whose settings all begin with this word
 _TITLES = {"loudness": "Loudness", "filter": "Filters"} | dict.fromkeys(("bass", "treble", "tone"), "Tone controls")
 
@@ -66,15 +69,21 @@ def _counterpart(column: Column, columns: Sequence[Column], reference: Sheet, c:
     return None
 
 
-def _difference(sheet: Sheet, column: Column, reference: Sheet, other: Column) -> tuple[Array, Array] | None:
-    """Return frequencies (Hz) and the channel's difference from the reference (dB), both set to 0 dB at 1 kHz.
+def _difference(
+    sheet: Sheet, column: Column, reference: Sheet, other: Column, *, levelled: bool
+) -> tuple[Array, Array] | None:
+    """Return frequencies (Hz) and the channel's difference from the reference (dB), both set to 0 dB at 1 kHz if
+    `levelled`.
 
     It spans the range that both cover; None if one of them doesn't reach 1 kHz. The two don't need to share
     frequencies: the reference is read at the measurement's.
     """
     own_hz, reference_hz = sheet.need("frequency").values, reference.need("frequency").values
+    sides = ((own_hz, column), (reference_hz, other))
     own, its = (
-        sweeps.relative(x, relative_db(side.values, side.unit)) for x, side in ((own_hz, column), (reference_hz, other))
+        sweeps.relative(x, level_db) if levelled else level_db
+        for x, side in sides
+        for level_db in (relative_db(side.values, side.unit),)
     )
     if own is None or its is None:
         return None
@@ -97,7 +106,10 @@ def _differences(sheet: Sheet, c: Conditions) -> tuple[list[tuple[str, Array, Ar
                 f'{m.id}: no figures for channel {column.channel}, the reference "{m.against}" does not have it'
             )
             continue
-        pair = _difference(sheet, column, reference, other)
+        if m.centre_hz is not None and column.unit != other.unit:
+            what = f'the levels are in {column.unit}, those of "{m.against}" in {other.unit}; export both in one unit'
+            raise c.fault(what)
+        pair = _difference(sheet, column, reference, other, levelled=m.centre_hz is None)
         if pair is None:
             withheld.append(
                 f'{m.id}: no figures, the sweep or its reference "{m.against}" does not reach 1 kHz, where both are '
@@ -114,12 +126,17 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     bass_control, treble_control: dB, how far a setting of that name lifts or cuts at a frequency that is rated.
     boost_*: dB, the difference furthest from 0 dB below and above 1 kHz within 20 Hz – 20 kHz, with its frequency.
     corner_*: Hz, half power relative to the reference. slope: dB/octave between one and two octaves beyond a corner,
-    which its `at.frequency` names; negative if it falls away from 1 kHz.
+    which its `at.frequency` names; negative if it falls away from 1 kHz. Of an equaliser's band, see `band_findings`.
     """
     assert sheet is not None
     found: list[Finding] = []
     differences, withheld = _differences(sheet, c)
     for channel, frequency_hz, difference in differences:
+        if c.measurement.centre_hz is not None:
+            of_band, why = band_findings(c, channel, frequency_hz, difference)
+            found += of_band
+            withheld += [f"{c.measurement.id}: {why}"] if why else []
+            continue
         found += _at_rated_frequencies(c, channel, frequency_hz, difference)
         for boost, corner, step in SIDES:
             side_hz = (AUDIO_BAND_HZ[0], REFERENCE_HZ) if step < 0 else (REFERENCE_HZ, AUDIO_BAND_HZ[1])
@@ -154,6 +171,11 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     return (basis.request(rating, (rating.quantity,), at, SWEEP, wording=wording),)
 
 
+def _bands_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    at = basis.named(rating, "input") | ({"frequency": rating.frequency_hz} if rating.frequency_hz else {})
+    return (basis.request(rating, (rating.quantity,), at, SWEEP, apart=("bands",)),)
+
+
 def _title(setting: str) -> str:
     """Return the control that a setting begins with: "low filter on", "loudness on, volume at −30 dB"."""
     return next((_TITLES[word] for word in setting.lower().split()[:2] if word in _TITLES), "")
@@ -165,6 +187,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     Of several settings one channel is drawn: both lie together.
     """
     shown = [run for run in runs if run.conditions.measurement.stage != "bench"] or list(runs)
+    if all(run.conditions.measurement.centre_hz is not None for run in shown):
+        return fan(runs)
     # a filter takes all there is in the end: what it does is at its corner
     controls = [run for run in shown if not is_filter(run)] or shown
     key = max((f for run in controls if (f := largest_of(run))), key=size_of, default=None)
@@ -200,6 +224,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return a filter's corner, or a setting's largest effect and that on the other side of 1 kHz."""
+    if run.conditions.measurement.centre_hz is not None:
+        return band_points(run)
     largest, m = largest_of(run), run.conditions.measurement
     if largest is None:
         return ()
@@ -229,7 +255,10 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 def join_points(points: Sequence[Point]) -> tuple[Point, ...]:
     """Return points with the two ends of one control in one: "bass full up", "bass full down"."""
     joined: dict[object, Point] = {}
-    for point in points:
+    for point in join_bands(points):
+        if point.name == "band":
+            joined[point.measurement] = point
+            continue
         setting = str(point.facts["setting"])
         control = " ".join(_ENDS.sub(" ", setting).split())
         key: object = point.measurement
@@ -244,25 +273,38 @@ def join_points(points: Sequence[Point]) -> tuple[Point, ...]:
     return tuple(joined.values())
 
 
+def recognise(sheet: Sheet, name: NameWords) -> Content | None:
+    """Return this kind for a sweep whose name says that it is a band of an equaliser, and which: "eq 1 kHz up"."""
+    centre = name.table.get("frequency")
+    if not (centre and _EQUALISER.search(name.setting) and name.kinds == {"contour"} and sweeps.levels_of(sheet)):
+        return None
+    if sheet.find("frequency") is None:
+        return None
+    setting = " ".join((centre, *_EQUALISER.sub(" ", name.setting).split()))
+    table = {"centre": centre, "setting": setting, "card": "equaliser"}
+    return Content(("contour",), f"levels over frequency, of the band of {centre} by its name", table)
+
+
 KIND = Kind(
     name="contour",
     title="Contour",
-    about="a response `against` a reference response: loudness, filters, tone controls",
+    about="a response `against` a reference response: loudness, filters, tone controls, bands",
     needs=(("frequency", "level"),),
-    quantities=("boost_low", "boost_high", "corner_low", "corner_high", "slope", *CONTROLS),
-    compared=("boost_low", "boost_high"),
+    quantities=("boost_low", "boost_high", "corner_low", "corner_high", "slope", *CONTROLS, *QUANTITIES, *RATED[:2]),
+    compared=("boost_low", "boost_high", "band_gain"),
     asks=FLAT,
     findings=findings,
     card=card,
     points=points,
     joined=join_points,
-    keys=("drive",),
+    keys=("drive", "centre"),
     against="response",
-    recipes=dict.fromkeys(CONTROLS, _request),
+    recipes={**dict.fromkeys(CONTROLS, _request), **dict.fromkeys(RATED, _bands_request)},
     levels_of_output=True,
     sound="response",
     file_words=(
         "bass|treble|loudness|contour|rumble|subsonic|presence|mid ?range|tone controls?|"
-        "(?:low|high|scratch|hi|lo) ?cut|filters?"
+        "(?:low|high|scratch|hi|lo) ?cut|filters?|equali[sz]er|eq(?: band)?"
     ),
+    recognise=recognise,
 )

@@ -4,13 +4,43 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from reviewkit.measure import figures, scales, sweeps
+import numpy as np
+
+from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Axis, Card, Chart, Panel
 from reviewkit.model.finding import Conditions, Curve, Run
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+
+# a curve spans tens of dB, a deviation from it only a few: if a file is off by more than this, but by less than half as
+# much if read the other way, it is of the other kind (a judgement)
+MOST_OFF_DB = 6.0
+
+
+def misread_by(frequency_hz: Array, as_stated: Array | None, otherwise: Array | None) -> float:
+    """Return how far a response is off the curve that it is compared with, if it evidently follows another one.
+
+    Parameters
+    ----------
+    frequency_hz : Array
+        Shape (n,), rising.
+    as_stated, otherwise : Array | None
+        Its deviation from the one and from the other, dB, shape (n,); None if it doesn't reach the reference.
+
+    Returns
+    -------
+    float
+        The largest deviation from the first in 20 Hz – 20 kHz, dB; 0 if it may well follow that.
+    """
+    band_hz = curves.covered(frequency_hz, AUDIO_BAND_HZ)
+    if band_hz is None or as_stated is None or otherwise is None:
+        return 0.0
+    stated_db, other_db = (
+        float(np.max(np.abs(curves.part(frequency_hz, each, band_hz)[1]))) for each in (as_stated, otherwise)
+    )
+    return stated_db if stated_db > MOST_OFF_DB and other_db < stated_db / 2 else 0.0
 
 
 def read_deviations(
@@ -55,6 +85,7 @@ def deviation_card(
     *,
     whole: bool,
     also: Sequence[str] = (),
+    rated: Sequence[str] = (),
     notes: tuple[str, ...] = (),
 ) -> Card:
     """Return the deviation over frequency with the rated bands, and large that of the worse channel.
@@ -73,11 +104,13 @@ def deviation_card(
         Whether the frequencies are those of the whole curves, or those of the bands only.
     also : Sequence[str]
         Quantities that are read on the same curves.
+    rated : Sequence[str]
+        Other names under which the deviation may be rated.
     notes : tuple[str, ...]
         Conditions to print besides those of every card.
     """
     traces, main = sweeps.traces_of(runs), figures.main_run(runs)
-    limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, quantity) if r.within)
+    limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, quantity, *rated) if r.within)
     bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, quantity)]
     # a limit is inside the picture, not on its edge
     values = sweeps.extremes(traces, bands)

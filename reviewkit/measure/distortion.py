@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING
 
 from reviewkit.model import unstated_conditions
-from reviewkit.model.finding import Conditions
+from reviewkit.model.finding import Conditions, Finding
 from reviewkit.model.sheet import Column
 from reviewkit.signal.decibels import amplitude_of_db
 
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
 
 LIMITED = ("power", "thd", "thd_plus_noise", "distortion")
 ONE_PERCENT = 1.0
+MOSTLY = 0.8  # of a distortion's power: from here it is "mostly" one harmonic
+_DIES_AWAY_DB = 30.0  # from the strongest odd harmonic to the highest: from here they die away (a judgement)
 
 
 def figure_of(column: Column) -> str | None:
@@ -63,3 +66,16 @@ def above_zero(x: Array, percent: Array) -> tuple[Array, Array]:
     """
     good = percent > 0
     return x[good], percent[good]
+
+
+def share_of(harmonics: Iterable[Finding], distortion: Finding) -> float:
+    """Return the share of a distortion's power that some of its harmonics have."""
+    return float(sum(10 ** (f.value / 10) for f in harmonics) / (distortion.value / 100) ** 2)
+
+
+def are_odd(levels: Mapping[int, Finding], distortion: Finding) -> bool:
+    """Return whether odd harmonics make up the distortion, and the highest is not far below the strongest."""
+    odd = {n: f for n, f in levels.items() if n % 2}
+    if len(odd) < 3 or share_of(odd.values(), distortion) < MOSTLY:
+        return False
+    return max(f.value for f in odd.values()) - odd[max(odd)].value <= _DIES_AWAY_DB

@@ -247,7 +247,7 @@ def _rises_early(run: Run) -> bool:
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:
     """Return whether a file is distortion over power; if it is over time, that it is nothing."""
     roles = {column.role for column in sheet.columns}
-    if "distortion" not in roles or "impedance" in roles:
+    if "distortion" not in roles or roles & {"impedance", "set"}:
         return None
     if "time" in roles:
         return Content((), "it has distortion over time")

@@ -27,13 +27,13 @@ def finding(
     value: float,
     *,
     uncertainty: float | None = None,
-    unit: str = "",
+    unit: str | None = None,
     **at: object,
 ) -> Finding:
     """Return one finding with the conditions of its measurement.
 
-    `at`: its own conditions; None entries are left out. `unit`: of a quantity under a name of the user's own; one of
-    the table has the table's.
+    `at`: its own conditions; None entries are left out. `unit`: of a quantity under a name of the user's own, or if it
+    isn't the table's; None for the table's.
     """
     m = c.measurement
     under: dict[str, Any] = {key: entry for key, entry in at.items() if entry is not None}
@@ -57,7 +57,7 @@ def finding(
         quantity=quantity,
         channel=channel,
         value=value,
-        unit=quantities.QUANTITIES[quantity].unit if quantity in quantities.QUANTITIES else unit,
+        unit=quantities.QUANTITIES[quantity].unit if unit is None else unit,
         at=under,
         measurement=m.id,
         kind=m.kind,
@@ -312,9 +312,11 @@ def distortion_name(run: Run) -> str:
 
 
 def where(finding: Finding) -> str:
-    """Return where a figure was read, if that is one place: "at 20 kHz", "at 1 W"; of what is ± so much over a band,
-    the band: "20 Hz – 20 kHz".
+    """Return where a figure was read, if that is one place: "at 20 kHz", "at 1 W", "at position 4"; of what is ± so
+    much over a band, the band: "20 Hz – 20 kHz".
     """
+    if "where" in finding.at:
+        return str(finding.at["where"])
     if quantities.quantity_of(finding).style == "plus-minus":
         low_hz, high_hz = finding.at["band"]
         return quantities.band((low_hz, high_hz))

@@ -178,11 +178,12 @@ def _traces(runs: Sequence[Run], name: str) -> tuple[Trace, ...]:
 
 
 def _named_rates(run: Run, role: str) -> list[Mark]:
-    """Return the strongest rates, with what turns at them."""
+    """Return those of the strongest rates at which something known turns; if there are none, the strongest."""
+    strongest = [s for s in _curve(run, "rates").facts["strongest"][:_MOST_NAMED] if s[1] > _LOWEST_DRAWN_PERCENT]
+    named = [s for s in strongest if s[2]] or strongest[:1]
     return [
         Mark(rate_hz, peak, turns or quantities.shown(rate_hz, "corner"), role=role, optional=True)
-        for rate_hz, peak, turns in _curve(run, "rates").facts["strongest"][:_MOST_NAMED]
-        if peak > _LOWEST_DRAWN_PERCENT
+        for rate_hz, peak, turns in named
     ]
 
 

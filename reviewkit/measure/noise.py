@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
 
 from reviewkit.measure import figures
 from reviewkit.measure.capture_requests import reading_request, sensitivity_request
+from reviewkit.measure.captures import sample_rate_hz
 from reviewkit.measure.idle_output import (
     Withheld,
     bands_curve,
@@ -28,9 +30,9 @@ from reviewkit.model.finding_conditions import reference_of
 from reviewkit.model.kind import QUIET, Kind
 from reviewkit.model.recognised import SPECTRUM_WORDS
 from reviewkit.model.session import Rating
-from reviewkit.model.sheet import Sheet
+from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
-from reviewkit.model.weightings import weighted
+from reviewkit.model.weightings import CCIR_ARM, weighted
 from reviewkit.signal import noise_lines
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.noise_lines import Noise
@@ -38,7 +40,11 @@ from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import a_weighting, c_weighting, weighting_468
 
 # 468: its curve with an r.m.s. value, which reads white noise some 4.5 dB below the quasi-peak meter that belongs to it
-_IF_RATED: dict[str, Callable[..., Any]] = {"C": c_weighting, "468": weighting_468}
+_IF_RATED: dict[str, Callable[..., Any]] = {
+    "C": c_weighting,
+    "468": weighting_468,
+    CCIR_ARM: partial(weighting_468, arm=True),
+}
 RELATIVE = "no noise in volts and no signal to noise ratio, the file's levels are relative"
 
 
@@ -50,8 +56,8 @@ def _undriven(c: Conditions) -> Conditions:
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return noise, snr and hum_voltage per channel.
 
-    noise: V r.m.s., 20 Hz – 20 kHz or as far as the data goes, unweighted and A-weighted, and C- or 468-weighted if a
-    rating is. snr: dB, of all of them, relative to
+    noise: V r.m.s., 20 Hz – 20 kHz or as far as the data goes, unweighted and A-weighted, and C- or 468-weighted or
+    CCIR/ARM if a rating is. snr: dB, of all of them, relative to
     the rated output, 1 W and each power that a rating names. hum_voltage: V.
     """
     assert sheet is not None
@@ -77,7 +83,10 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             withheld.append(RELATIVE + hint)
             continue
         withheld += not_reached(sheet, noise, band_hz)
-        own = _figures(c, column.channel, noise, band_hz)
+        average = _average_of(sheet, column)
+        if average is None and any(rating.weighting == CCIR_ARM for rating in figures.rated(c, "snr", "noise")):
+            withheld.append("no CCIR/ARM figure: its meter responds to the average of a waveform; capture one")
+        own = _figures(c, column.channel, noise, band_hz, average)
         if c.mains_hz and any(f.quantity == "hum_voltage" for f in own):
             strongest = noise_lines.strongest_hum(noise, c.mains_hz, band_hz)
             curves[-1] = replace(curves[-1], facts={**curves[-1].facts, "hum": strongest})
@@ -85,7 +94,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         for rated_hz in figures.rated_bands(c, "snr", "noise"):
             # "200 Hz – 15 kHz": as if cut off at the edges; slopes of such filters are nowhere printed
             if rated_hz != tuple(band_hz) and (inside := noise.band(*rated_hz)) and tuple(inside) == rated_hz:
-                of_band = _figures(c, column.channel, noise, inside)
+                of_band = _figures(c, column.channel, noise, inside, average)
                 found += [f for f in of_band if f.quantity != "hum_voltage"]
     if any(f.quantity == "noise" for f in found):
         withheld += _no_reference(c)
@@ -120,7 +129,20 @@ def references_v(c: Conditions) -> list[float]:
     return list(dict.fromkeys(level.value for level in levels if level is not None and level.unit == "V"))
 
 
-def _figures(c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, float]) -> list[Finding]:
+Average = Callable[[tuple[float, float], Callable[..., Any]], float]
+
+
+def _average_of(sheet: Sheet, column: Column) -> Average | None:
+    """Return what reads the average of a waveform over a band; None of a spectrum, which has lost it."""
+    if sheet.find("time") is None:
+        return None
+    rate_hz = sample_rate_hz(sheet)
+    return lambda band_hz, weight: noise_lines.average_volts(column.values, rate_hz, band_hz, weight)
+
+
+def _figures(
+    c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, float], average: Average | None
+) -> list[Finding]:
     m = c.measurement
     weights: list[tuple[str | None, Callable[..., Any]]] = [(None, np.ones_like), ("A", a_weighting)]
     rated = {rating.weighting for rating in figures.rated(c, "snr", "noise")}
@@ -130,7 +152,10 @@ def _figures(c: Conditions, channel: str, noise: Noise, band_hz: tuple[float, fl
         weights = [(m.weighting, np.ones_like)]
     found = []
     for weighting, weight in weights:
-        volts = noise_lines.band_volts(noise, band_hz, weight)
+        if weighting != CCIR_ARM:
+            volts = noise_lines.band_volts(noise, band_hz, weight)
+        else:
+            volts = average(band_hz, weight) if average else 0.0
         if volts == 0:
             continue
         under: dict[str, Any] = {"band": list(band_hz), "weighting": weighting, "window": noise.window or None}
@@ -171,7 +196,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     can be compared, and a mains line can still be distinguished from hiss.
     """
     main = figures.main_run(runs)
-    form, panel = panel_of(runs, main)
+    form, panel = panel_of(runs, main, next(iter(references_v(main.conditions)), None))
     weighting = main.conditions.measurement.weighting
     ratios, volts = _by_condition(main, "snr"), _by_condition(main, "noise") + _by_condition(main, "hum_voltage")
     found = (ratios or volts or [[]])[0]
@@ -248,7 +273,7 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         no_load = level.unit != "V"
     if rating.level is not None:
         no_load = True  # with a carrier or a tape: by meter
-    if rating.weighting not in ("", "A") or no_load:
+    if rating.weighting not in ("", "A", CCIR_ARM) or no_load:
         return (reading_request(rating, "weighted-noise", at, where, drive=IDLE),)
     noise = CaptureRequest("", "", (rating.quantity,), at, IDLE, place=where, wording=wording)
     if rating.reference_v is None:

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.measure.capture_requests import is_even
-from reviewkit.measure.deviations import deviation_card, read_deviations
+from reviewkit.measure.deviations import deviation_card, misread_by, read_deviations
 from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.arrays import Array
 from reviewkit.model.capture_request import LINE, PHONO_SWEEP, Basis, CaptureRequest
@@ -24,9 +22,6 @@ from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import riaa_replay_db
 
 MIDDLE_BAND_HZ = (40.0, 15_000.0)  # makers often rate this band (common practice, no source)
-# the curve spans 39 dB from 20 Hz to 20 kHz, a deviation only a few (IEC 60098): if a file is off by more than this,
-# but by less than half as much if read the other way, it is of the other kind
-MOST_OFF_DB = 6.0
 
 
 def _read_as(frequency_hz: Array, column: Column, *, equalised: bool, amendment: bool) -> Array | None:
@@ -40,26 +35,21 @@ def _read_as(frequency_hz: Array, column: Column, *, equalised: bool, amendment:
 def _refuse_misread(sheet: Sheet, c: Conditions, frequency_hz: Array, column: Column) -> None:
     """Raise InputError if the file evidently is the other of the two: a plain response or a deviation."""
     m = c.measurement
-    band_hz = curves.covered(frequency_hz, AUDIO_BAND_HZ)
-    if band_hz is None:
-        return
-    largest = {}
-    for equalised in (True, False):
-        read = _read_as(frequency_hz, column, equalised=equalised, amendment=m.amendment)
-        if read is None:
-            return
-        largest[equalised] = float(np.max(np.abs(curves.part(frequency_hz, read, band_hz)[1])))
-    told, otherwise = largest[m.equalised], largest[not m.equalised]
-    if told <= MOST_OFF_DB or otherwise >= told / 2:
+    read = {
+        equalised: _read_as(frequency_hz, column, equalised=equalised, amendment=m.amendment)
+        for equalised in (True, False)
+    }
+    off_db = misread_by(frequency_hz, read[m.equalised], read[not m.equalised])
+    if not off_db:
         return
     held = f'{sheet.source}, column "{column.header}", '
     if m.equalised:
         message = (
-            f"is {digits.fixed(told, 0)} dB off level, as a response without pre-emphasis is; remove equalised = true"
+            f"is {digits.fixed(off_db, 0)} dB off level, as a response without pre-emphasis is; remove equalised = true"
         )
     else:
         message = (
-            f"is {digits.fixed(told, 0)} dB off the RIAA curve but near level, as one with a pre-emphasised input "
+            f"is {digits.fixed(off_db, 0)} dB off the RIAA curve but near level, as one with a pre-emphasised input "
             "is; add equalised = true"
         )
     raise c.fault(held + message)

@@ -11,7 +11,7 @@ from reviewkit.measure import figures
 from reviewkit.measure.capture_requests import reading_request, sensitivity_request
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import IDLE, LINE, Basis, CaptureRequest, spot_hz
-from reviewkit.model.card import Card, Row, Rows, show_few
+from reviewkit.model.card import FEW_READINGS, Card, Row, Rows, show_few
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import conditions_of
 from reviewkit.model.kind import POWER, Kind
@@ -126,7 +126,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     lines = [_judged(line, verdicts) for line in lines]
     headers = ("", *("" if columns == [""] else _COLUMNS[channel] for channel in columns))
     table = Rows(headers, tuple(lines), strong=1 if len(columns) == 1 else None)
-    table = show_few(table, sorted(lines, key=lambda line: not line.verdict))
+    table = show_few(table, FEW_READINGS, sorted(lines, key=lambda line: not line.verdict))
     return Card("", KIND.title, tuple(_conditions(found[0].finding, shared)), table)
 
 

@@ -46,7 +46,7 @@ def reference_of(sheet: Sheet, noise: Noise, c: Conditions, *, volts: bool) -> t
         if tone is None or not tone.is_distinct:
             raise sheet.fault(f"there is no tone near {quantities.hertz(m.frequency_hz)}, which frequency names")
         return ReferenceTone(tone.level_v, 0.0 if c.bench.level_uncertainty_db is not None else None, named), ""
-    if m.reference_level is None:
+    if m.reference_level is None or m.reference_level.unit == "nWb/m":
         return None, f"no levels of lines: {_NO_REFERENCE}"
     value, in_dbfs = m.reference_level.value, m.reference_level.unit == "dBFS"
     if volts and in_dbfs and m.full_scale_v is None:

@@ -11,20 +11,24 @@ import numpy as np
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.measure.capture_requests import is_even, reading_request
 from reviewkit.measure.deviations import deviation_card, read_deviations
+from reviewkit.measure.target_curves import refuse_misread, with_target
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import Array
-from reviewkit.model.capture_request import SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
+from reviewkit.model.capture_request import ALONE, AS_USED, SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Card
-from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import relative_words
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.targets import condition_of, seconds_of
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
+# what the deviation from one time constant, or from two, may be rated as besides a response
+CONSTANTS = {1: ("de_emphasis_deviation",), 2: ("equalisation_deviation",)}
 _UNEVEN_DB = 0.5  # from here, one channel is said to be louder than the other (a judgement)
 
 
@@ -32,22 +36,24 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return deviation_high, deviation_low, flatness, corner_low and corner_high per channel, and channel_balance.
 
     deviation_*, flatness: dB relative to 1 kHz, over 20 Hz – 20 kHz and each rated band, as far as the data goes.
+    With a target, of the difference from it.
     corner_*: Hz, half power relative to 1 kHz. channel_balance: dB, left relative to right. If the reference isn't
     1 kHz (315 Hz of a cassette deck, the mean over a band of a loudspeaker), `at.relative_to` has it, Hz.
     """
     assert sheet is not None
+    sheet, target_db = with_target(sheet, c)
     frequency_hz, columns = sheet.need("frequency").values, sweeps.levels_of(sheet)
     found: list[Finding] = []
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "flatness", "channel_balance")]))
     to_hz = unstated_conditions.relative_to_hz(c.measurement, c.gear)
     under = _under(to_hz)
-    drawn, withheld = read_deviations(
-        sheet,
-        c,
-        lambda column: sweeps.relative(frequency_hz, relative_db(column.values, column.unit), to_hz),
-        "a response",
-        relative_words(to_hz),
-    )
+
+    def deviation_of(column: Column) -> Array | None:
+        refuse_misread(sheet, c, column, target_db, to_hz)
+        level_db = relative_db(column.values, column.unit)
+        return sweeps.relative(frequency_hz, level_db if target_db is None else level_db - target_db, to_hz)
+
+    drawn, withheld = read_deviations(sheet, c, deviation_of, "a response", relative_words(to_hz))
     for curve in drawn:
         for band_hz in bands:
             reached = curves.covered(frequency_hz, band_hz)
@@ -64,6 +70,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 value = abs(inside[index]) if quantity == "flatness" else inside[index]
                 hz, band = float(where[index]), list(reached)
                 found.append(figures.finding(c, quantity, curve.channel, value, frequency=hz, band=band, **under))
+        found += _from_constants(c, curve, under)
         for quantity, step in (("corner_low", -1), ("corner_high", +1)):
             corner = sweeps.corner_hz(frequency_hz, curve.y, step, to_hz)
             if corner is not None:
@@ -76,6 +83,21 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             "export both in one unit"
         )
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
+
+
+def _from_constants(c: Conditions, curve: Curve, under: Mapping[str, Any]) -> list[Finding]:
+    """Return the deviation from a de-emphasis or a tape's equalisation on both sides, if that is rated."""
+    found = []
+    for name in _names(c):
+        bands = figures.rated_bands(c, name) or [AUDIO_BAND_HZ]
+        for sign in (1, -1) if figures.rated(c, name) else ():
+            furthest = sweeps.worst_in_bands(c, name, curve.channel, curve.x, sign * curve.y, bands, **under)
+            found += [replace(each, value=sign * each.value) for each in furthest]
+    return found
+
+
+def _names(c: Conditions) -> tuple[str, ...]:
+    return CONSTANTS.get(len(seconds_of(c.measurement.target)), ())
 
 
 def _under(to_hz: float | tuple[float, float]) -> dict[str, Any]:
@@ -128,6 +150,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         lambda values: scales.lopsided(min([*values, 0.0]), max([*values, 0.0])),
         whole=True,
         also=("channel_balance",),
+        rated=_names(figures.main_run(runs).conditions),
         notes=_notes(runs),
     )
 
@@ -136,6 +159,13 @@ def _notes(runs: Sequence[Run]) -> tuple[str, ...]:
     """Return what the curves are relative to, if that isn't 1 kHz."""
     main = figures.main_run(runs)
     return () if _is_at_1_khz(main) else (f"relative to {relative_words(_reference_hz(main))}",)
+
+
+def _zero(run: Run) -> str:
+    """Return what is zero on the card, in words; "" for the level at 1 kHz."""
+    if target := condition_of(run.conditions.measurement.target):
+        return {"target": "the target", "de-emphasis": "the de-emphasis"}.get(target[0][0], "the replay curve")
+    return "" if _is_at_1_khz(run) else relative_words(_reference_hz(run))
 
 
 def _reference_hz(run: Run) -> float | tuple[float, float]:
@@ -167,7 +197,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 before=_furthest(before, quantities.worse(was)) if before else None,
                 setting=", ".join(figures.settings(run)),
                 load=run.conditions.measurement.load_ohm,
-                to="" if _is_at_1_khz(run) else relative_words(_reference_hz(run)),
+                to=_zero(run),
             )
         )
     low = [f for f in figures.by_channel(run, "corner_low") if f.value > AUDIO_BAND_HZ[0]]
@@ -209,6 +239,12 @@ def _flatness_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...
     return (_sweep(rating, basis, quantities, at, bands=(band,)),)
 
 
+def _target_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    band = unstated_conditions.band_hz(rating)
+    at = basis.named(rating, "input") | {"band": band}
+    return (_sweep(rating, basis, (rating.quantity,), at, bands=(band,)),)
+
+
 def _corner_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     limit = rating.at_most if rating.quantity == "corner_low" else rating.at_least
     return (_sweep(rating, basis, (rating.quantity,), basis.named(rating, "input"), corners=(limit,)),)
@@ -220,6 +256,8 @@ def _balance_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]
     read_at_hz = (unstated_conditions.meant_hz(rating.input, basis.gear) or (unstated_conditions.FREQUENCY_HZ,))[0]
     if rating.band_hz is not None:
         request = _sweep(rating, basis, ("channel_balance_worst",), at, bands=(rating.band_hz,))
+    elif rating.frequency_hz is not None and basis.gear is not None and basis.gear.reference_band_hz:
+        request = reading_request(rating, "channel-balance", at, ALONE, drive=AS_USED)  # its sweep has that of a band
     elif rating.frequency_hz in (None, read_at_hz):
         request = _sweep(rating, basis, ("channel_balance",), at)
     else:
@@ -231,7 +269,7 @@ def _balance_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]
 KIND = Kind(
     name="response",
     title="Frequency response",
-    about="a sweep: frequency and level of one or both channels; read relative to each channel's own 1 kHz",
+    about="a sweep: frequency and level of one or both channels; read relative to its own 1 kHz, or to a target",
     needs=(("frequency", "level"),),
     quantities=(
         "deviation_high",
@@ -241,6 +279,7 @@ KIND = Kind(
         "corner_high",
         "channel_balance",
         "channel_balance_worst",
+        *(name for names in CONSTANTS.values() for name in names),
     ),
     compared=("flatness",),
     asks=FLAT,
@@ -248,12 +287,13 @@ KIND = Kind(
     findings=findings,
     card=card,
     points=points,
-    keys=("drive",),
+    keys=("drive", "target"),
     levels_of_output=True,
     sound="response",
     file_words="(?:frequency |freq )?resp(?:onse)?|bandwidth|fr",
     recipes={
         "flatness": _flatness_request,
+        **{name: _target_request for names in CONSTANTS.values() for name in names},
         "corner_low": _corner_request,
         "corner_high": _corner_request,
         "channel_balance": _balance_request,

@@ -197,6 +197,22 @@ def around_tone(reach_hz: float, tone_hz: float) -> Axis:
     return Axis(-reach_hz, reach_hz, "linear", ticks, "Hz", tuple(i * half / 4 for i in range(-5, 6)))
 
 
+def along(low: float, high: float, unit: str) -> Axis:
+    """Return a horizontal scale that holds a range, in parts of its whole steps, of which there are at most six."""
+    step, parts = next(
+        (m * 10.0**e, parts)
+        for e in range(-9, 40)
+        for m, parts in ((1, 5), (2, 2), (5, 5))
+        if (high - low) <= 6 * m * 10.0**e
+    )
+    first, last = math.floor(parts * low / step), math.ceil(parts * high / step)
+    minor = tuple(i * step / parts for i in range(first, max(last, first + 1) + 1))
+    ticks = tuple(
+        (minor[i - first], _signed(minor[i - first]).lstrip("+")) for i in range(first, last + 1) if i % parts == 0
+    )
+    return Axis(minor[0], minor[-1], "linear", ticks, unit, minor)
+
+
 def around_no_error(values: Sequence[float], unit: str) -> Axis:
     """Return a vertical scale that holds all deviations and zero, in three to six whole steps."""
     low, high = min(*values, 0.0), max(*values, 0.0)

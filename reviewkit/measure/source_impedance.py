@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
 from typing import Any
 
@@ -17,9 +18,11 @@ from reviewkit.model.card import Axis, Card, Chart, Limit, Number, Panel, Rows, 
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import POWER, Kind
 from reviewkit.model.level import Level
+from reviewkit.model.named_conditions import TAP
 from reviewkit.model.recognised import Content, NameWords
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
+from reviewkit.model.units import UnitError, read_quantity
 from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.impedance import is_load
@@ -289,6 +292,9 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = band_or_spot(rating) | (basis.named(rating, "load") if rating.quantity == "damping_factor" else {})
+    tap = dict(rating.conditions).get(TAP, "")
+    with suppress(UnitError):  # a tap is loaded with what it is made for
+        at["load"] = rating.load_ohm or read_quantity(tap, "Ω")
     name, drive, lowest = ("impedance-sweep", SWEEP, "_lowest") if "band" in at else ("two-load", METER, "")
     quantity = rating.quantity + (lowest if rating.quantity == "damping_factor" else "")
     wording = {"bands": (at["band"],)} if "band" in at else {"frequencies": (at["frequency"],)}

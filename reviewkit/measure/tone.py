@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,6 +11,8 @@ import numpy as np
 from reviewkit.measure import figures, scales
 from reviewkit.measure.capture_requests import tone_request
 from reviewkit.measure.captures import ExportedLines, exported_lines, refuse_silence, sample_rate_hz, waveform_samples
+from reviewkit.measure.distortion import MOSTLY, are_odd, share_of
+from reviewkit.measure.dynamic_range import main_range, points_of_range, range_findings, range_request
 from reviewkit.measure.tone_curves import of_capture, of_lines
 from reviewkit.measure.tone_pictures import LOWEST_DRAWN_DB, curves_of, spectrum_chart, waveform_chart
 from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of
@@ -24,6 +26,7 @@ from reviewkit.model.recognised import DISTORTION_WORDS, SPECTRUM_WORDS
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
+from reviewkit.model.weightings import weighted
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, Wavers, analyse
 from reviewkit.signal.spectrum_lines import NoLines, analyse_lines
@@ -31,8 +34,6 @@ from reviewkit.signal.tone_lines import of_spectrum
 
 NAMED_HARMONICS = range(2, 10)
 HARMONIC_NAMES = {2: "2nd", 3: "3rd"}
-_MOSTLY = 0.8  # of a distortion's power: from here it is "mostly" one harmonic
-_DIES_AWAY_DB = 30.0  # from the strongest odd harmonic to the highest: from here they die away (a judgement)
 
 
 def leading_figure(run: Run) -> str:
@@ -90,6 +91,9 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         found += _levels(c, column.channel, tone, under, volts=read.volts)
         under |= {"band": list(tone.band_hz), "window": window, "without": list(c.measurement.without_hz or ()) or None}
         found += _ratios(c, column.channel, tone, under)
+        ranges, reasons = range_findings(sheet, column, c, tone.frequency_hz, under)
+        found += ranges
+        withheld += reasons
         if tone.clouded:
             orders = ", ".join(str(order) for order in tone.clouded[:5]) + (" …" if len(tone.clouded) > 5 else "")
             withheld.append(
@@ -203,6 +207,8 @@ def _re_tone(tone: Tone, level: float) -> float | None:
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the harmonics of the worst channel as stems; if there is no distortion to show, its wave."""
+    if main_range(figures.main_run(runs)) is not None:
+        return replace(_spectrum(runs) if _drawn(runs) else _wave(runs), id="")
     return _harmonics(runs) or _wave(runs)
 
 
@@ -212,7 +218,11 @@ def further(runs: Sequence[Run]) -> tuple[Card, ...]:
     if not main.get(leading_figure(main)):
         return ()
     waves = (_wave(runs),) if _captured(runs) else ()
-    return (*waves, _spectrum(runs)) if any(curves_of(run, "spectrum") for run in runs) else waves
+    return (*waves, _spectrum(runs)) if _drawn(runs) else waves
+
+
+def _drawn(runs: Sequence[Run]) -> bool:
+    return any(curves_of(run, "spectrum") for run in runs)
 
 
 def _captured(runs: Sequence[Run]) -> list[Run]:
@@ -222,7 +232,7 @@ def _captured(runs: Sequence[Run]) -> list[Run]:
 def _worst(runs: Sequence[Run]) -> Finding | None:
     """Return the worse channel's distortion, of the run whose figures are shown."""
     main = figures.main_run(runs)
-    return quantities.worse(figures.by_channel(main, leading_figure(main)))
+    return main_range(main) or quantities.worse(figures.by_channel(main, leading_figure(main)))
 
 
 def _harmonics(runs: Sequence[Run]) -> Card | None:
@@ -268,19 +278,25 @@ def _card(runs: Sequence[Run], name: str, subject: str, body: Chart, key: Findin
     if key is not None and key.at.get("without"):
         more.append(without(key.at["without"]))
     level = "" if figures.drive(main.conditions) or not tone else levels_in_words(main, levels)
-    found = figures.by_channel(main, key.quantity) if key else []
+    alike = {"weighting": key.at["weighting"]} if key and "weighting" in key.at else {}
+    found = figures.by_channel(main, key.quantity, **alike) if key else []
     quantity = quantities.quantity_of(key) if key else None
-    hero = figures.hero(key, found, f"{quantity.plain_name} ({quantity.name})" if quantity else "")
+    more_of_it = weighted(alike["weighting"]) if alike else quantity.name if quantity else ""
+    hero = figures.hero(key, found, f"{quantity.plain_name} ({more_of_it})" if quantity else "")
     if hero is not None:
         # the frequency is the tone's own, which the overline has
         hero = replace(hero, caption=hero.caption.split(", at ")[0], x=None)
-    shown = [f for f in main.findings if f.quantity in ("thd_plus_noise", "thd", "snr", "hum")]
+    shown = [f for f in main.findings if f.quantity in ("dynamic_range", "thd_plus_noise", "thd", "snr", "hum")]
+    if key is not None and key.quantity == "dynamic_range":
+        subject, shown = "Dynamic range", [f for f in shown if f.quantity == key.quantity]
     return replace(figures.card(runs, subject, body, hero, shown, more, level), id=name)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the distortion per channel and what it was, as found its harmonics, and hum if it exceeds them all."""
     m = run.conditions.measurement
+    if range_points := points_of_range(run, before):
+        return range_points
     quantity = leading_figure(run)
     here = figures.by_channel(run, quantity)
     tone = run.get("frequency")
@@ -303,26 +319,13 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     leading = quantities.worse(list(levels.values()))
     if leading is not None and m.stage == "before":
         name = quantities.QUANTITIES[leading.quantity].name
-        shape = {"mostly": _share([leading], worst) >= _MOSTLY, "odd": _are_odd(levels, worst)}
+        shape = {"mostly": share_of([leading], worst) >= MOSTLY, "odd": are_odd(levels, worst)}
         facts.append(run.point("harmonics", leading=leading, order=name, **shape))
     hum = quantities.worse(figures.by_channel(run, "hum"))
     # hum that lies under the harmonics is a figure for the page, and no news
     if hum is not None and (leading is None or hum.value > leading.value):
         facts.append(run.point("hum", finding=hum))
     return tuple(facts)
-
-
-def _share(harmonics: Iterable[Finding], distortion: Finding) -> float:
-    """Return the share of a distortion's power that some of its harmonics have."""
-    return float(sum(10 ** (f.value / 10) for f in harmonics) / (distortion.value / 100) ** 2)
-
-
-def _are_odd(levels: Mapping[int, Finding], distortion: Finding) -> bool:
-    """Return whether odd harmonics make up the distortion, and the highest is not far below the strongest."""
-    odd = {n: f for n, f in levels.items() if n % 2}
-    if len(odd) < 3 or _share(odd.values(), distortion) < _MOSTLY:
-        return False
-    return max(f.value for f in odd.values()) - odd[max(odd)].value <= _DIES_AWAY_DB
 
 
 def _gain(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
@@ -349,14 +352,15 @@ KIND = Kind(
         "thd_plus_noise",
         "sinad",
         "snr",
+        "dynamic_range",
         "hum",
         "dc_offset",
         *(f"harmonic_{n}" for n in NAMED_HARMONICS),
         "harmonics_higher",
     ),
-    compared=("thd_plus_noise", "thd"),
+    compared=("dynamic_range", "thd_plus_noise", "thd"),
     asks=CLEAN,
-    headlines=("thd_plus_noise",),
+    headlines=("thd_plus_noise", "dynamic_range"),
     findings=findings,
     card=card,
     points=points,
@@ -365,5 +369,5 @@ KIND = Kind(
     sound="tone",
     file_words=rf"sine|tone(?! controls?| defeat| flat| direct| bypass)|{DISTORTION_WORDS}|{SPECTRUM_WORDS}",
     signal="sine",
-    recipes={"gain": _gain, "hum": _hum},
+    recipes={"gain": _gain, "hum": _hum, "dynamic_range": range_request},
 )

@@ -61,6 +61,8 @@ def _concerns(stretch: Stretch, finding: Finding) -> bool:
     if quantity.over_power:
         swept = finding.at.get("powers", (0.0, finding.value) if quantity.unit == "W" else None)
         return swept is not None and stretch.touches(swept)
+    if "swept" in finding.at:
+        return True
     if finding.quantity in ("corner_low", "corner_high"):
         return stretch.surrounds(finding.value)
     if "band" in finding.at:
@@ -72,6 +74,9 @@ def _stretches(sheet: Sheet, c: Conditions) -> list[Stretch]:
     scale = sheet.find("frequency")
     if sheet.find("time") is not None:
         return []
+    if sheet.find("set") is not None:
+        missing = [row.line for row in sheet.skipped if row.unread]
+        return [Stretch(0.0, math.inf, f"a reading is missing (line {line})") for line in missing]
     places = scale.values if scale is not None else np.empty(0)
     stretches = []
     for row in (row for row in sheet.skipped if row.unread):

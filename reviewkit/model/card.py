@@ -382,7 +382,7 @@ class Rows:
     pages
         The rows of all cards that one table is split into, which are set alike.
     more
-        Below them, how many others there are: "and 9 more on the page".
+        Below them, how many others there are: "and 9 more".
     """
 
     headers: tuple[str, ...]
@@ -392,14 +392,15 @@ class Rows:
     more: str = ""
 
 
-FEW_ROWS = 4  # as many of a table as are read while it is on the screen; the page has them all
+# as many rows as are read while a card is on the screen, of readings and of ratings; the page has them all
+FEW_READINGS, FEW_RATINGS = 4, 3
 
 
-def show_few(table: Rows, first: Sequence[Row] = ()) -> Rows:
-    """Return a table with its first few rows, those that go `first` if there are more, and how many it leaves out."""
-    rows = tuple(first if first and len(table.rows) > FEW_ROWS else table.rows)[:FEW_ROWS]
+def show_few(table: Rows, most: int, first: Sequence[Row] = ()) -> Rows:
+    """Return a table with `most` of its rows, those that go `first` if there are more, and how many it leaves out."""
+    rows = tuple(first if first and len(table.rows) > most else table.rows)[:most]
     left_out = len(table.rows) - len(rows)
-    return replace(table, rows=rows, more=f"and {left_out} more on the page" if left_out else "")
+    return replace(table, rows=rows, more=f"and {left_out} more" if left_out else "")
 
 
 Body = Chart | Number | Score | Hunt | Fix | Ending | Price | TitlePage | Rows

@@ -11,6 +11,7 @@ from reviewkit.model.weightings import weighted
 
 # how a figure was found that is only a bound
 TEST_RECORD, HIDDEN = "from a test record", "as noise"
+NOT_THIRD_ALONE, WITHOUT_NOISE, SWEEP_ENDS = "all harmonics", "without noise", "sweep ends"
 DRIVEN = {"both": "both channels driven", "one": "one channel driven"}
 
 
@@ -35,6 +36,7 @@ def conditions_of(f: Finding) -> str:
         str(at.get("input", "")),
         f"input {at['termination']}" if "termination" in at else "",
         f"volume {at['volume']}" if "volume" in at else "",
+        f"from {at['swept']}" if "swept" in at else "",
         DRIVEN.get(str(at.get("channels", "")), ""),
         *named_conditions.in_words(at.get("conditions", {}).items()),
         str(at.get("setting", "")),
@@ -73,5 +75,8 @@ def why_bound(f: Finding) -> str:
         "two loads": "all that the meter resolves",
         TEST_RECORD: "the record's own rumble is in it",
         HIDDEN: "no line stands out of the noise there",
+        NOT_THIRD_ALONE: "of all distortion, not of the third harmonic alone",
+        WITHOUT_NOISE: "of harmonics alone, without the noise",
+        SWEEP_ENDS: "the sweep ends there",
     }
     return reasons.get(str(f.at.get("method", "")), "at the bench's floor")

@@ -46,7 +46,7 @@ _NAMES = {
         maximum sound pressure level [dB SPL]: maximum sound pressure, maximum spl, max. spl
         dynamic range [dB]:
         maximum output [V]: maximum output voltage, maximum output level voltage, maximum rated output
-        equaliser range [dB]: equalizer range, control range, boost/cut range
+        equaliser range [dB]: equalizer range, control range, boost/cut range, boost/cut, boost and cut
         slew rate [V/µs]: slewing rate
     """,
     "within": """
@@ -55,6 +55,8 @@ _NAMES = {
         pair matching [dB]:
         linearity error [dB]: linearity, linearity deviation, level linearity
         de-emphasis deviation [dB]: de-emphasis error, deemphasis deviation
+        equalisation deviation [dB]: equalization deviation, playback equalisation, playback equalization
+        equalisation deviation: replay equalisation, replay equalization, reproduce equalization, equalization accuracy
         pitch accuracy [%]:
         centre frequency accuracy [%]: center frequency accuracy
         volume tracking [dB]: volume tracking error, gang error, tracking of volume control
@@ -78,6 +80,8 @@ _NAMES = {
         vertical tracking angle [°]:
         sensitivity [dB SPL]: sound pressure level, spl, efficiency, output sound pressure level
         impedance [Ω]: nominal impedance, rated impedance, system impedance
+        centre frequency [Hz]: center frequency, centre frequencies, center frequencies
+        band Q [number]: q, q factor, filter q
         crossover frequency [Hz]: crossover frequencies
         system resonance [Hz]: resonance frequency, resonant frequency, free air resonance, free-air resonance
         Qtc [number]: total q

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -13,6 +14,7 @@ from reviewkit.model.toml_text import inline_table
 SIDE = r"(?:left|right|l|r)"
 DIRECTION = rf"{SIDE} (?:to|into|2) {SIDE}"
 DISTORTION_WORDS = r"thd(?: ?n| ?\+ ?n)?|distortion|harmonics?"
+THIRD_HARMONIC = re.compile(r"\b(?:3rd|third|h3|hd3|k3)\b", re.IGNORECASE)  # in the header of a column
 SPECTRUM_WORDS = r"fft|spectrum|spectra"
 
 

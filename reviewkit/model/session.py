@@ -192,10 +192,15 @@ class Measurement:
     conditions: Named = ()
     # of a response: the frequency, or the band whose mean, it is relative to; None: what its gear has
     relative_to: Annotated[float | tuple[float, float] | None, "reference frequency"] = None
+    target: Annotated[str, "target"] = ""  # of a response: the curve that it is meant to follow; see model/targets.py
+    centre_hz: Annotated[float | None, "Hz"] = None  # of an equaliser's band, as printed at its control
     driven: Annotated[str, ("L", "R")] = ""
     against: Text = ""
     equalised: Annotated[bool, "yes or no"] = False
     amendment: Annotated[bool, "yes or no"] = False
+    # of a tuner's signal in volts: the impedance, and whether it is terminated by the tuner or the generator's e.m.f.
+    aerial_ohm: Annotated[float | None, "Ω"] = None
+    microvolts: Annotated[str, ("terminated", "e.m.f.")] = ""
     enclosure: Annotated[str, ("none", "closed", "vented")] = ""  # of a loudspeaker; none: a bare driver
     dc_resistance_ohm: Annotated[float | None, "Ω"] = None  # of its voice coil, by a meter
     tape_speed: Annotated[float | None, "cm/s"] = None
@@ -203,7 +208,7 @@ class Measurement:
     rates_hz: Annotated[Mapping[str, float], "rates"] = field(default_factory=dict)  # what turns, and how fast
     # lines and bands of a spectrum by name: a frequency, or the lower and the upper edge
     lines_hz: Annotated[Mapping[str, float | tuple[float, float]], "named lines"] = field(default_factory=dict)
-    # of a reference tone captured in the same way, V or dBFS
+    # of a reference tone captured in the same way, V or dBFS; of a sweep of a tape's level, the flux at 0 dB
     reference_level: Annotated[Level | None, "signal level"] = None
     full_scale_v: Annotated[float | None, "V"] = None
     hold_s: Annotated[float | None, "s"] = None
@@ -289,6 +294,7 @@ class EpisodeSettings:
     look: Annotated[str, ("lamplight", "brochure")] = "lamplight"
     card_seconds: Annotated[float, "card seconds"] = 6.0
     photo: File = ""
+    thumbnail: Annotated[str, ("figure", "pair", "photo")] = "figure"  # which of them is thumbnail.png
     shapes: Annotated[tuple[str, ...], "shapes"] = ("wide",)
     page: Annotated[str, "web address"] = ""  # where episode.html will be
     film: Annotated[str, "web address"] = ""  # where the film will be

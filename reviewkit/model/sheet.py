@@ -22,9 +22,11 @@ class Column:
         Shape (rows,), float64, read-only, converted to `unit`.
     """
 
-    role: str  # time, frequency, level, power, distortion, impedance
+    role: str  # time, frequency, level, power, distortion, impedance, set
     channel: str  # L, R, L>R, R>L or "" (not said)
-    unit: str  # Hz, s, V, W, Ω, %, a dB kind: dB, dBr, dBV, dBu, dBW, dBm, dBFS; ratio: a capture, of its full scale
+    # Hz, s, V, W, Ω, %, a dB kind: dB, dBr, dBV, dBu, dBW, dBm, dBFS; of what was set also dBf, dBµV, nWb/m, position;
+    # ratio: a capture, of its full scale
+    unit: str
     values: Array
     header: str = ""  # as written in the file
 

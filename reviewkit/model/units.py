@@ -113,6 +113,13 @@ PEAK_UNITS: dict[str, UnitSpelling] = {
     for prefix, part in (("", 1.0), ("m", 1e-3))
 }
 
+# Only a column of what was set for each row has these; the position of a knob is a bare number.
+SET_UNITS: dict[str, UnitSpelling] = {
+    **{spelling: SINGLE_UNITS[spelling] for spelling in ("dBf", "nWb/m")},
+    **dict.fromkeys(("dBµV", "dBuV"), UnitSpelling("dBµV", 1.0)),
+    **dict.fromkeys(("position", "positions"), UnitSpelling("position", 1.0)),
+}
+
 # Both Unicode micro signs and both ohm signs are in use; typographic minus and several kinds of space come from
 # spreadsheets and from our own outputs pasted back.
 _SAME_CHARACTER = str.maketrans(
@@ -171,9 +178,9 @@ def symbol_of(unit: UnitSpelling) -> str:
 
 
 def column_unit(text: str) -> UnitSpelling | None:
-    """Return the unit that a column's spelling stands for, peak volts too; None if it is not in the table."""
+    """Return the unit that a column's spelling stands for, peak volts and what is set too; None for an unknown one."""
     spelling = normalised(text).strip()
-    return UNITS.get(spelling) or PEAK_UNITS.get(spelling)
+    return UNITS.get(spelling) or PEAK_UNITS.get(spelling) or SET_UNITS.get(spelling)
 
 
 def read_quantity(text: str, base: str) -> float:

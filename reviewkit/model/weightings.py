@@ -8,6 +8,8 @@ here is of a stand-in of type B, and neither can be compared with the other. The
 from __future__ import annotations
 
 WRMS, WEIGHTED_PEAK = "WRMS", "weighted peak"
+CCIR_ARM = "CCIR/ARM"
+CCIR_RMS = "CCIR-RMS"  # of AES17: that of CCIR/ARM, read as r.m.s.
 RUMBLE_B_TYPE = "B-type stand-in"
 RMS = "r.m.s."  # of jitter: which value it is
 MUST_BE_STATED = (WRMS, WEIGHTED_PEAK, RMS)  # of flutter and jitter, whose figures are never meant unweighted
@@ -26,8 +28,10 @@ SPELLINGS: dict[str, str] = {
     "ccir 468": "468",
     "itu r 468": "468",
     "ccir": "468",
-    "ccir/arm": "CCIR/ARM",
-    "ccir arm": "CCIR/ARM",
+    "ccir/arm": CCIR_ARM,
+    "ccir arm": CCIR_ARM,
+    "ccir rms": CCIR_RMS,
+    "aes17": CCIR_RMS,
     "din a": "DIN A",
     "din b": "DIN B",
 }

@@ -19,7 +19,10 @@ def capture_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]
     """Return the captures that a rating asks for; those that decide come last."""
     recipes = ((each.name, each.recipes[rating.quantity]) for each in KINDS.values() if rating.quantity in each.recipes)
     name, recipe = next(recipes, ("", _own))
-    named = (replace(each, kind=each.kind or name, name=each.name or name) for each in recipe(rating, basis))
+    named = (
+        replace(each, kind=each.kind or name, name=each.name or name)
+        for each in recipe(rating, basis) or _own(rating, basis)
+    )
     return tuple(_as_rated(each, rating) for each in named)
 
 

@@ -37,6 +37,24 @@ def de_emphasis_db(frequency_hz: Any, seconds: float, *, reference_hz: float = R
     return (_pole_db(reference_hz, seconds) - _pole_db(frequency_hz, seconds))[()]
 
 
+def equalisation_db(frequency_hz: Any, seconds: tuple[float, ...]) -> Any:
+    """Return the de-emphasis of one time constant, or the replay equalisation of two: treble and bass.
+
+    Parameters
+    ----------
+    frequency_hz : Any
+        Above 0, a scalar or an array of any shape.
+    seconds : tuple[float, ...]
+        One or two; the bass is infinite if the standard has none.
+
+    Returns
+    -------
+    Any
+        In dB, same shape, 0 dB at 1 kHz.
+    """
+    return (de_emphasis_db if len(seconds) == 1 else tape_replay_db)(frequency_hz, *seconds)
+
+
 def tape_replay_db(
     frequency_hz: Any, treble_s: float, bass_s: float | None = None, *, reference_hz: float = REFERENCE_HZ
 ) -> Any:

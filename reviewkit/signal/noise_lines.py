@@ -30,6 +30,7 @@ _LONGEST_S, _SHORTEST_S, _STRETCHES = 2.0, 1.0, 4
 _STANDS_OUT = 10.0  # 10 dB above the noise around it
 _EDGE = 1.005  # half a percent is the rounding of an export
 _MOST_MAINS = 20
+_ENDS_S = 0.05
 _FAR_ABOVE = 1e4  # 40 dB
 # mains and rectifier ripple are strongest at their first few multiples; 1 kHz, the twentieth of 50 Hz, is a test tone
 _RIPPLE_ENDS_HZ = 400.0
@@ -156,6 +157,7 @@ def _separate_lines(
     floor = _floor(power, half)
     peaks = np.flatnonzero((power[1:-1] > power[:-2]) & (power[1:-1] >= power[2:])) + 1
     peaks = peaks[power[peaks] > _STANDS_OUT * floor[peaks]]
+    free = np.convolve(np.isin(np.arange(len(power)), peaks), np.ones(2 * half + 1), "same")[: len(power)] < 0.5
     taken = np.zeros(len(power), dtype=bool)
     lines = []
     for peak in peaks[np.argsort(-power[peaks])]:
@@ -163,6 +165,7 @@ def _separate_lines(
             continue
         lobe_of = np.arange(max(0, peak - half), min(len(power), peak + half + 1))
         lobe_of = lobe_of[~taken[lobe_of]]
+        _follow(floor, lobe_of, frequency_hz, power, free, 2 * half)
         excess = power[lobe_of] - floor[lobe_of]
         total = float(np.sum(excess))
         if total > 0:
@@ -178,6 +181,25 @@ def _separate_lines(
         seconds,
         window,
     )
+
+
+def _follow(floor: Array, lobe_of: Array, frequency_hz: Array, power: Array, free: Mask, beside: int) -> None:
+    """Put into `floor`, under a line, the straight line on log axes between the noise on either side of its lobe.
+
+    Noise that is steep, as rumble is, differs too much over a stretch of many lines. Where another line is too near,
+    the floor stays as it is.
+    """
+    left, right = (
+        np.arange(max(0, lobe_of[0] - beside), lobe_of[0]),
+        np.arange(lobe_of[-1] + 1, lobe_of[-1] + 1 + beside),
+    )
+    sides = [side[free[side]] for side in (left, right[right < len(power)])]
+    if any(len(side) < beside // 2 for side in sides) or not all(power[side].all() for side in sides):
+        return
+    places = [float(np.mean(np.log(frequency_hz[side]))) for side in sides]
+    levels = [float(np.log(np.mean(power[side]))) for side in sides]
+    slope = (levels[1] - levels[0]) / (places[1] - places[0])
+    floor[lobe_of] = np.exp(levels[0] + slope * (np.log(frequency_hz[lobe_of]) - places[0]))
 
 
 def _floor(power: Array, half: int) -> Array:
@@ -219,6 +241,33 @@ def band_volts(noise: Noise, band_hz: tuple[float, float], weight: Weight = _fla
     between = np.sum(_shares(noise, band_hz) * noise.power * weight(noise.frequency_hz) ** 2)
     standing = sum(line.power * float(weight(line.frequency_hz)) ** 2 for line in noise.lines_in(band_hz))
     return float(np.sqrt(between + standing))
+
+
+def average_volts(values: Array, rate_hz: float, band_hz: tuple[float, float], weight: Weight) -> float:
+    """Return what a meter that responds to the average shows, V: π/√8 of the mean size, which is a sine's r.m.s. value.
+
+    Parameters
+    ----------
+    values : Array
+        In V, shape (n,), evenly spaced, longer than a fifth of a second.
+    rate_hz : float
+        The sample rate.
+    band_hz : tuple[float, float]
+        The lower and upper edge.
+    weight : Weight
+        Frequency in Hz -> ratio of amplitudes.
+
+    Returns
+    -------
+    float
+        Of noise 1.05 dB less than its r.m.s. value, 20 lg(2/√π).
+    """
+    values = values - np.linspace(values[0], values[-1], len(values))
+    hz = np.fft.rfftfreq(len(values), 1 / rate_hz)
+    inside = (hz >= band_hz[0]) & (hz <= band_hz[1])
+    heard = np.fft.irfft(np.fft.rfft(values) * np.where(inside, weight(hz), 0.0), len(values))
+    end = round(_ENDS_S * rate_hz)  # what the record's ends ring like
+    return float(np.mean(np.abs(heard[end : len(heard) - end])) * np.pi / np.sqrt(8))
 
 
 def scatter(noise: Noise, band_hz: tuple[float, float], weight: Weight = _flat) -> float:

@@ -13,10 +13,13 @@ from dataclasses import replace
 
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.finding import Finding
-from reviewkit.model.level import Level, is_same, levels_of
+from reviewkit.model.level import FULL_SCALE, Level, is_same, levels_of, reference_level
+from reviewkit.model.session import Rating
+from reviewkit.signal.decibels import DBU_REFERENCE_V
 
 _DB_OF_RELATIVE = 20 / math.log(10)  # for a small change, to first order
 _SAME_FREQUENCY = 0.01
+_REFERENCE_V = {"dBV": 1.0, "dBu": DBU_REFERENCE_V, "dBm": DBU_REFERENCE_V}
 
 
 def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | None) -> list[Finding]:
@@ -47,6 +50,13 @@ def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | 
     return made
 
 
+def is_relative_to(ratio: Finding, level: Level) -> bool:
+    """Return whether a ratio is relative to this level."""
+    own = reference_level(ratio.at)
+    above = own.decibels_above(level) if own else None
+    return above is not None and is_same(above)
+
+
 def ratios_re_level(findings: Sequence[Finding], level: Level) -> list[Finding]:
     """Return the S/N (dB) of every noise at an output that gives a known voltage with this level: 20 lg(volts / noise).
 
@@ -70,6 +80,37 @@ def ratios_re_level(findings: Sequence[Finding], level: Level) -> list[Finding]:
             how = f"from its output of {quantities.show(of)}"
             parts = [_relative(noise), _relative(of)]
             made.append(_ratio(noise, of.value, parts, reference_level=_entry(level), method=how))
+    return made
+
+
+OUTPUT_LEVELS = ("output_level", "output_voltage")
+
+
+def output_levels(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
+    """Return the output voltages of tones that answer a rated output level, in its unit: those of a signal whose level
+    is known, of a player at full scale unless the rating says otherwise. Any other tone is as loud as somebody set it.
+    """
+    made = []
+    for f in findings:
+        signals = [level for level in levels_of(f.at) if level.unit not in ("W", "V")]
+        wanted = rating.level or FULL_SCALE
+        apart = [db for level in signals if (db := level.decibels_above(wanted)) is not None]
+        is_digital = any(level.unit == "dBFS" for level in signals)
+        if f.quantity != "level" or f.kind == "reading" or not signals:
+            continue
+        if (is_digital or rating.level is not None) and not any(is_same(db) for db in apart):
+            continue
+        at = {key: value for key, value in f.at.items() if key not in ("voltage", "power")}
+        f = replace(f, quantity=rating.quantity, called=rating.called, at=at)
+        if rating.unit in _REFERENCE_V:
+            half = _DB_OF_RELATIVE * (f.uncertainty or 0.0) / f.value
+            f = replace(
+                f,
+                value=20 * math.log10(f.value / _REFERENCE_V[rating.unit]),
+                unit=rating.unit,
+                uncertainty=half or None,
+            )
+        made.append(f)
     return made
 
 

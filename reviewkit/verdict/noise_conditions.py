@@ -17,6 +17,8 @@ _SAME = 0.005  # of a power or a band's edge: exports round by as much (common p
 def compare_weighting(rating: Rating, finding: Finding) -> ComparedCondition:
     """Compare the weighting. A rating that doesn't name one means unweighted."""
     wanted, had = rating.weighting, str(finding.at.get("weighting", ""))
+    if not wanted and had == "A" and rating.quantity == "dynamic_range" and ("method", "EIAJ") in rating.conditions:
+        wanted = had  # the method says so
     measured = weighted(had)
     if wanted.lower() == had.lower():
         return ComparedCondition(SAME, assumed="" if wanted or rating.called else measured)

@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 import unicodedata
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import replace
 from difflib import get_close_matches
 
 from reviewkit.model import named_conditions, quantities
 from reviewkit.model.finding import Finding
+from reviewkit.model.named_conditions import TAP
 from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.session import Rating
+from reviewkit.model.units import UnitError, split_single
 from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition, first_words
 
 _ALIKE = 0.7  # how similar two names of one thing may be: "hum trap" and "hum trap depth" (a judgement)
@@ -24,8 +27,12 @@ _ABSOLUTE = (*(unit for unit in DECIBELS if unit not in ("dB", "dBr")), "°C")
 def compare_conditions(rating: Rating, finding: Finding) -> ComparedCondition:
     """Compare the conditions that the user names: each that the rating has must be the same."""
     had = finding.at.get("conditions", {})
+    if taps := finding.at.get("taps"):
+        why = f"rated for no tap, measured at those of {', '.join(taps)}"
+        return ComparedCondition(APART, why, brief="tap not stated")
     for name, wanted in rating.conditions:
-        if _plain(had.get(name, "")) == _plain(wanted):
+        # of a tape's equalisation makers often name the treble alone: "120 µs"
+        if _plain(wanted) in (_plain(had.get(name, "")), _plain(had.get(name, "").rpartition("+")[2])):
             continue
         rated = f"rated with {named_conditions.one_in_words(name, wanted)}"
         if name not in had:
@@ -38,8 +45,25 @@ def compare_conditions(rating: Rating, finding: Finding) -> ComparedCondition:
     return ComparedCondition(SAME, assumed=", ".join(named_conditions.in_words(rest)))
 
 
+def of_tap(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
+    """Return the findings of the tap that a rating is of: of a rating that names none, the tap of its load.
+
+    If that doesn't say which of several taps is meant, all are returned, with the taps in `at.taps`.
+    """
+    by_tap = {_plain(tap): tap for f in findings if (tap := f.at.get("conditions", {}).get(TAP))}
+    if TAP in dict(rating.conditions) or len(by_tap) < 2:
+        return list(findings)
+    meant = _plain(f"{rating.load_ohm:.6g} ohm") if rating.load_ohm else ""
+    if meant in by_tap:
+        return [f for f in findings if _plain(f.at.get("conditions", {}).get(TAP, "")) == meant]
+    return [replace(f, at={**f.at, "taps": list(by_tap.values())}) for f in findings]
+
+
 def _plain(value: str) -> str:
-    """Return a value as it is compared: without spaces and capitals, ⅓ as 1/3."""
+    """Return a value as it is compared: an amount in its base unit, else without spaces and capitals, ⅓ as 1/3."""
+    with suppress(UnitError):
+        amount, unit = split_single(value)
+        return f"{amount:.6g} {unit.base}"
     return "".join(unicodedata.normalize("NFKC", value).replace("\u2044", "/").split()).casefold()
 
 
@@ -114,7 +138,8 @@ def nearly(rating: Rating, findings: Sequence[Finding], ratings: Sequence[Rating
 def in_rated_unit(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
     """Return the findings in the unit of a rating under the maker's own name; others are left out.
 
-    dBf and volts are converted into each other if the impedance is a condition: dBf = 10 lg (V²/R / 1 fW).
+    dBf and volts are converted into each other if the impedance is a condition, for volts also one of the rating: dBf =
+    10 lg (V²/R / 1 fW).
     """
     found = []
     for f in findings:
@@ -127,8 +152,9 @@ def in_rated_unit(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
             found.append(
                 replace(f, value=db, unit="dBf", uncertainty=20 * math.log10(1 + share) or None, step=None, written="")
             )
-        elif (f.unit, rating.unit) == ("dBf", "V") and ohms:
+        elif (f.unit, rating.unit) == ("dBf", "V") and (ohms := ohms or rating.load_ohm):
             volts = math.sqrt(10 ** (f.value / 10) * _FEMTOWATT * ohms)
             spread = volts * (10 ** ((f.uncertainty or 0.0) / 20) - 1)
-            found.append(replace(f, value=volts, unit="V", uncertainty=spread or None, step=None, written=""))
+            at = {**f.at, "load": ohms}
+            found.append(replace(f, value=volts, unit="V", at=at, uncertainty=spread or None, step=None, written=""))
     return found

@@ -16,6 +16,7 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
 from reviewkit.verdict.verdict import UNMEASURED, judging
 
+_LOWEST_DBFS = -50.0
 NONE_GIVEN = "none given"
 
 
@@ -135,6 +136,8 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
             continue
         # the S/N of a tone's capture is relative to that tone and says little about the unit
         same = [f for f in findings if f.quantity == quantity and (quantity != "snr" or reference_of(f))]
+        # so far below full scale it isn't a distortion that anyone rates
+        same = [f for f in same if not quantities.quantity_of(f).is_distortion or f.at.get("dbfs", 0.0) > _LOWEST_DBFS]
         first = [  # with one export per channel, the channels are separate measurements on one card
             f
             for f in same

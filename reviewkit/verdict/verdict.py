@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from reviewkit.model import quantities, rating_words, unstated_conditions
 from reviewkit.model.finding import Finding, Run
+from reviewkit.model.level import FULL_SCALE
 from reviewkit.model.mains import mains_of
 from reviewkit.model.ratings import LOWEST_POWER_W, distortion_limit, rule_of
 from reviewkit.model.session import Rating, Session
@@ -28,7 +29,13 @@ from reviewkit.verdict.comparison import (
     is_swept,
     overall,
 )
-from reviewkit.verdict.input_reference import ratios_re_input, ratios_re_level
+from reviewkit.verdict.input_reference import (
+    OUTPUT_LEVELS,
+    is_relative_to,
+    output_levels,
+    ratios_re_input,
+    ratios_re_level,
+)
 from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, SHORT, UNMEASURED
 
 __all__ = ["CLOSE", "INCOMPARABLE", "JUDGED", "MEETS", "NO_VERDICT", "SHORT", "UNMEASURED", "judge", "judging"]
@@ -47,6 +54,7 @@ def judge(session: Session, runs: Sequence[Run]) -> tuple[Verdict, ...]:
         Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0]),
         {"L", "R"} <= {finding.channel for finding in findings},
         unstated_conditions.rated_output_w(session.ratings, session.bench.load_ohm),
+        player="player" in session.unit.type,
     )
     named = rating_words.labels(session.ratings)
     return tuple(_judge_as_meant(rating, text, bench) for rating, text in zip(session.ratings, named, strict=True))
@@ -61,13 +69,16 @@ def judging(runs: Sequence[Run]) -> list[Finding]:
 
 @dataclass(frozen=True)
 class _SharedConditions:
-    """The conditions common to all ratings. `stereo`: both channels were measured; `rated_w`: the rated output."""
+    """The conditions common to all ratings. `stereo`: both channels were measured; `rated_w`: the rated output;
+    `player`: whether the unit is a player, whose ratios are relative to full scale.
+    """
 
     findings: Sequence[Finding]
     ratings: Sequence[Rating]
     mains: Mains
     stereo: bool
     rated_w: float | None
+    player: bool = False
 
 
 def _judge_as_meant(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
@@ -128,16 +139,22 @@ def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
     """Return the findings that could answer a rating, a power with what the mains leave uncertain."""
     candidates = [f for f in bench.findings if f.quantity in rule_of(rating).findings]
     candidates = [f for f in candidates if _is_candidate(rating, f)]
+    if rating.quantity in OUTPUT_LEVELS:
+        candidates += output_levels(rating, bench.findings)
     if rating.called:
         candidates = own_ratings.of_nearest(rating, own_ratings.in_rated_unit(rating, candidates), bench.ratings)
+    if rating.quantity in ("source_impedance", "damping_factor"):
+        candidates = own_ratings.of_tap(rating, candidates)
     if rating.total:
         candidates = _totals(candidates)
     if rating.quantity == "snr" and rating.reference_v is not None:
         candidates = ratios_re_input(bench.findings, rating.reference_v, bench.rated_w) or candidates
     if rating.quantity == "snr" and (level := rating.reference_level) is not None:
         candidates = (
-            [f for f in candidates if "reference_level" in f.at] or ratios_re_level(bench.findings, level) or candidates
+            [f for f in candidates if is_relative_to(f, level)] or ratios_re_level(bench.findings, level) or candidates
         )
+    if rating.quantity == "snr" and not rating.reference and bench.player:
+        candidates += ratios_re_level(bench.findings, FULL_SCALE)
     if rating.quantity in ("snr", "noise"):
         candidates = list(unstated_conditions.as_meant(rating, candidates, bench.rated_w))
     return [_at_rated_mains(f, bench.mains) if rating.quantity == "power" else f for f in candidates]
@@ -149,7 +166,8 @@ def _why_unanswered(rating: Rating, bench: _SharedConditions) -> str:
         return ""
     other = next((f.unit for f in bench.findings if f.quantity == rating.quantity), None)
     if other is not None:
-        return f"read in {other or 'no unit'}, rated in {rating.unit or 'none'}"
+        which = ": at which impedance?" if {other, rating.unit} == {"dBf", "V"} else ""
+        return f"read in {other or 'no unit'}, rated in {rating.unit or 'none'}{which}"
     near = own_ratings.nearly(rating, bench.findings, bench.ratings)
     return f'a reading is called "{near}": give both one name if it is the same' if near else ""
 

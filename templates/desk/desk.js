@@ -71,6 +71,24 @@ function offer(form, now, keep) {  // the file on disk has won: both are shown, 
   form.append(box);
 }
 
+// A part that is replaced or moved takes the focus away: it goes back, or to what has come in its place.
+const isSeen = (node) => node.getClientRects().length > 0;
+const reachable = (part) => all("a[href], button, input:not([type=file]), select, textarea, summary", part).filter(isSeen);
+function around(node) {
+  const parts = [];
+  for (let part = node?.closest?.("[data-part]"); part; part = part.parentElement.closest("[data-part]")) parts.push([part, reachable(part).indexOf(node)]);
+  return parts;
+}
+function focusAgain(node, parts) {
+  if (!parts.length || document.activeElement === node) return;
+  if (node.isConnected && isSeen(node)) { node.focus(); return; }
+  for (const [part, at] of parts) {
+    const there = part.isConnected ? reachable(part) : [];
+    if (there.length) { there[Math.min(at, there.length - 1)].focus(); return; }
+  }
+  $("nav [aria-current]")?.focus();
+}
+
 let asked = 0, shown = 0, acted = 0, wanted = "";  // wanted: the field to type in next, as soon as it is there
 const LEFT_ALONE_MS = 10_000;  // after something was done here, what is looked at stays
 async function refresh() {
@@ -91,6 +109,7 @@ async function refresh() {
   if (mine < shown) return;  // a later one was quicker
   shown = mine;
   const before = $("article[data-latest] img")?.getAttribute("src");
+  const focused = document.activeElement, parts = around(focused);
   const busy = all("form").some(inUse) || document.activeElement?.matches("input, textarea, select");
   document.title = next.title;
   for (const name of ["look", "began"]) document.documentElement.dataset[name] = next.documentElement.dataset[name];
@@ -102,6 +121,7 @@ async function refresh() {
     else $("#see-it").hidden = false;
   }
   show();
+  focusAgain(focused, parts);
   tick();
   const field = wanted && $(wanted);
   if (field) { field.focus(); wanted = ""; }
@@ -172,7 +192,7 @@ document.addEventListener("submit", async (event) => {
   event.preventDefault();
   if ("stamp" in form.dataset) { stamp(); return; }
   if ("build" in form.dataset) { await act(form, "build", { wishes: fields(form).filter((f) => f.checked).map((f) => f.name) }); return; }
-  const next = form.matches(".edit") ? nextEmpty(form) : form.id === "reading" ? "#found" : form.dataset.do === "start-clip" ? "#note" : null;
+  const next = form.matches(".edit") ? nextEmpty(form) : form.id === "reading" ? "#found" : form.dataset.do === "start-clip" ? "#note" : form.dataset.do === "change-file" && form.dataset.file ? "#changing button" : null;
   const focused = [...form.elements].includes(document.activeElement) ? document.activeElement : null;
   if (!await act(form, form.dataset.do, wordsOf(form), typeof next === "string" ? next : "")) return;
   if (next && typeof next !== "string") open(next);
@@ -362,19 +382,41 @@ document.addEventListener("keydown", (event) => {
   if (at.matches?.(".answers button")) {
     const buttons = all(".answers button", at.closest(".question")), step = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
     if (step) { event.preventDefault(); buttons[(buttons.indexOf(at) + step + buttons.length) % buttons.length].focus(); }
-    else if (event.key === "Delete") { event.preventDefault(); buttons.at(-1).click(); }
+    else if (event.key === "Delete") { event.preventDefault(); $("[data-do=leave-out] button", at.closest(".question")).click(); }
     return;
   }
   if (at.matches?.("#strip a")) {
     const links = all("#strip a"), here = links.indexOf(at), to = { ArrowLeft: here - 1, ArrowRight: here + 1, Home: 0, End: links.length - 1 }[event.key];
     if (event.shiftKey && editing && ["ArrowLeft", "ArrowRight"].includes(event.key)) {
       event.preventDefault();
-      send("move-card", { name: at.dataset.name, by: event.key === "ArrowLeft" ? -1 : 1 }).then(refresh).then(() => pick(at.dataset.card));
+      act($(".strip-frame"), "move-card", { name: at.dataset.name, by: event.key === "ArrowLeft" ? -1 : 1 });
     } else if (to !== undefined) { event.preventDefault(); if (links[to]) pick(links[to].dataset.card); }
     else if (event.key === "Delete" && editing) { event.preventDefault(); send("hidden" in at.dataset ? "show-card" : "hide-card", { name: at.dataset.name }).then(refresh); }
     else if (event.key === "Enter") { event.preventDefault(); pick(at.dataset.card); $(`#title-${CSS.escape(at.dataset.card)}`)?.focus(); }
   }
 });
+
+// A card that is dropped on another of its part of the film comes where that one is.
+const CARD = "text/x-card";
+if (editing) {
+  const target = (event) => event.dataTransfer.types.includes(CARD) && event.target.closest?.("#strip a");
+  addEventListener("dragstart", (event) => {
+    const card = event.target.closest?.("#strip a");
+    if (card) event.dataTransfer.setData(CARD, card.dataset.name);
+  });
+  addEventListener("dragover", (event) => {
+    const over = target(event) || null;
+    for (const link of all("#strip a")) link.toggleAttribute("data-over", link === over);
+    if (over) event.preventDefault();
+  });
+  addEventListener("dragend", () => { for (const link of all("[data-over]")) delete link.dataset.over; });
+  addEventListener("drop", (event) => {
+    const over = target(event), name = event.dataTransfer.getData(CARD);
+    if (!over) return;
+    event.preventDefault();
+    if (name !== over.dataset.name) act($(".strip-frame"), "move-card", { name, to: over.dataset.name });
+  });
+}
 
 // ------------------------------------------------------------------ files
 
@@ -407,11 +449,11 @@ async function upload(file, how) {
   }
 }
 if (editing) {
-  addEventListener("dragover", (event) => { if (event.dataTransfer.types.includes("Files")) { event.preventDefault(); document.body.dataset.dragging = ""; } });
+  addEventListener("dragover", (event) => { if (event.dataTransfer.types.includes("Files") && !event.dataTransfer.types.includes(CARD)) { event.preventDefault(); document.body.dataset.dragging = ""; } });
   addEventListener("dragleave", (event) => { if (!event.relatedTarget) delete document.body.dataset.dragging; });
   addEventListener("drop", (event) => {
     delete document.body.dataset.dragging;
-    if (!event.dataTransfer.files.length) return;
+    if (!event.dataTransfer.files.length || event.dataTransfer.types.includes(CARD)) return;
     event.preventDefault();
     location.hash = "files";
     drop([...event.dataTransfer.files]);

@@ -37,9 +37,10 @@ sys.path.insert(0, str(ROOT))
 
 from reviewkit.build.pipeline import prepare  # noqa: E402
 from reviewkit.render.cards.card import lay_out  # noqa: E402
-from reviewkit.render.cards.look import FRAME_HEIGHT, FRAME_WIDTH, LOOKS  # noqa: E402
+from reviewkit.render.cards.colours import LOOKS  # noqa: E402
 from reviewkit.render.cards.paint import paint  # noqa: E402
 from reviewkit.render.cards.scene import Item, Stroke, Text  # noqa: E402
+from reviewkit.render.cards.sizes import FRAME_HEIGHT, FRAME_WIDTH  # noqa: E402
 from reviewkit.render.footage.clip import QUALITY, Motion, _count_drawn, count_frames, write_opaque_clip  # noqa: E402
 from reviewkit.render.footage.ffmpeg import ENCODER, find_encoder  # noqa: E402
 from reviewkit.render.footage.steps import plan_steps  # noqa: E402

@@ -26,10 +26,10 @@ from reviewkit.model.card import Card  # noqa: E402
 from reviewkit.model.card_files import stills  # noqa: E402
 from reviewkit.render.cards.card import lay_out_in_roles  # noqa: E402
 from reviewkit.render.cards.colour_check import find_colour_problems  # noqa: E402
-from reviewkit.render.cards.colour_roles import apply_look  # noqa: E402
+from reviewkit.render.cards.colours import LOOKS  # noqa: E402
 from reviewkit.render.cards.layout_check import TOLERANCE, find_problems  # noqa: E402
-from reviewkit.render.cards.look import LOOKS  # noqa: E402
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, paint  # noqa: E402
+from reviewkit.render.cards.roles import apply_look  # noqa: E402
 from reviewkit.render.cards.scene import Item, LayoutFault, Text  # noqa: E402
 from reviewkit.render.cards.shape import SHAPES, Shape  # noqa: E402
 from reviewkit.render.footage.overlay import composite_over_footage, footage_look  # noqa: E402

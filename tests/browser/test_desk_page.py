@@ -18,6 +18,7 @@ import evening_exports
 import numpy as np
 import pytest
 from browsing import Watched, opened, wait_until
+from PIL import Image
 
 pytestmark = pytest.mark.long
 
@@ -533,8 +534,8 @@ def test_a_build_is_the_real_one_and_stop_leaves_everything_as_it_was(desk, sess
     page.click("form[data-build] button")
     page.wait_for_selector("text=Built.", timeout=WAIT_MS)
     built = {path.relative_to(session): path.read_bytes() for path in (session / "out").rglob("*") if path.is_file()}
-    for number in range(16):  # so many cards that no build has drawn them before Stop is pressed
-        desk.save(f"measurements/leak-{number}.csv", crosstalk(-44.0 - number))
+    for number in range(40):  # so many cards that no build has drawn them before Stop is pressed
+        desk.save(f"measurements/leak-{number}.csv", crosstalk(-44.0 - number / 2))
     desk.save("measurements/leak.csv", crosstalk(-43.0))
     page.wait_for_selector("article:not([hidden]) :text('43.0 dB')", timeout=WAIT_MS)
     page.click("form[data-build] button")
@@ -553,7 +554,11 @@ def test_every_screen_is_accessible_and_fits(desk, session, browser, axe, width)
     (session / "notes.txt").write_text("0:05 opening: Old words.\n0:09 More.\n", encoding="utf-8")
     (session / "measurements" / "sweep.csv").write_text(unclear(), encoding="utf-8")
     (session / "ratings.txt").write_text("Weight: 12 kg\n# not read yet: Candle power: 3 per fifth\n", encoding="utf-8")
+    Image.new("RGB", (640, 360), (90, 70, 60)).save(session / "front.png")
+    desk.save("session.toml", SESSION + '\n[episode]\nphoto = "front.png"\n')
     with opened(browser, width, 2400) as page:  # nothing is half below the foot
+        at(page, desk, "cards")
+        page.wait_for_selector(".thumbnails button >> nth=1", timeout=WAIT_MS)
         at(page, desk, "files")
         page.wait_for_selector(".question", timeout=WAIT_MS)
         for look in ("light", "dark"):
@@ -561,7 +566,17 @@ def test_every_screen_is_accessible_and_fits(desk, session, browser, axe, width)
             for screen in ("ratings", "bench", "files", "cards"):
                 at(page, desk, screen)
                 check(page, axe, f"{screen} {look} {width}")
+        at(page, desk, "files")
+        page.click(".pictures summary >> nth=0")
+        page.click(".pictures [open] button:has-text('Change')")
+        page.wait_for_selector("#changing button:focus", timeout=WAIT_MS)
+        check(page, axe, f"a file to be changed {width}")
+        page.click("text=Leave it as it is")
         at(page, desk, "bench")
+        page.click("summary:has-text('The plan')")
+        page.click("button[role=checkbox] >> nth=0")
+        page.wait_for_selector("button[role=checkbox][aria-checked=true]", timeout=WAIT_MS)
+        check(page, axe, f"the plan {width}")
         page.click("[data-open=edit-1]")
         check(page, axe, f"a note open {width}")
         page.click(".edit:not([hidden]) >> text=Leave it as it was")

@@ -19,7 +19,7 @@ from reviewkit.commands import cli
 from reviewkit.episode.lead import choose_lead
 from reviewkit.model.card_files import is_on_page
 from reviewkit.render.cards.card import lay_out
-from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.paint import paint
 from reviewkit.render.cards.shape import SQUARE, WIDE
 from reviewkit.render.cards.vector import as_address, encode_svg
@@ -88,7 +88,7 @@ def test_cards_are_in_the_shape_that_fits_the_screen(either):
     for ratio, width in found:
         assert ratio == pytest.approx(1.0 if is_phone(either) else 16 / 9, abs=0.01)
         assert width == pytest.approx(390 if is_phone(either) else 784, abs=1)
-    # the smallest text on a card has 36 of 1080 pixels on a square, of 1920 on a wide one: see look.LEAST
+    # the smallest text on a card has 36 of 1080 pixels on a square, of 1920 on a wide one: see sizes.LEAST
     assert found[0][1] * 36 / (1080 if is_phone(either) else 1920) >= 13
 
 

@@ -1,4 +1,4 @@
-"""A hundred and thirty invented ratings over eight kinds of gear, worded as brochures of the 1970s and 80s word theirs.
+"""Over a hundred and thirty invented ratings of eight kinds of gear, worded as brochures of the 1970s and 80s are.
 
 The wordings are common practice, no source; no line is of a real unit. The list was written before the program could
 read most of it: the tables that one would write by hand, and the reading by meter that would answer each. What can't be
@@ -112,6 +112,25 @@ TUNER = (
         "AM suppression,,58,dB,65 dBf",
     ),
     one(
+        "Frequency response (50 µs de-emphasis): 30 Hz – 15 kHz, ±0.5 dB",
+        rated(
+            "response", 'within = "0.5 dB"', 'band = ["30 Hz", "15 kHz"]', 'conditions = { "de-emphasis" = "50 µs" }'
+        ),
+        'flatness,L,0.4,dB,"30 Hz – 15 kHz, de-emphasis = 50 µs"',
+        'flatness,L,0.9,dB,"30 Hz – 15 kHz, de-emphasis = 50 µs"',
+    ),
+    one(
+        "De-emphasis error (75 µs de-emphasis): within ±1 dB, 50 Hz to 15 kHz",
+        rated(
+            "de-emphasis deviation",
+            'within = "1 dB"',
+            'band = ["50 Hz", "15 kHz"]',
+            'conditions = { "de-emphasis" = "75 µs" }',
+        ),
+        'de-emphasis deviation,L,-0.6,dB,"50 Hz – 15 kHz, de-emphasis = 75 µs"',
+        'de-emphasis deviation,L,-1.8,dB,"50 Hz – 15 kHz, de-emphasis = 75 µs"',
+    ),
+    one(
         "Image response ratio: 90 dB (98 MHz)",
         rated("image response ratio", 'at_least = "90 dB"', 'frequency = "98 MHz"'),
         "image response ratio,,96,dB,98 MHz",
@@ -194,6 +213,23 @@ TUNER = (
 )
 
 DECK = (
+    one(
+        "Playback equalization (3180 + 120 µs EQ): ±2 dB, 31.5 Hz to 14 kHz",
+        rated(
+            "equalisation deviation",
+            'within = "2 dB"',
+            'band = ["31.5 Hz", "14 kHz"]',
+            conditions(equalisation="3180 + 120 µs"),
+        ),
+        'equalisation deviation,L,-1.2,dB,"31.5 Hz – 14 kHz, equalisation = 3180 + 120 µs"',
+        'equalisation deviation,L,-3.2,dB,"31.5 Hz – 14 kHz, equalisation = 3180 + 120 µs"',
+    ),
+    one(
+        "Frequency response, 120 µs EQ: 40 Hz – 12.5 kHz, ±3 dB",
+        rated("response", 'within = "3 dB"', 'band = ["40 Hz", "12.5 kHz"]', conditions(equalisation="120 µs")),
+        'flatness,L,2.1,dB,"40 Hz – 12.5 kHz, equalisation = 3180 + 120 µs"',
+        'flatness,L,4.1,dB,"40 Hz – 12.5 kHz, equalisation = 3180 + 120 µs"',
+    ),
     one(
         "Wow and flutter: 0.05 % (WRMS)",
         rated("wow and flutter", 'at_most = "0.05 %"', WRMS),
@@ -571,6 +607,12 @@ PLAYER = (
         "crosstalk,L>R,-88,dB,1 kHz",
     ),
     one(
+        "Dynamic range (CCIR-RMS): more than 92 dB",
+        rated("dynamic range", 'at_least = "92 dB"', 'weighting = "CCIR-RMS"'),
+        'dynamic range,L,92.6,dB,"CCIR-RMS, -60 dBFS"',
+        'dynamic range,L,90.1,dB,"CCIR-RMS, -60 dBFS"',
+    ),
+    one(
         "Line output level: 2 V (0 dBFS)",
         rated("output level", 'nominal = "2 V"', 'level = "0 dBFS"'),
         "output level,L,2.08,V,0 dBFS",
@@ -684,6 +726,22 @@ PREAMPLIFIER = (
         "equaliser range,L,12.4,dB,",
         "equaliser range,L,10.1,dB,",
     ),
+    one(
+        "Boost/cut: ±10 dB at 1 kHz",
+        rated("equaliser range", 'at_least = "10 dB"', KHZ),
+        "equaliser range,L,10.4,dB,1 kHz",
+        "equaliser range,L,8.1,dB,1 kHz",
+    ),
+    Line(
+        "Center frequencies: 60 Hz, 1 kHz, 10 kHz",
+        (
+            rated("centre frequency", 'nominal = "60 Hz"'),
+            rated("centre frequency", 'nominal = "1 kHz"'),
+            rated("centre frequency", 'nominal = "10 kHz"'),
+        ),
+        ("centre frequency,L,61.2,Hz,", "centre frequency,L,1031,Hz,", "centre frequency,L,9.8,kHz,"),
+    ),
+    one("Filter Q: 1.4", rated("band Q", "nominal = 1.4"), "band Q,L,1.3,,"),
     one(
         "Centre frequency accuracy: within ±5 %",
         rated("centre frequency accuracy", 'within = "±5 %"'),

@@ -62,8 +62,8 @@ def verdicts(line: Line, rows: tuple[str, ...]) -> tuple[Verdict, ...]:
     return judge(session("".join(line.tables)), [run])
 
 
-def test_there_are_a_hundred_and_thirty():
-    assert len(LINES) == 130
+def test_the_list_is_whole():
+    assert len(LINES) >= 130
     assert len(GEAR) == 8
     assert all(line.why for line in NOT)
 

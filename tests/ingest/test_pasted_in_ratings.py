@@ -61,6 +61,9 @@ def before_first(line: str, said: re.Match[str]) -> Iterator[str]:
 
 
 PASTES: dict[str, Paste] = {
+    r'begin the line with "(not measured:)", or .* write "(source impedance): …"': lambda line, said: iter(
+        [f"{said[1]} {line}", re.sub("^[^:]*", said[2], line)]
+    ),
     r'^"([^"]*)":.* did you mean "([^"]*)"\? Only to print it, write "(.*)"': lambda line, said: iter(
         [re.sub(r"^[^:\d]*[^:\d\s]", said[2], line, count=1), said[3]]
     ),
@@ -133,6 +136,9 @@ PASTES: dict[str, Paste] = {
     r"(\S+ \S+) and (\S+ \S+) have the same conditions; write what differs": lambda line, said: iter(
         [line.replace(said[1], f"{said[1]} at 1 W").replace(said[2], f"{said[2]} at 20 W"), line.split(",")[0]]
     ),
+    r'a limit has no tolerance; leave out "([^"]*)", or leave out (±\S+ \S+)': lambda line, said: (
+        line.replace(said[place], "") for place in (1, 2)
+    ),
     r"is printed twice for .*; give each its own line": lambda line, said: iter(
         [re.sub(r"(: .* at )(.*), (.*)$", rf"\1\2\n{line.split(':')[0]}\1\3", line)]
     ),
@@ -158,6 +164,7 @@ CASES = (
     f"THD: 0.1 % {'at 1 kHz ' * 60}",
     ": 40 V/µs",
     "not measured: : 40 V/µs",
+    "Output impedance: 8 Ω",
     "THD: 0.1 % from 20 - 20 kHz",
     "THD: 0,1 % at 25.5 W",
     "Sensitivity: 150 mV",
@@ -171,6 +178,7 @@ CASES = (
     "Ripple: at least much",
     "Usable sensitivity: 10 dBf ±1 dB",
     "S/N: 80 dB weighted",
+    "Speed: max 33 rpm ±1 %",
     "S/N: 80 dB IHF",
     "Music power: 40 W per channel continuous",
     "Power: 40 W per channel IHF",

@@ -15,7 +15,7 @@ from reviewkit.model.finding import Conditions, Finding, Measured, Run
 from reviewkit.model.session import Bench, Measurement, Rating
 from reviewkit.model.sheet import Column, Sheet
 
-_UNITS = {"time": "s", "frequency": "Hz", "power": "W", "distortion": "%", "impedance": "Ω", "level": "V"}
+_UNITS = {"time": "s", "frequency": "Hz", "power": "W", "distortion": "%", "impedance": "Ω", "level": "V", "set": "dBf"}
 
 
 def column(role: str, values: ArrayLike, channel: str = "", unit: str = "", header: str = "") -> Column:

@@ -18,6 +18,7 @@ from measured_sheets import (
     conditions,
     measured,
     one,
+    panel_of,
     quantities,
     run_from,
     sheet,
@@ -30,6 +31,7 @@ from reviewkit.model.gear import gear_of
 from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating
 from reviewkit.signal import noise_lines
+from reviewkit.signal.weighting import weighting_468
 
 RATE_HZ = 48_000.0
 BAND_HZ = (20.0, 20_000.0)
@@ -90,6 +92,38 @@ def test_a_rated_weighting_is_read_too(hiss, weighting, more_db, accuracy):
     assert ratio.value == pytest.approx(db(math.sqrt(8.0), weighted.value), abs=1e-6)
     unasked = measured("noise", captured(hiss))
     assert not all_of(unasked, "noise", weighting=weighting)
+
+
+ARM = Rating("snr", "dB", at_least=50.0, weighting="CCIR/ARM", reference="1 W", reference_w=1.0)
+
+
+def test_ccir_arm_is_read_by_the_average(accuracy):
+    """White noise through the 468 curve with its 0 dB near 2 kHz is +1.6722 dB r.m.s.; a meter that responds to the
+    average and shows a sine's r.m.s. value reads noise 20 lg(2/√π) = 1.0491 dB lower.
+    """
+    hissing = white(np.random.default_rng(12), 20 * 48_000, RATE_HZ, DENSITY)
+    found = measured("noise", captured(hissing + 3e-3), ratings=[ARM])
+    read = one(found, "noise", weighting="CCIR/ARM")
+    accuracy("CCIR/ARM", db(read.value, math.sqrt(DENSITY * WIDTH_HZ)) - 0.6231)
+    assert one(found, "snr", weighting="CCIR/ARM", reference=1.0).value == pytest.approx(
+        db(math.sqrt(8.0), read.value), abs=1e-6
+    )
+    assert not all_of(measured("noise", captured(hissing)), "noise", weighting="CCIR/ARM")
+
+
+@pytest.mark.parametrize(("frequency_hz", "more_db"), [(1000.0, -5.63), (2000.0, -0.0008), (6300.0, 6.5867)])
+def test_ccir_arm_of_a_sine_is_its_rms_value(frequency_hz, more_db, accuracy):
+    """0, 5.6292 and 12.2167 dB less 5.63, by the network's closed form."""
+    values = sine(10 * 48_000, frequency_hz, 1e-3)
+    read = noise_lines.average_volts(values, RATE_HZ, BAND_HZ, lambda hz: weighting_468(hz, arm=True))
+    accuracy("CCIR/ARM", db(read, 1e-3) - more_db)
+
+
+def test_a_spectrum_has_no_average():
+    frequency, level = exported(DENSITY, 3.0, 24_000.0, "hann")
+    found = measured("noise", lines(frequency, level), window="hann", ratings=[ARM])
+    assert not all_of(found, "noise", weighting="CCIR/ARM")
+    assert any("capture one" in reason for reason in found.withheld)
 
 
 @pytest.mark.parametrize("window", ["hann", "blackman", "blackmanharris", "flattop", "boxcar"])
@@ -218,6 +252,9 @@ def test_a_millivolt_under_two_volts_of_a_line_output():
     made = KINDS["noise"].card([run], [])
     assert made.hero is not None
     assert "below 2 V" in made.hero.caption
+    line = panel_of(made).traces[-1]  # 20 lg 2 = 6.0206 dBV
+    assert (line.label, line.role, *line.y) == ("2 V", "bench", *[pytest.approx(6.0206, abs=1e-4)] * 2)
+    assert panel_of(made).y.high >= 6.03
     (point, *_) = KINDS["noise"].points(run, None)
     assert point.name == "ratio"
 

@@ -232,7 +232,7 @@ def test_of_many_readings_a_few_are_shown():
     rows = "".join(f"test point {n},L,{n},V,,\ntest point {n},R,{n},V,,\n" for n in range(1, 31))
     body = card(run_of(rows)).body
     assert [row.cells[0] for row in body.rows] == [f"Test point {n}" for n in range(1, 5)]
-    assert body.more == "and 26 more on the page"
+    assert body.more == "and 26 more"
 
 
 # ------------------------------------------------------------------ what is said

@@ -212,6 +212,7 @@ _OF_KIND: dict[str, Change] = {
     "distortion-power": within('"measurements/power.csv"', 'frequency = "1 kHz"', 'frequency = "1.1 kHz"'),
     "source-impedance": toml('R = ["6.398 V"', 'R = ["6.399 V"'),
     "load-impedance": digit("measurements/woofer.csv"),
+    "level-sweep": toml('microvolts = "terminated"', 'microvolts = "e.m.f."'),
     "lines": digit("measurements/rumble.wav"),
     "flutter": digit("measurements/flutter.wav"),
     "between-channels": digit("measurements/both.wav"),
@@ -286,6 +287,8 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "measurement.relative_to": within(
         '"measurements/flat left.csv"', 'drive = "1 W"', 'drive = "1 W"\nrelative_to = "315 Hz"'
     ),
+    "measurement.target": toml('target = "measurements/wish.csv"', 'target = "flat"'),
+    "measurement.centre": within('"measurements/bass.csv"', 'drive = "1 W"', 'drive = "1 W"\ncentre = "63 Hz"'),
     "measurement.setting": toml('setting = "bass full up"', 'setting = "bass at most"'),
     "measurement.stage": within('"measurements/power-before.csv"', 'stage = "before"', 'stage = "after"'),
     "measurement.card": within('"measurements/treble.csv"', 'card = "controls"', 'card = "treble-knob"'),
@@ -308,6 +311,8 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "measurement.amendment": toml("amendment = false", "amendment = true"),
     "measurement.enclosure": toml('enclosure = "closed"', 'enclosure = "none"'),
     "measurement.dc_resistance": toml('dc_resistance = "5.6 ohm"', 'dc_resistance = "5.9 ohm"'),
+    "measurement.aerial": toml('aerial = "75 ohm"', 'aerial = "300 ohm"'),
+    "measurement.microvolts": toml('microvolts = "terminated"', 'microvolts = "e.m.f."'),
     "measurement.equalised": all_of(
         toml("equalised = false", "equalised = true"),
         add("measurements/phono.csv", third_session.phono(equalised=True)),
@@ -321,6 +326,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "episode.film": toml("frame_rate = 25", 'frame_rate = 25\nfilm = "https://example.org/film"'),
     "episode.rating": toml("frame_rate = 25", "frame_rate = 25\nrating = 4.5"),
     "episode.photo": all_of(add("back.png", third_session.photo(120)), toml('"front.png"', '"back.png"')),
+    "episode.thumbnail": toml("frame_rate = 25", 'frame_rate = 25\nthumbnail = "photo"'),
     "episode.shapes": toml("frame_rate = 25", 'frame_rate = 25\nshapes = ["square", "tall"]'),
     "cards.hide": append("session.toml", '\n[cards]\nhide = ["controls"]\n'),
     "cards.order": append("session.toml", '\n[cards]\norder = ["output", "leak"]\n'),

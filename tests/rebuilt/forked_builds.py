@@ -52,10 +52,10 @@ def serve() -> None:
     """Fork for every line of the input, and say how it ended."""
     sys.path.insert(0, str(Path.cwd()))  # as `python -m` has it
     from reviewkit.__main__ import main
-    from reviewkit.build.drawing import MODULES
+    from reviewkit.build.pool import FOR_ONE_SESSION
     from reviewkit.build.program import program_digest
 
-    for module in (*_MODULES, *MODULES):
+    for module in (*_MODULES, *FOR_ONE_SESSION):
         import_module(module)
     program_digest()  # its files stay as they are
     for line in sys.stdin:

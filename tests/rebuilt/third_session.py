@@ -37,6 +37,7 @@ SWEEPS = (
     "crosstalk",
     "source-impedance",
     "load-impedance",
+    "level-sweep",
     "phono",
 )
 SHORT = ("response", "crosstalk", "source-impedance")
@@ -243,6 +244,17 @@ stage = "after"
 """,
     ),
     (
+        "response",
+        """
+file = "measurements/room.csv"
+kind = "response"
+target = "measurements/wish.csv"
+drive = "1 W"
+columns = { left = 2 }
+stage = "after"
+""",
+    ),
+    (
         "contour",
         """
 file = "measurements/treble.csv"
@@ -443,6 +455,16 @@ stage = "after"
 """,
     ),
     (
+        "level-sweep",
+        """
+file = "measurements/aerial.csv"
+kind = "level-sweep"
+aerial = "75 ohm"
+microvolts = "terminated"
+stage = "after"
+""",
+    ),
+    (
         "lines",
         """
 file = "measurements/rumble.wav"
@@ -618,6 +640,8 @@ def _sweeps() -> dict[str, str | bytes]:
         "measurements/flat before.csv": _rows(
             "Frequency (Hz),Left (dBV),Right (dBV)", HZ, flat + _low(15), flat - 6 + _low(60)
         ),
+        "measurements/room.csv": _rows("Frequency (Hz),Level (dBV)", HZ, flat + _low(40)),
+        "measurements/wish.csv": _rows("Frequency (Hz),Level (dB)", HZ, _low(30)),
         "measurements/bass.csv": _rows("Frequency (Hz),Level (dBV)", HZ, flat + 9 / (1 + (HZ / 150) ** 2)),
         "measurements/treble.csv": _rows("Frequency (Hz),Level (dBV)", HZ, flat + _high(4000)),
         "measurements/thd-sweep.csv": _rows(
@@ -640,6 +664,11 @@ def _sweeps() -> dict[str, str | bytes]:
             HZ,
             np.abs(5.7 + 15 / (1 + 3j * (HZ / 55 - 55 / HZ)) + 2j * math.pi * HZ * 2e-4),
             digits=3,
+        ),
+        "measurements/aerial.csv": _rows(
+            "Antenna (µV),Noise (dBr)",
+            np.arange(1.0, 60.0, 1.0),
+            10 * np.log10((0.004 / np.arange(1.0, 60.0, 1.0)) ** 2 + 1e-7),
         ),
         "measurements/phono.csv": phono(equalised=False),
     }

@@ -17,8 +17,8 @@ from reviewkit.model.card import Card, Hero, Limit, Mark, Row, Rows, Trace
 from reviewkit.model.errors import Fault
 from reviewkit.render.cards import paint as paint_module
 from reviewkit.render.cards.card import lay_out
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.contact_sheet import sheet_size
-from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.paint import paint
 from reviewkit.render.cards.pictures import Order, draw, draw_pictures
 from reviewkit.render.cards.scene import Area, LayoutFault

@@ -7,8 +7,9 @@ from card_samples import SAMPLES, said, shapes, sound, texts
 
 from reviewkit.model.card import Card, Row, Rows
 from reviewkit.render.cards.card import LayoutFault
-from reviewkit.render.cards.look import LEAST, find_look
+from reviewkit.render.cards.colours import find_look
 from reviewkit.render.cards.shape import SHAPES, WIDE
+from reviewkit.render.cards.sizes import LEAST
 from reviewkit.render.cards.table import MOST_ROWS, split_table
 
 ALL = tuple(SHAPES.values())

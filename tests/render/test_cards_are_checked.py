@@ -16,11 +16,11 @@ from matplotlib import get_data_path
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.card import LayoutFault, lay_out, lay_out_in_roles
 from reviewkit.render.cards.colour_check import find_colour_problems
-from reviewkit.render.cards.colour_roles import apply_look
+from reviewkit.render.cards.colours import LOOKS, with_colours
 from reviewkit.render.cards.layout_check import TOLERANCE, find_problems
-from reviewkit.render.cards.look import LOOKS, with_colours
 from reviewkit.render.cards.paint import NO_FONTS, make_measure, paint
 from reviewkit.render.cards.pictures import Order, draw_pictures
+from reviewkit.render.cards.roles import apply_look
 from reviewkit.render.cards.scene import Area, Page, Stroke, Text
 from reviewkit.render.cards.shape import SHAPES, WIDE
 from reviewkit.render.footage.overlay import composite_over_footage, footage_look

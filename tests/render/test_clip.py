@@ -24,10 +24,10 @@ from reviewkit.commands.cli import run
 from reviewkit.model.card_files import kind_of
 from reviewkit.model.errors import CannotFinish, InputError
 from reviewkit.render.cards.card import lay_out_in_roles
-from reviewkit.render.cards.colour_roles import ROLES, apply_look
-from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.paint import NO_FONTS, paint
 from reviewkit.render.cards.pictures import Order, draw_pictures
+from reviewkit.render.cards.roles import ROLES, apply_look
 from reviewkit.render.cards.scene import Area, Stroke, Text
 from reviewkit.render.cards.shape import SHAPES, WIDE
 from reviewkit.render.footage import ffmpeg

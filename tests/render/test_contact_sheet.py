@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.contact_sheet import draw_contact_sheet, sheet_size
-from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.paint import NO_FONTS
 from reviewkit.render.cards.shape import SHAPES, WIDE
 

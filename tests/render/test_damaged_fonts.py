@@ -11,8 +11,8 @@ from pathlib import Path
 import font_source_sans_pro
 import numpy as np
 
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.contact_sheet import draw_contact_sheet, sheet_size
-from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.paint import find_font_fault, make_measure
 from reviewkit.render.cards.scene import LayoutFault
 from reviewkit.render.cards.shape import WIDE

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 
 from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.layout_check import crosses, find_problems
-from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.paint import make_measure
 from reviewkit.render.cards.scene import Area, Extent, Page, Stroke
 from reviewkit.render.cards.shape import SHAPES, SQUARE, TALL, WIDE

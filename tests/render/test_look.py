@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 
 from reviewkit.render.cards import contrast
-from reviewkit.render.cards.look import LOOKS, find_look, find_shortfalls, with_colours
+from reviewkit.render.cards.colours import LOOKS, find_look, find_shortfalls, with_colours
 
 CVD = {"protan": "protanomaly", "deutan": "deuteranomaly", "tritan": "tritanomaly"}
 COLOURS = ("ground", "ink", "soft", "rule", "left", "right", "meets", "falls_short")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.needle import least_width, place_needle
 from reviewkit.render.cards.paint import make_measure
 from reviewkit.render.cards.scene import Area, Page, Text

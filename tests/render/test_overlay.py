@@ -15,11 +15,11 @@ from PIL import Image
 
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.card import lay_out_in_roles
-from reviewkit.render.cards.colour_roles import apply_look
+from reviewkit.render.cards.colours import LOOKS, with_colours
 from reviewkit.render.cards.contrast import contrast, mix
-from reviewkit.render.cards.look import LOOKS, with_colours
 from reviewkit.render.cards.paint import NO_FONTS, paint
 from reviewkit.render.cards.pictures import Order, draw_pictures
+from reviewkit.render.cards.roles import apply_look
 from reviewkit.render.cards.scene import Area, Stroke, Text
 from reviewkit.render.cards.shape import SHAPES, WIDE
 from reviewkit.render.footage.overlay import (

@@ -28,8 +28,8 @@ from reviewkit.model.card import (
 )
 from reviewkit.render.cards.card import LayoutFault, lay_out
 from reviewkit.render.cards.colour_check import find_colour_problems
+from reviewkit.render.cards.colours import LOOKS, find_look
 from reviewkit.render.cards.layout_check import bounds, find_problems
-from reviewkit.render.cards.look import LOOKS, find_look
 from reviewkit.render.cards.scene import Area, Picture
 from reviewkit.render.cards.shape import SHAPES
 
@@ -161,7 +161,7 @@ def test_needles_past_the_end_are_within_the_frame_and_marked():
     missed = tuple(replace(each, position=-1.2) for each in card.body.missed)
     items = sound(replace(card, body=replace(card.body, met=rows, missed=missed)))
     assert all(box.left >= 0 and box.right <= 1920 for box in wedges(items))
-    assert said(items).count("off the scale") == 1
+    assert said(items).count("beyond") == 1
 
 
 def test_everything_missed_has_only_the_worst_in_colour():
@@ -175,7 +175,7 @@ def test_everything_missed_has_only_the_worst_in_colour():
 def test_everything_met_has_the_smallest_margin_large():
     items = sound(score(0, 0, 0, 5))
     assert max(texts(items), key=lambda text: text.size).text == "52"
-    assert {"Met 1", "rated 60", "closest: met by 13 %"} <= {text.text for text in texts(items)}
+    assert {"Met 1", "rated 60", "tightest: met by 13 %"} <= {text.text for text in texts(items)}
 
 
 # ------------------------------------------------------------------ ending

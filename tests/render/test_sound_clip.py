@@ -14,7 +14,7 @@ from reviewkit.episode.sound_cards import make_sound_cards
 from reviewkit.model.errors import CannotFinish, InputError
 from reviewkit.model.session import Sound
 from reviewkit.model.sound import PlayedSide, PlayedSound
-from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.pictures import Order, draw_for_sound
 from reviewkit.render.footage import ffmpeg
 from reviewkit.render.footage.clip import Motion

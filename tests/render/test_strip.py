@@ -12,8 +12,8 @@ from PIL import Image
 from reviewkit.model.card import Ending, Hero
 from reviewkit.model.card_files import kind_of
 from reviewkit.render.cards.card import LayoutFault
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.layout_check import find_problems
-from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.paint import make_measure
 from reviewkit.render.cards.pictures import Order, draw_pictures
 from reviewkit.render.cards.scene import Area, Page, Text

@@ -15,9 +15,9 @@ from reviewkit.model.episode import Episode
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Finding, Point
 from reviewkit.model.session import EpisodeSettings, Session, Unit
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.contrast import contrast
 from reviewkit.render.cards.layout_check import find_problems
-from reviewkit.render.cards.look import LOOKS
 from reviewkit.render.cards.paint import make_measure
 from reviewkit.render.cards.scene import Page, Picture, Stroke, Text
 from reviewkit.render.cards.shape import WIDE
@@ -29,6 +29,7 @@ from reviewkit.render.cards.thumbnail import (
     choose_thumbnails,
     draw_thumbnail,
     lay_out_thumbnail,
+    remark_on_thumbnail,
 )
 
 UNIT = Unit("Norrvale", "Forty", year=1977)
@@ -45,8 +46,8 @@ def pair(before=5.0, after=0.02):
     return replace(SAMPLES["pair"], finding=Point("titles", "pair", {"change": change}))
 
 
-def episode(*cards, verdicts=(), unit=UNIT, title=""):
-    session = Session(Path(), unit, episode=EpisodeSettings(title=title))
+def episode(*cards, verdicts=(), unit=UNIT, title="", thumbnail="figure"):
+    session = Session(Path(), unit, episode=EpisodeSettings(title=title, thumbnail=thumbnail))
     return Episode(
         session, (), tuple(verdicts), cards, segments=(), page_segments=(), chapters=(), chapters_final=False
     )
@@ -77,6 +78,24 @@ def test_three_to_choose_from_all_of_one_channel():
     assert picture.panel is None
     assert picture.photo
     assert list(choose_thumbnails(episode(pair()))) == ["thumbnail.png", "thumbnail-pair.png"]
+
+
+@pytest.mark.parametrize(("chosen", "left"), [("pair", ["figure", "photo"]), ("photo", ["figure", "pair"])])
+def test_the_one_that_is_chosen_is_thumbnail_png_and_the_others_keep_their_names(chosen, left):
+    whole = episode(pair(), thumbnail=chosen)
+    made = choose_thumbnails(whole, photo())
+    assert list(made) == ["thumbnail.png", *(f"thumbnail-{name}.png" for name in left)]
+    assert bool(made["thumbnail.png"].photo) == (chosen == "photo")
+    assert made["thumbnail-figure.png"].before == ""
+    assert remark_on_thumbnail(whole.session, whole.cards, photo()) == ()
+
+
+@pytest.mark.parametrize("chosen", ["pair", "photo"])
+def test_one_that_cannot_be_made_is_reported_and_the_figure_is(chosen):
+    whole = episode(pair(0.02, 5.0), thumbnail=chosen)
+    assert list(choose_thumbnails(whole)) == ["thumbnail.png"]
+    (remark,) = remark_on_thumbnail(whole.session, whole.cards, b"")
+    assert remark.startswith(f'no thumbnail "{chosen}" without ')
 
 
 def test_what_got_worse_is_not_shown():

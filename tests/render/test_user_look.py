@@ -14,8 +14,8 @@ from PIL import Image
 from reviewkit.build.pipeline import prepare
 from reviewkit.ingest.session.session_schema import schema_of
 from reviewkit.model.session import LookSettings
+from reviewkit.render.cards.colours import LOOKS, TEXTS, Look, find_shortfalls, with_colours
 from reviewkit.render.cards.contrast import contrast
-from reviewkit.render.cards.look import LOOKS, TEXTS, Look, find_shortfalls, with_colours
 from reviewkit.render.cards.pictures import Order, draw_pictures
 
 TYPE = Path(get_data_path(), "fonts", "ttf")

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reviewkit.render.cards.card import lay_out
-from reviewkit.render.cards.look import LOOKS
+from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.paint import SCALE, Letter, place_letters
 from reviewkit.render.cards.scene import Area, Stroke, Text
 from reviewkit.render.cards.shape import SQUARE, WIDE

@@ -41,3 +41,28 @@ def test_a_pilot_tone():
     nothing = line_at(spectrum, 15_625)
     assert (pilot.is_distinct, nothing.is_distinct) == (True, False)
     assert line_at(spectrum, 38_000) is None
+
+
+@pytest.mark.parametrize("slope_db", [0.0, -6.0, -12.0, -18.0])
+@pytest.mark.parametrize("line_hz", [25.0, 33.3, 50.0])
+def test_a_line_in_noise_that_rises_towards_the_bass(line_hz, slope_db, accuracy):
+    """26 dB above the noise of 1 Hz at its place, which falls so much an octave: the mean error of a dozen records of
+    20 s, each of which scatters by 0.1 dB.
+    """
+    rate_hz, seconds = 4000.0, 20.0
+    count = round(rate_hz * seconds)
+    hz = np.fft.rfftfreq(count, 1 / rate_hz)
+    shape = np.zeros(len(hz))
+    shape[hz > 3] = (hz[hz > 3] / line_hz) ** (slope_db / (20 * np.log10(2)))
+    errors = []
+    for seed in range(12):
+        random = np.random.default_rng(seed)
+        # white noise of variance 1 has a density of 2 / rate
+        noise = np.fft.irfft(np.fft.rfft(random.normal(size=count)) * shape, count)
+        level = np.sqrt(2 / rate_hz) * 10 ** (26 / 20)
+        tone = level * np.sqrt(2) * np.sin(2 * np.pi * line_hz * np.arange(count) / rate_hz + seed)
+        found = line_at(of_waveform(noise + tone, rate_hz), line_hz)
+        assert found is not None
+        assert found.is_distinct
+        errors.append(20 * np.log10(found.level_v / level))
+    accuracy("levels of lines in steep noise", np.mean(errors))

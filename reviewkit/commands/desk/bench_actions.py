@@ -6,10 +6,9 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
+from reviewkit.commands.desk.evening import Evening
 from reviewkit.commands.desk.fields import LONGEST_PASTE, text_of
-from reviewkit.commands.desk.inputs import Inputs
-from reviewkit.commands.desk.page import Evening
-from reviewkit.commands.desk.server import Conflict
+from reviewkit.commands.desk.inputs import Conflict, Inputs
 from reviewkit.ingest.session import notes_edit, repair_edit
 from reviewkit.ingest.session.footage_time import show_time
 from reviewkit.ingest.session.notes_edit import read_lines
@@ -35,6 +34,7 @@ class BenchActions:
             "note": self._note,
             "light": self._light,
             "step-done": self._step_done,
+            "tick": self._tick,
             "reading": self._reading,
         }
 
@@ -103,6 +103,12 @@ class BenchActions:
 
     def _step_done(self, words: dict[str, Any]) -> None:
         self.evening.done.add(text_of(words, "key"))
+        self.evening.keep()
+
+    def _tick(self, words: dict[str, Any]) -> None:
+        """Tick a box of the plan, or take its tick away."""
+        self.evening.done ^= {text_of(words, "box")}
+        self.evening.keep()
 
     def _reading(self, words: dict[str, Any]) -> None:
         """Write what a meter read into repair.csv."""

@@ -15,9 +15,12 @@ from reviewkit.build.pool import Pool
 from reviewkit.commands.desk.bench_actions import BenchActions
 from reviewkit.commands.desk.build_process import BuildProcess, open_folder
 from reviewkit.commands.desk.dropped_files import take_in
+from reviewkit.commands.desk.evening import Evening
+from reviewkit.commands.desk.file_actions import FileActions
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession, Rebuilt, watch_saves
-from reviewkit.commands.desk.page import Evening, page_facts
+from reviewkit.commands.desk.page import page_facts
+from reviewkit.commands.desk.points import BOX
 from reviewkit.commands.desk.server import LiveServer, Served
 from reviewkit.commands.desk.session_actions import SessionActions
 from reviewkit.ingest.session.session_paths import RATINGS, links_out
@@ -129,7 +132,9 @@ class Desk:
     def __init__(self, session: LiveSession, aside: Path, *, editing: bool) -> None:
         self.session, self._aside, self._editing = session, aside, editing
         self.inputs = Inputs(session.folder, aside)
-        self.evening = Evening()
+        self._ticks = digest_of(f"ticked boxes of {session.folder.resolve()}".encode())
+        self.evening = Evening(set(filter(None, (session.cache.read(self._ticks) or b"").decode().split("\n"))))
+        self.evening.keep = self._keep_ticks
         self.changed: Callable[[], None] = lambda: None
         self.building = BuildProcess(session.folder, lambda: self.changed(), in_studio=session.options.studio)
         self._dropped = 0
@@ -144,6 +149,7 @@ class Desk:
             return Served(self.page, folders, files)
         actions = {
             **BenchActions(self.inputs, self.evening).by_name(),
+            **FileActions(self.session, self.inputs, self.evening).by_name(),
             **SessionActions(self.session, self.inputs).by_name(),
             "undo": lambda words: self.inputs.undo(),
             "put-back": lambda words: self.inputs.put_back(),
@@ -177,6 +183,8 @@ class Desk:
         """Report what another program has saved."""
         root = self.session.folder.resolve()
         self.inputs.note_saves([name for name in TEXTS if root / name in saved])
+        for file in [file for file in self.evening.further if root / file in saved]:
+            self.evening.forget(file)
 
     def _answering(self, action: Callable[[dict[str, Any]], Any]) -> Callable[[dict[str, Any]], dict[str, Any]]:
         def answer(words: dict[str, Any]) -> dict[str, Any]:
@@ -186,6 +194,11 @@ class Desk:
             return result or {}
 
         return answer
+
+    def _keep_ticks(self) -> None:
+        """Keep the ticks of the plan's boxes. What was read or checked to be safe ends with the evening."""
+        boxes = sorted(key for key in self.evening.done if key.startswith(BOX))
+        self.session.cache.write(self._ticks, "\n".join(boxes).encode())
 
     def _incoming(self) -> Path:
         self._dropped += 1

@@ -8,8 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.commands.desk.fields import text_of
-from reviewkit.commands.desk.inputs import Inputs
-from reviewkit.commands.desk.server import Conflict
+from reviewkit.commands.desk.inputs import Conflict, Inputs
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import Fault, InputError
 

@@ -8,14 +8,22 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from threading import RLock
+from typing import Any
 
 from reviewkit.build.atomic_files import write_whole
-from reviewkit.commands.desk.server import Conflict
 from reviewkit.model import inside
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 
 MOST_CHANGES = 20  # that can be undone
+
+
+class Conflict(Exception):
+    """Raised if the disk holds something else than an action was to change. Has what the page needs to show both."""
+
+    def __init__(self, facts: Mapping[str, Any]) -> None:
+        self.facts = dict(facts)
+        super().__init__("changed on disk")
 
 
 @dataclass(frozen=True)

@@ -16,6 +16,7 @@ from reviewkit.build.cache import Cache
 from reviewkit.build.options import Options
 from reviewkit.build.pipeline import Composed
 from reviewkit.build.pool import Pool
+from reviewkit.ingest.session.studio import Studio, read_studio
 from reviewkit.ingest.session.studio_place import PLACES
 from reviewkit.model.card_files import card_path, file_stems, kind_of
 from reviewkit.model.errors import CannotFinish, InputError, listed
@@ -93,6 +94,10 @@ class LiveSession:
             self.faults = (str(error),)
         self._studio = {**self._files_above(), **self._studio}
         return Rebuilt(cards, files, self.faults, time.perf_counter() - began)
+
+    def studio(self) -> Studio:
+        """Return the studio.toml above the session, if it counts."""
+        return read_studio(self.folder) if self.options.studio else Studio()
 
     def is_studio_changed(self) -> bool:
         """Return whether studio.toml, or a file that it names, was saved since the last build. It is above the folder

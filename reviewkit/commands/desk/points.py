@@ -12,6 +12,7 @@ from reviewkit.render.pages.plan_words import PlanWords
 from reviewkit.verdict.repair_points import OK, point_word
 from reviewkit.verdict.safety_readings import BIAS, LEAKAGE, OFFSET, RAILS, is_about, side_of
 
+BOX, GATE = "box: ", "gate: "  # of a box of the plan, and of one of go or no-go: its key begins with this
 CAUTION, CHECK, READING, NO_GO, HUNT, CAPTURE = "caution", "check", "reading", "no-go", "hunt", "capture"
 _NAMES = {
     RAILS: ("Rail, positive", "Rail, negative"),
@@ -110,12 +111,13 @@ def _steps(
             yield from () if check.done else _open_readings(key, state, rows)
         # the last line is about the time after the repair, when every reading is there once more
         elif plan and check.name != "after-repair":
-            yield NextStep(CHECK, check.name, texts[check.name])
+            yield NextStep(CHECK, f"{GATE}{texts[check.name]}", texts[check.name])
     yield from _hunt(rows)
     for block in (*plan.cold, *plan.hot) if plan else ():
         for step in block.steps:
             if not step.done:
-                yield NextStep(CAPTURE, f"capture {step.number}", step.what, level=f"{block.setup}. {step.level}")
+                key, level = f"{BOX}{step.what} {step.level}", f"{block.setup}. {step.level}"
+                yield NextStep(CAPTURE, key, step.what, level=level)
     for check in back if plan and plan.repaired else ():
         yield from () if check.done else _open_readings(check.name, "", rows)
 

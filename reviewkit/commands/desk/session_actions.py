@@ -6,22 +6,22 @@ import json
 import re
 import unicodedata
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from reviewkit.build.pipeline import Composed
 from reviewkit.commands.desk import session_edits
+from reviewkit.commands.desk.card_facts import THUMBNAILS, TITLE_LENGTH
 from reviewkit.commands.desk.fields import LONGEST_PASTE, text_of
-from reviewkit.commands.desk.inputs import Inputs
+from reviewkit.commands.desk.inputs import Conflict, Inputs
 from reviewkit.commands.desk.live_session import LiveSession
-from reviewkit.commands.desk.page import TITLE_LENGTH, same_question
-from reviewkit.commands.desk.server import Conflict
 from reviewkit.episode.alt_text import heading_of
 from reviewkit.ingest.session import notes_edit, ratings_edit
-from reviewkit.ingest.session.session_file import parse_session
+from reviewkit.ingest.session.session_file import session_of
 from reviewkit.ingest.session.session_paths import RATINGS
+from reviewkit.ingest.session.toml_lines import parse_toml
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import Fault, InputError
-from reviewkit.model.recognised import Recognised
 
 Action = Callable[[dict[str, Any]], Any]
 
@@ -39,13 +39,12 @@ class SessionActions:
             "ratings": self._ratings,
             "rating": self._rating,
             "bench": self._bench,
-            "answer": self._answer,
-            "leave-out": self._leave_out,
             "hide-card": lambda words: self._hide(words, hide=True),
             "show-card": lambda words: self._hide(words, hide=False),
             "move-card": self._move,
             "title": self._title,
             "card-reading": self._card_reading,
+            "thumbnail": self._thumbnail,
         }
 
     def _start(self, words: dict[str, Any]) -> None:
@@ -75,33 +74,13 @@ class SessionActions:
 
         def edit(text: str) -> str:
             changed = session_edits.describe_bench(text, values)
+            document = parse_toml(changed, "session.toml")
             if not self.session.faults:  # then a fault is this edit's, and nothing is written
-                parse_session(changed, self.session.folder, kinds=KINDS)
+                own = {name: table for name, table in document.data.items() if name in ("unit", "bench")}
+                session_of(replace(document, data=own), (), self.session.folder, kinds=KINDS)
             return changed
 
         self._change_session("the bench", "The bench is written down", edit)
-
-    def _answer(self, words: dict[str, Any]) -> None:
-        """Write what a file is, and all others of which the same is asked."""
-        same = self._asked(words)
-        choice = words.get("choice")
-        if not isinstance(choice, int) or not 0 <= choice < len(same[0].choices):
-            raise InputError(Fault("session.toml", 0, "there is no such answer; choose one of those shown"))
-        keys, files = same[0].choices[choice], [each.file for each in same]
-        self._change_session("answer", "Answer written", lambda text: session_edits.answer(text, files, keys))
-
-    def _leave_out(self, words: dict[str, Any]) -> None:
-        file = self._asked(words)[0].file
-        self._change_session("leaving out", f"{file} is left out", lambda text: session_edits.leave_out(text, [file]))
-
-    def _asked(self, words: dict[str, Any]) -> list[Recognised]:
-        """Return the file that is meant, then all others with the same question."""
-        shown, file = self.session.shown, text_of(words, "file")
-        asked = [each for each in shown.episode.recognised if each.question] if shown else []
-        one = next((each for each in asked if each.file == file), None)
-        if one is None:
-            raise InputError(Fault(file[:80], 0, "nothing is asked about this file any more"))
-        return [one, *(each for each in asked if each is not one and same_question(each, one))]
 
     # -------------------------------------------------------------- ratings
 
@@ -145,9 +124,16 @@ class SessionActions:
         self.inputs.change("hiding" if hide else "showing", news, edits)
 
     def _move(self, words: dict[str, Any]) -> None:
-        name, by = text_of(words, "name"), -1 if words.get("by") == -1 else 1
+        name, to = text_of(words, "name"), text_of(words, "to") or (-1 if words.get("by") == -1 else 1)
         shown = self._shown()
-        self._change_session("order", "Order written", lambda text: session_edits.move_card(text, shown, name, by))
+        self._change_session("order", "Order written", lambda text: session_edits.move_card(text, shown, name, to))
+
+    def _thumbnail(self, words: dict[str, Any]) -> None:
+        """Choose which of the thumbnails is thumbnail.png."""
+        name = text_of(words, "name")
+        if name not in THUMBNAILS:
+            raise InputError(Fault("session.toml", 0, "there is no such thumbnail; choose one of those shown"))
+        self._change_session("thumbnail", "Thumbnail chosen", lambda text: session_edits.choose_thumbnail(text, name))
 
     def _title(self, words: dict[str, Any]) -> None:
         card, title, was = text_of(words, "card"), text_of(words, "title"), words.get("was")

@@ -38,13 +38,14 @@ def hide_card(text: str, name: str, *, hide: bool) -> str:
     return text
 
 
-def move_card(text: str, shown: Composed, name: str, by: int) -> str:
-    """Return the text with a card one place earlier or later in its part of the film.
+def move_card(text: str, shown: Composed, name: str, to: int | str) -> str:
+    """Return the text with a card in another place in its part of the film: so many places later, or where another
+    card is.
 
     Raises
     ------
     InputError
-        If the notes decide on its place, or if it is at the end of its part.
+        If the notes decide on its place, or if there is no such place in its part.
     """
     episode, times = shown.episode, card_times(shown.episode)
     for note in episode.notes.notes:
@@ -56,14 +57,17 @@ def move_card(text: str, shown: Composed, name: str, by: int) -> str:
     part = next((times[card.id][1] for card in filmed if name_of(card) == name), None)
     same = list(dict.fromkeys(name_of(card) for card in filmed if times[card.id][1] == part and card.id not in called))
     at = same.index(name) if name in same else -1
-    if at < 0 or not 0 <= at + by < len(same):
+    place = at + to if isinstance(to, int) else same.index(to) if to in same else -1
+    if at < 0 or not 0 <= place < len(same):
         raise InputError(Fault(SOURCE, 0, f"{name} has no other card to change places with in this part of the film"))
-    other = same[at + by]
-    sequence = list(dict.fromkeys(name_of(card) for card in episode.cards))
-    one, two = sequence.index(name), sequence.index(other)
-    sequence[one], sequence[two] = other, name
-    moved = {*_list_of(text, "cards", "order"), name, other}
-    return set_value(text, SOURCE, ("cards", "order"), [each for each in sequence if each in moved])
+    moved = [each for each in same if each != name]
+    moved.insert(place, name)
+    order = {*_list_of(text, "cards", "order"), *(one for one, other in zip(same, moved, strict=True) if one != other)}
+    places = iter(moved)
+    sequence = [
+        next(places) if each in same else each for each in dict.fromkeys(name_of(card) for card in episode.cards)
+    ]
+    return set_value(text, SOURCE, ("cards", "order"), [each for each in sequence if each in order])
 
 
 def name_of(card: Card) -> str:
@@ -75,7 +79,7 @@ def title_card(text: str, shown: Composed, card_id: str, title: str) -> str:
     """Return the text with a card's title; an empty one lets the program word it."""
     own = _measurements_of(shown, card_id)
     measurement = next((m for m in own if m.title), own[0])
-    return _with_keys(text, [_key_of(measurement)], {"title": title or None})
+    return _with_keys(text, _key_of(measurement), {"title": title or None})
 
 
 def choose_reading(text: str, shown: Composed, card_id: str, name: str) -> str:
@@ -94,7 +98,7 @@ def choose_reading(text: str, shown: Composed, card_id: str, name: str) -> str:
     if len(readings) > MOST_READINGS:
         why = f"{MOST_READINGS} further figures are the most that a card has; take one off first"
         raise InputError(Fault(SOURCE, measurement.line, why))
-    return _with_keys(text, [_key_of(measurement)], {"readings": readings or None})
+    return _with_keys(text, _key_of(measurement), {"readings": readings or None})
 
 
 def _measurements_of(shown: Composed, card_id: str) -> list[Measurement]:
@@ -111,9 +115,16 @@ def _key_of(measurement: Measurement) -> dict[str, str]:
     return {"file": measurement.file} if measurement.file else {"id": measurement.id}
 
 
-def answer(text: str, files: Sequence[str], choice: Mapping[str, Any]) -> str:
-    """Return the text with what some files are, in answer to the same question about each."""
-    return _with_keys(text, [{"file": file} for file in files], choice)
+def describe_files(text: str, keys: Mapping[str, Mapping[str, Any]]) -> str:
+    """Return the text with what some files are; None takes a key away."""
+    for file, own in keys.items():
+        text = _with_keys(text, {"file": file}, own)
+    return text
+
+
+def choose_thumbnail(text: str, name: str) -> str:
+    """Return the text with the thumbnail that is chosen."""
+    return set_value(text, SOURCE, ("episode", "thumbnail"), name)
 
 
 def leave_out(text: str, files: Sequence[str]) -> str:
@@ -132,22 +143,25 @@ def describe_bench(text: str, values: Mapping[str, str]) -> str:
 
 def bench_values(text: str) -> dict[str, str]:
     """Return what [bench] says of each of BENCH_KEYS, as written; "" if nothing."""
-    table = parse_toml(text, SOURCE).data.get("bench", {}) if text else {}
+    return bench_of(parse_toml(text, SOURCE).data) if text else dict.fromkeys(BENCH_KEYS, "")
+
+
+def bench_of(data: Mapping[str, Any]) -> dict[str, str]:
+    """Return what the [bench] of a session or a studio says of each of BENCH_KEYS; "" if nothing."""
+    table = data.get("bench", {})
     return {key: str(table.get(key, "")) if isinstance(table, dict) else "" for key in BENCH_KEYS}
 
 
-def _with_keys(text: str, which: Sequence[Mapping[str, str]], keys: Mapping[str, Any]) -> str:
-    """Return the text with keys written into the tables of some measurements; where there is none, into a new one."""
-    new = []
-    for each in which:
-        tables = parse_toml(text, SOURCE).data.get("measurement", [])
-        at = [n for n, table in enumerate(tables) if all(table.get(key) == value for key, value in each.items())]
-        if at:
-            for key, value in keys.items():
-                text = set_value(text, SOURCE, ("measurement", at[0], key), value)
-        elif any(value is not None for value in keys.values()):
-            new.append({**each, **{key: value for key, value in keys.items() if value is not None}})
-    return insert_measurements(text, SOURCE, new) if new else text
+def _with_keys(text: str, which: Mapping[str, str], keys: Mapping[str, Any]) -> str:
+    """Return the text with keys written into the table of a measurement; if there is none, into a new one."""
+    tables = parse_toml(text, SOURCE).data.get("measurement", [])
+    at = [n for n, table in enumerate(tables) if all(table.get(key) == value for key, value in which.items())]
+    if at:
+        for key, value in keys.items():
+            text = set_value(text, SOURCE, ("measurement", at[0], key), value)
+        return text
+    new = {**which, **{key: value for key, value in keys.items() if value is not None}}
+    return insert_measurements(text, SOURCE, [new]) if new.keys() - which.keys() else text
 
 
 def _list_of(text: str, table: str, key: str) -> list[str]:

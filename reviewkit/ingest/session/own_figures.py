@@ -6,13 +6,16 @@ import math
 from collections.abc import Sequence
 
 from reviewkit.ingest.conditions import CONDITION_OF_UNIT, Token
+from reviewkit.ingest.session.printed_line import NOT_MEASURED
 from reviewkit.ingest.session.rating_entries import NotUnderstood
 from reviewkit.ingest.session.rating_names import Named
+from reviewkit.model.named_conditions import TAP
 from reviewkit.model.units import SINGLE_UNITS
 from reviewkit.model.weightings import RMS, SPELLINGS
 
 _BASES = frozenset(unit.base for unit in SINGLE_UNITS.values())
 _ANTENNA_OHMS = (75.0, 300.0)
+_OF_LOUDSPEAKERS = (4.0, 6.0, 8.0, 16.0)
 _FEMTOWATT = 1e-15  # 0 dBf
 _SAME_DB = 0.3  # what printing two digits of a voltage may cost
 _LEVELLED = ("flatness", "corner_low", "corner_high", "thd", "thd_plus_noise", "distortion", "crosstalk", "separation")
@@ -106,3 +109,19 @@ def named_condition(token: Token) -> tuple[str, str] | None:
     if token.key == "either way" and token.value[0] == "Hz":
         return "spacing", token.text
     return (CONDITION_OF_UNIT[token.key], token.text) if token.key in CONDITION_OF_UNIT else None
+
+
+def refuse_loudspeaker(value: Token, conditions: Sequence[Token]) -> None:
+    """Refuse an output impedance that names no tap and may be that of the loudspeaker.
+
+    Raises
+    ------
+    NotUnderstood
+        If the figure is a usual one of loudspeakers; the message says what to write.
+    """
+    named = {token.value[0] for token in conditions if token.key == "named"}
+    if value.value in _OF_LOUDSPEAKERS and TAP not in named:
+        raise NotUnderstood(
+            f"{value.text} may be the loudspeaker that the output is made for; begin the line with "
+            f'"{NOT_MEASURED}:", or if it is the output\'s own, write "source impedance: …"'
+        )

@@ -16,6 +16,7 @@ from reviewkit.ingest.references import read_reference
 from reviewkit.ingest.session.own_figures import (
     named_condition,
     own_unit,
+    refuse_loudspeaker,
     with_relative_levels,
     with_rms_of_jitter,
     without_repeated,
@@ -172,6 +173,8 @@ class _LineParser:
         """Add the tables of a value: one for each input."""
         conditions = [token for token in conditions if token.key not in SEPARATORS]
         name = "riaa_deviation" if any(token.key == "riaa" for token in conditions) else self.name
+        if self.meant == "output":
+            refuse_loudspeaker(value, conditions)
         keys: dict[str, Any] = {}
         inputs: tuple[str, ...] = ("phono",) if self.meant == "phono" else ("",)
         if self.meant == "of an input" and not any(token.key == "input" for token in conditions):
@@ -279,7 +282,11 @@ class _LineParser:
         """Return the quantity and its limit: one, or both corners of a response that is given at its −3 dB points."""
         limit: dict[str, Any] = {"quantity": self.called or spaced(name)}
         if self.called:
-            return [limit | self._own_limit(value, side)]
+            own = self._own_limit(value, side)
+            if "tolerance" in keys and "nominal" not in own:
+                word = next(token.text for token in self.tokens if token.key in ("most", "least"))
+                raise NotUnderstood(f'a limit has no tolerance; leave out "{word}", or leave out {keys["tolerance"]}')
+            return [limit | own]
         rule = RULES[name]
         if value.key == "within":
             return [{**limit, "within": value.value or value.text}]

@@ -49,7 +49,7 @@ _OF_BROCHURES: dict[str, tuple[str, str]] = {
     "hum and noise": ("snr", ""),
     "residual hum and noise": ("noise", ""),
     "residual noise": ("noise", ""),
-    "output impedance": ("source_impedance", ""),
+    "output impedance": ("source_impedance", "output"),
     "riaa equalization": ("riaa_deviation", ""),
     "phono riaa deviation": ("riaa_deviation", ""),
     "riaa curve deviation": ("riaa_deviation", ""),

@@ -15,6 +15,7 @@ from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS
 from reviewkit.model.errors import nearest
 from reviewkit.model.kind import Kind
 from reviewkit.model.session import Bench, Measurement, range_of
+from reviewkit.model.targets import condition_of
 
 Entry = tuple[Measurement, Place]
 RESERVED = (*SESSION_CARDS, *OLD_NAMES)  # cards that every session may have
@@ -178,6 +179,7 @@ def _complete(each: Measurement, place: Place, name: str, bench: Bench, kinds: M
         each,
         id=name,
         input=each.input or bench.input,
+        conditions=tuple(sorted({**dict(each.conditions), **dict(condition_of(each.target))}.items())),
         range=range_,
         load_ohm=load_ohm,
         # one driven channel is one channel, whatever the bench drives otherwise

@@ -221,7 +221,7 @@ def read_reference_frequency(value: Any) -> float | tuple[float, float]:
 
 
 def read_signal_level(value: Any) -> Level:
-    """Return the level of a captured tone, V or dBFS.
+    """Return the level of a captured tone, V or dBFS, or the flux of a tape.
 
     Raises
     ------
@@ -229,8 +229,8 @@ def read_signal_level(value: Any) -> Level:
         If it is in another unit.
     """
     level = read_level(value)
-    if level.unit not in ("V", "dBFS"):
-        raise ValueError('is neither a voltage nor dBFS; write for example "245 mV" or "-12 dBFS"')
+    if level.unit not in ("V", "dBFS", "nWb/m"):
+        raise ValueError('is no voltage, dBFS or flux; write for example "245 mV", "-12 dBFS" or "250 nWb/m"')
     return level
 
 

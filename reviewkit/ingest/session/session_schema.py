@@ -136,6 +136,7 @@ TYPES: dict[str, Any] = {
         PlainValidator(quantities.read_reference_frequency),
         Field(examples=['"315 Hz" or ["300 Hz", "3 kHz"]']),
     ],
+    "target": Annotated[_FILLED, AfterValidator(values.read_target)],
     "tones": _pair('["60 Hz", "7 kHz"]'),
     "lines": Annotated[
         list[_quantity("Hz")],  # type: ignore[misc]

@@ -28,6 +28,7 @@ from reviewkit.model.session import (
     Sound,
     Unit,
 )
+from reviewkit.model.targets import file_of
 
 if TYPE_CHECKING:
     from reviewkit.ingest.session.session_schema import Table
@@ -104,7 +105,7 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
     for (name, value), (key, example) in zip(table, schema.examples().items(), strict=True):
         if name in required and example and key not in place.raw:
             place.fault(f"has no {key}; write for example {key} = {example}")
-        if marks[name] in FILES and value:
+        if (marks[name] in FILES and value) or (marks[name] == "target" and file_of(value)):
             shared = place.in_studio(key)
             studio = place.document.studio
             if flaw := find_flaw(folder / studio, value, "studio") if shared else find_flaw(folder, value):

@@ -14,6 +14,8 @@ from reviewkit.ingest.sheet.sheet_remedies import KEYS
 from reviewkit.model.errors import nearest
 from reviewkit.model.gear import TYPES
 from reviewkit.model.mains import mains_of
+from reviewkit.model.targets import FLAT, FM_S, seconds_of
+from reviewkit.model.units import normalised
 from reviewkit.model.weightings import weighting_of
 
 # Broadcast and film rates that are written rounded, and are n × 1000/1001 exactly (SMPTE practice, from memory).
@@ -168,6 +170,25 @@ def read_channel(word: str) -> str:
 def read_weighting(word: str) -> str:
     """Return a weighting's name; a single letter is a capital, so that "a" and "A" are the same filter."""
     return weighting_of(word)
+
+
+def read_target(text: str) -> str:
+    """Return the curve that a response is meant to follow: time constants as printed, "flat", or a file's path.
+
+    Raises
+    ------
+    ValueError
+        If time constants aren't those of FM or tape.
+    """
+    seconds = seconds_of(normalised(text))
+    if not seconds:
+        return FLAT if text.casefold() == FLAT else read_path(text)
+    constants = sorted(float(f"{each * 1e6:.6g}") for each in seconds)
+    if len(constants) == 1 and seconds[0] not in FM_S:
+        raise ValueError('is no de-emphasis of FM; write "50 µs" or "75 µs", or of tape for example "inf + 35 µs"')
+    if len(constants) == 2 and not (constants[0] <= 200 and constants[1] >= 1000):
+        raise ValueError('is no equalisation of tape; write for example "3180 + 120 µs"')
+    return f"{' + '.join(f'{each:g}' for each in reversed(constants))} µs"
 
 
 def read_types(value: Any) -> tuple[str, ...]:

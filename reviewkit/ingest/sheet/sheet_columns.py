@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from reviewkit.ingest.sheet import sheet_remedies as remedies
-from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, UNUSED, Heading, read_heading, role_of_unit
+from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, SET, SOURCE, UNUSED, Heading, read_heading, role_of_unit
 from reviewkit.ingest.sheet.sheet_layout import Layout
 from reviewkit.ingest.sheet.sheet_remedies import KEYS, ColumnDraft, Written, shown
 from reviewkit.ingest.sheet.sheet_text import MOST_COLUMNS, cleaned
@@ -14,7 +14,7 @@ from reviewkit.model.errors import Faults, nearest, shortened
 from reviewkit.model.toml_text import quoted
 from reviewkit.model.units import PEAK_UNITS, UnitSpelling, column_unit
 
-SCALES = ("time", "frequency")  # a file may repeat them for each channel, if they are the same there
+SCALES = ("time", "frequency", SET)  # a file may repeat them for each channel, if they are the same there
 _PAIRS = (("1", "2"), ("A", "B"))
 
 
@@ -129,7 +129,7 @@ def _place_of(value: str | int, layout: Layout) -> int | str:
 def _drafts(layout: Layout, named: Mapping[int, str]) -> list[ColumnDraft]:
     cells = layout.header or ("",) * layout.width
     below = (*layout.units, *("",) * len(cells))
-    headings = [read_heading(cell, unit) for cell, unit in zip(cells, below, strict=False)]
+    headings = _as_swept([read_heading(cell, unit) for cell, unit in zip(cells, below, strict=False)], named)
     over = {"power", "level"} if any(heading.role == "distortion" for heading in headings) else {"power"}
     drafts = []
     for index, (heading, channel) in enumerate(zip(headings, _paired(headings), strict=True)):
@@ -143,6 +143,20 @@ def _drafts(layout: Layout, named: Mapping[int, str]) -> list[ColumnDraft]:
             channel = KEYS[key][1] or ("" if key in over else channel.replace("?", ""))
         drafts.append(ColumnDraft(index, heading, role, channel, heading.unit, key))
     return drafts
+
+
+def _as_swept(headings: list[Heading], named: Mapping[int, str]) -> list[Heading]:
+    """Return the headings of a sweep of level as what they are there; those of any other file as they are."""
+    roles = {heading.role for heading in headings} | {KEYS[key][0] for key in named.values()}
+    marks = {heading.swept for heading in headings} | ({SET} & roles)
+    # a generator's level next to output and distortion is only an aside
+    from_source = SOURCE in marks and SET not in marks and not {"level", "distortion"} <= roles
+    if roles & {"time", "frequency", "power"} or not (SET in marks or from_source):
+        return headings
+    meaning = {SET: SET, "level": "level", "distortion": "distortion"} | ({SOURCE: SET} if from_source else {})
+    return [
+        replace(h, role=meaning.get(h.swept, h.role), strange=h.strange and h.swept not in meaning) for h in headings
+    ]
 
 
 def _paired(headings: list[Heading]) -> list[str]:

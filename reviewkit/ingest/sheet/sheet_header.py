@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from reviewkit.model.recognised import THIRD_HARMONIC
 from reviewkit.model.units import (
     PEAK_UNITS,
     UNITS,
@@ -16,6 +17,8 @@ from reviewkit.model.units import (
     unit_of,
 )
 
+SET = "set"  # the level or the position that was set for each row
+SOURCE = "source"  # a generator's level, which is what was set if nothing else is
 UNUSED = "unused"  # understood, but not needed for a review: a phase, a running number, a remark
 
 # Not the unit's own output, or not a quantity that any kind reads: read as one, it would be a wrong number.
@@ -42,56 +45,23 @@ _ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
         "level",
         frozenset(
             (
-                "level",
-                "amplitude",
-                "ampl",
-                "magnitude",
-                "mag",
-                "gain",
-                "voltage",
-                "volt",
-                "volts",
-                "output",
-                "rms",
-                "vrms",
-                "spectrum",
-                "fft",
-                "signal",
-                "deviation",
-                "noise",
-                "vpp",
-                "vpk",
-                "vp",
-                "mvpp",
-                "vout",
-                "u",
-            )
+                "level amplitude ampl magnitude mag gain voltage volt volts output rms vrms spectrum fft signal "
+                "deviation noise vpp vpk vp mvpp vout u"
+            ).split()
         ),
     ),
     (
         UNUSED,
         frozenset(
-            (
-                "index",
-                "no",
-                "nr",
-                "point",
-                "points",
-                "sample",
-                "samples",
-                "row",
-                "bin",
-                "date",
-                "remark",
-                "remarks",
-                "comment",
-                "comments",
-                "note",
-                "notes",
-            )
+            "index no nr point points sample samples row bin date remark remarks comment comments note notes".split()
         ),
     ),
 )
+# In a file with neither time, frequency nor power, these name what was set, and what was read there
+_AERIAL_WORDS = frozenset("rf antenna aerial".split())
+_SET_WORDS = frozenset("flux fluxivity recording rec volume position attenuation attenuator nominal set".split())
+_SOURCE_WORDS = frozenset("input in generator gen source stimulus drive".split())
+_QUIETING_WORDS = frozenset(("quieting", "snr", "s/n"))
 _LONGEST_NAME = 300  # characters: anything longer isn't a column's name, and would be slow to analyse
 _ONE_LETTER = frozenset("tfzu")  # roles only if there is no other word
 ROLE_UNITS: dict[str, frozenset[str]] = {
@@ -101,14 +71,17 @@ ROLE_UNITS: dict[str, frozenset[str]] = {
     "impedance": frozenset(("Ω",)),
     "distortion": frozenset(("%", "dB")),
     "level": frozenset(("V", "dB", "dBr", "dBV", "dBu", "dBW", "dBm", "dBFS")),
+    SET: frozenset(("dBf", "dBµV", "nWb/m", "position", "V", "dB", "dBFS")),
 }
 _ROLE_OF_UNIT = {"Hz": "frequency", "s": "time", "W": "power", "Ω": "impedance", "%": "distortion", "V": "level"}
+_ROLE_OF_UNIT |= dict.fromkeys(("dBf", "dBµV", "nWb/m", "position"), SET)
 # As bare words these mean something else as often: channel A, "THD+N ratio" with its unit in the next row.
 _NO_BARE_UNIT = frozenset(("A", "S", "amp", "amps", "mA", "ratio", "Ratio", "RATIO"))
 
 _BRACKETS = re.compile(r"\(([^()]*)\)|\[([^\[\]]*)\]|\{([^{}]*)\}")
 _AFTER_MARK = re.compile(r"(.+?)\s*(?:,|/|\bin\b)\s*([^,/]+)")
 _DBM = re.compile(r"(dBm)\W*(?:re\s+|into\s+)?600\s*(?:Ω|ohms?)?")
+_RE_FLUX = re.compile(r"(dB)\s+re\.?\s+[\d.]+\s*nWb/m")
 _RMS = re.compile(r"\s*\brms\b\.?\s*", re.IGNORECASE)
 _ARROW = re.compile(r"\s*(?:[-=]+>|→|⇒)\s*")
 _WORD = re.compile(r">|%|[a-zµΩ0-9|#]+(?:\+[a-z]+)?", re.IGNORECASE)
@@ -131,6 +104,7 @@ class Heading:
     clash: str = ""  # the units row's cell, if its unit differs from the header's
     strange: bool = False  # has words that aren't understood
     doubt: str = ""  # why its number may be a different one: "peak", "total" or "dBm"
+    swept: str = ""  # its role in a sweep of level, if that is another; SOURCE: it may be what was set
 
     @property
     def plain(self) -> bool:
@@ -144,8 +118,8 @@ def unit_written(text: str) -> UnitSpelling | None:
         return None
     words = normalised(text).strip().strip("()[]{}").strip()
     words = _RMS.sub(" ", words).strip() if unit_of(words) is None else words
-    dbm = _DBM.fullmatch(words)
-    words = dbm[1] if dbm else words
+    with_reference = _DBM.fullmatch(words) or _RE_FLUX.fullmatch(words)
+    words = with_reference[1] if with_reference else words
     found = column_unit(words)
     if found is None and len(words) >= 4 and words[0] not in "mM":  # MHZ and mhz differ by 10⁹, dBv and dBV by 2.2 dB
         found = unit_of(words.lower()) or unit_of(words.capitalize())
@@ -175,12 +149,13 @@ def read_heading(text: str, unit_cell: str = "") -> Heading:
     role, strange = _role(words, unit)
     if role == UNUSED:
         unknown = clash = ""
-    return Heading(text.strip(), role, channel, unit, firm, unknown, clash, strange, _doubt(text, role, words, unit))
+    doubt, swept = _doubt(text, role, words, unit), _swept_role(text, words, unit)
+    return Heading(text.strip(), role, channel, unit, firm, unknown, clash, strange, doubt, swept)
 
 
 def role_of_unit(unit: UnitSpelling) -> str:
     """Return the role that a unit alone gives a column; "" for one that gives none (A)."""
-    return "level" if unit.base.startswith("dB") else _ROLE_OF_UNIT.get(unit.base, "")
+    return _ROLE_OF_UNIT.get(unit.base, "level" if unit.base.startswith("dB") else "")
 
 
 def _take_bracketed(text: str) -> tuple[str, UnitSpelling | None, str]:
@@ -305,6 +280,19 @@ def _is_aside(words: list[str], unit: UnitSpelling | None) -> bool:
     if any(_ORDER.fullmatch(word) for word in words) and not any(word.startswith("thd") for word in words):
         return True
     return "noise" in said and unit is not None and unit.base == "%" and not said & _DISTORTION
+
+
+def _swept_role(text: str, words: list[str], unit: UnitSpelling | None) -> str:
+    """Return what a column is in a sweep of level, if its words or its unit say so there only."""
+    said, base = set(words), unit.base if unit else ""
+    of_control_or_tape = "nWb/m" in text or (said & _SET_WORDS and base in ("", "dB", "dBFS"))
+    if of_control_or_tape or said & _AERIAL_WORDS or _ROLE_OF_UNIT.get(base) == SET:
+        return SET
+    if said & _QUIETING_WORDS or {"s", "n"} <= said:
+        return "level"
+    if THIRD_HARMONIC.search(text) and base in ("", "%", "dB"):
+        return "distortion"
+    return SOURCE if said & _SOURCE_WORDS and base in ("dB", "dBFS") else ""
 
 
 def _doubt(text: str, role: str, words: list[str], unit: UnitSpelling | None) -> str:

@@ -17,7 +17,12 @@ from reviewkit.model.sheet import Skipped
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-_STEPS = {"frequency": (("kHz", 1e3), ("Hz", 1.0)), "time": (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6))}
+_STEPS = {
+    "frequency": (("kHz", 1e3), ("Hz", 1.0)),
+    "time": (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6)),
+    "set": (("", 1.0),),
+}
+_BASE = {"frequency": "Hz", "time": "s", "set": ""}
 _LEAST_VALUE, _MOST_VALUE, _MOST_DB = 1e-60, 1e30, 1000.0  # of a reading, in the unit that it is written in
 _STRETCH = 1 << 16  # values
 _EVEN = 0.25  # of a step
@@ -209,10 +214,10 @@ def _first(which: NDArray[np.bool_], table: NumericTable) -> NDArray[np.int64]:
 def _shown(role: str, value: float, digits: int) -> str:
     name, factor = next(((n, f) for n, f in _STEPS[role] if abs(value) >= f), _STEPS[role][-1])
     if value == 0:
-        name, factor = "Hz" if role == "frequency" else "s", 1.0
+        name, factor = _BASE[role], 1.0
     number = float(value) / factor
     plain = number == 0 or 1e-6 <= abs(number) < 1e9
-    return f"{trimmed(number, digits) if plain else f'{number:.{digits}g}'} {name}"
+    return f"{trimmed(number, digits) if plain else f'{number:.{digits}g}'} {name}".strip()
 
 
 def _distinct_texts(role: str, one: float, other: float) -> tuple[str, str]:
@@ -221,5 +226,4 @@ def _distinct_texts(role: str, one: float, other: float) -> tuple[str, str]:
         texts = _shown(role, one, digits), _shown(role, other, digits)
         if texts[0] != texts[1]:
             return texts
-    unit = "Hz" if role == "frequency" else "s"
-    return f"{float(one)!r} {unit}", f"{float(other)!r} {unit}"
+    return f"{float(one)!r} {_BASE[role]}".strip(), f"{float(other)!r} {_BASE[role]}".strip()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, Heading, role_of_unit
+from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, SET, Heading, role_of_unit
 from reviewkit.ingest.sheet.sheet_layout import Layout
 from reviewkit.model.errors import shortened
 from reviewkit.model.toml_text import inline_table, quoted
@@ -13,7 +13,7 @@ from reviewkit.model.units import UnitSpelling
 
 # The names that `columns` and `units` may have: (role, channel); "" if the header or the unit gives it.
 KEYS: dict[str, tuple[str, str]] = {
-    **{role: (role, "") for role in ("time", "frequency", "power", "impedance", "distortion", "level")},
+    **{role: (role, "") for role in ("time", "frequency", "power", "impedance", "distortion", "level", SET)},
     "left": ("", "L"),
     "right": ("", "R"),
     "left into right": ("", "L>R"),
@@ -29,6 +29,7 @@ _USUAL_UNITS = {
     "impedance": ("ohm", "kohm"),
     "distortion": ("%", "ratio"),
     "level": ("dBV", "V"),
+    SET: ("dB", "position", "dBf", "dBµV", "dBFS", "nWb/m"),
 }
 _LONGEST_SHOWN = 80  # characters of a header line
 _LONGEST_NAME = 30  # of one of its cells
@@ -93,8 +94,8 @@ class Written:
         """Return the header line, for the end of a message."""
         return shown(self.layout)
 
-    def usual_units(self, role: str) -> tuple[str, str]:
-        """Return two units that a column of a role may be in; a level over time is a voltage."""
+    def usual_units(self, role: str) -> tuple[str, ...]:
+        """Return the units that a column of a role may be in; a level over time is a voltage."""
         if role == "level" and self.over_time:
             return "V", "mV"
         return _USUAL_UNITS.get(role, _USUAL_UNITS["level"])
@@ -148,7 +149,7 @@ def other_width(layout: Layout) -> str:
 
 
 def unit_example(key: str) -> str:
-    """Return two units that a key may have."""
+    """Return units that a key may have."""
     return " or ".join(f'"{unit}"' for unit in _USUAL_UNITS[KEYS[key][0] or "level"])
 
 
@@ -271,7 +272,7 @@ def no_reading(drafts: Sequence[ColumnDraft], unused: Sequence[ColumnDraft], wri
 def missing_units(missing: Sequence[ColumnDraft], written: Written) -> str:
     """Return the message for columns whose unit isn't given anywhere."""
     names = _named(draft.name for draft in missing)
-    others = f'or "{written.usual_units(missing[0].role)[1]}"'
+    others = ", ".join(f'or "{unit}"' for unit in written.usual_units(missing[0].role)[1:])
     # a channel's name alone doesn't show what it contains
     unsaid = any(not draft.heading.role and not KEYS.get(draft.key, ("", ""))[0] for draft in missing)
     if unsaid and not written.over_time:

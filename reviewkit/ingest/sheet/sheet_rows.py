@@ -204,9 +204,9 @@ def _row(
 
 
 def abscissa_of(chosen: Sequence[Chosen]) -> int:
-    """Return the place of what everything is drawn over: time, else frequency, power, level, else the first column."""
+    """Return the place of what everything is drawn over: the first role of these, else the first column."""
     roles = [column.role for column in chosen]
-    return next((roles.index(role) for role in ("time", "frequency", "power", "level") if role in roles), 0)
+    return next((roles.index(role) for role in ("time", "frequency", "power", "set", "level") if role in roles), 0)
 
 
 def called(column: Chosen) -> str:

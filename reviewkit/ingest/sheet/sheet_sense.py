@@ -40,7 +40,7 @@ def check_sense(table: NumericTable, chosen: Sequence[Chosen], faults: Faults) -
     if "time" in roles:
         place = roles.index("time")
         _check_gaps(table, table.values[:, place], faults)
-    elif "frequency" not in roles:
+    elif not {"frequency", "set"} & {*roles}:
         _check_powers(table, chosen, faults)
     for place, column in enumerate(chosen):
         if column.role in ("distortion", "impedance", "power"):

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from reviewkit.model.card import Card, Chart, Ending, Fix, Hunt, Number, Price, Rows, Score
-from reviewkit.render.cards.colour_roles import ROLES, apply_look
-from reviewkit.render.cards.look import find_look
+from reviewkit.render.cards.colours import find_look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure
+from reviewkit.render.cards.roles import ROLES, apply_look
 from reviewkit.render.cards.scene import Item, LayoutFault, Page
 from reviewkit.render.cards.shape import WIDE, Shape
 

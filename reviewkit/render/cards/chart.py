@@ -14,9 +14,9 @@ from reviewkit.render.cards.dial import place_dial, place_dial_line, place_rules
 from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.hero import HeroPlace, free_box, inner, lay_out_hero
 from reviewkit.render.cards.labels import place_limit_label, place_trace_labels
-from reviewkit.render.cards.look import AXIS, BENCH, CURVE, DASH, GHOST, HEROES
 from reviewkit.render.cards.marks import place_fall, place_marks, place_stems
 from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.sizes import AXIS, BENCH, CURVE, DASH, GHOST, HEROES
 from reviewkit.render.cards.traces import (
     DrawnTrace,
     axis_fraction,

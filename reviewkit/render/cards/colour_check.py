@@ -9,9 +9,7 @@ from functools import cache
 import numpy as np
 
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.contrast import DEFICIENCIES, contrast, distance, linear_rgb, simulate_deficiency
-from reviewkit.render.cards.layout_check import FILLS, Problem, bounds, crosses, lies_on
-from reviewkit.render.cards.look import (
+from reviewkit.render.cards.colours import (
     CURVE_CONTRAST,
     INK_CONTRAST,
     LEFT_RIGHT_CONTRAST,
@@ -19,6 +17,8 @@ from reviewkit.render.cards.look import (
     TEXT_CONTRAST,
     Look,
 )
+from reviewkit.render.cards.contrast import DEFICIENCIES, contrast, distance, linear_rgb, simulate_deficiency
+from reviewkit.render.cards.layout_check import FILLS, Problem, bounds, crosses, lies_on
 from reviewkit.render.cards.scene import Area, Item, Stroke, Text
 
 Seen = Callable[[str], Sequence[str]]  # what a colour may become over whatever is behind the card

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from reviewkit.render.cards.look import Look
+from reviewkit.render.cards.colours import Look
 from reviewkit.render.cards.paint import Fonts, font_file
 from reviewkit.render.cards.png import encode_png
 from reviewkit.render.cards.shape import SHAPES, WIDE, Shape

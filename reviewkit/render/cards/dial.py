@@ -6,8 +6,8 @@ from itertools import pairwise
 
 from reviewkit.model.card import Axis
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.look import AXIS
 from reviewkit.render.cards.scene import Page, Stroke
+from reviewkit.render.cards.sizes import AXIS
 from reviewkit.render.cards.traces import axis_position
 
 _MAJOR, _MINOR = 30.0, 16.0

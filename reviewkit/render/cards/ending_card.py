@@ -10,9 +10,9 @@ from reviewkit.model.card import Ending, Hero
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.frame import under_overline
 from reviewkit.render.cards.hero import arrow, bare
-from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.shape import SQUARE, TALL, WIDE
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import cut_text, fit_block, fit_text
 
 # the largest sizes of word, change and count, and the room between them

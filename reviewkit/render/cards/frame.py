@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from reviewkit.model.card import Card
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.look import AXIS, LEAST, NOTE, OVERLINE
 from reviewkit.render.cards.scene import Page, Picture
 from reviewkit.render.cards.shape import Shape
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE, OVERLINE
 from reviewkit.render.cards.typeset import Setting, fit_text
 
 _GAP = 22.0  # between stage and measurement

@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from reviewkit.model.card import Hero
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.look import LEAST, NOTE, STRIP_HEROES
 from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, least_width, place_needle
 from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.sizes import LEAST, NOTE, STRIP_HEROES
 from reviewkit.render.cards.typeset import fit_text
 from reviewkit.verdict.verdict_words import margin_words
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 
 from reviewkit.model.card import Fix, Hunt, HuntReading
 from reviewkit.render.cards.hero import arrow
-from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, cut_text, fit_text
 
 _FOUND = (92.0, 84.0, 76.0, 68.0, 60.0, 52.0, NOTE)  # readings out of tolerance

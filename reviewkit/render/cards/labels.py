@@ -12,8 +12,8 @@ from reviewkit.model.card import Limit
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.layout_check import crosses, lies_on
-from reviewkit.render.cards.look import AXIS, NOTE, READING
 from reviewkit.render.cards.scene import Area, Page, Stroke, Text
+from reviewkit.render.cards.sizes import AXIS, NOTE, READING
 
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array

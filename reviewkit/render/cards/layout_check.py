@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.look import LEAST
 from reviewkit.render.cards.scene import Area, Item, Stroke, Text
 from reviewkit.render.cards.shape import WIDE, Shape
+from reviewkit.render.cards.sizes import LEAST
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

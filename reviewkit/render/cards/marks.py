@@ -13,8 +13,8 @@ from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.labels import FAR, MARGIN, SHORTEN_LABEL
 from reviewkit.render.cards.layout_check import crosses
-from reviewkit.render.cards.look import AXIS
 from reviewkit.render.cards.scene import Area, Page, Stroke, Text
+from reviewkit.render.cards.sizes import AXIS
 from reviewkit.render.cards.traces import clamped_position
 
 if TYPE_CHECKING:

@@ -6,8 +6,8 @@ twice the rating, for levels in dB 6 dB on either side.
 
 from __future__ import annotations
 
-from reviewkit.render.cards.look import AXIS, NOTE
 from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.sizes import AXIS, NOTE
 
 PAST_END = 1.2  # where a needle beyond the scale points, in half scales from the notch
 _TICKS = 8  # intervals along the scale; the notch is in the middle

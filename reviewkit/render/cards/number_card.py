@@ -5,9 +5,9 @@ from __future__ import annotations
 from reviewkit.model.card import Axis, Number
 from reviewkit.render.cards.dial import place_dial, place_dial_line
 from reviewkit.render.cards.frame import under_overline
-from reviewkit.render.cards.look import NOTE, SENTENCE
 from reviewkit.render.cards.needle import wedge_at
 from reviewkit.render.cards.scene import Page, Stroke
+from reviewkit.render.cards.sizes import NOTE, SENTENCE
 from reviewkit.render.cards.traces import clamped_position
 from reviewkit.render.cards.typeset import Setting, fit_block, line_pitch
 

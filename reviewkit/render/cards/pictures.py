@@ -14,13 +14,14 @@ from reviewkit.model.card_files import is_on_page, kind_of
 from reviewkit.model.timecode import exact
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.card import check_layout, lay_out_in_roles
-from reviewkit.render.cards.colour_roles import ROLES, apply_look
+from reviewkit.render.cards.colours import Look, find_look
 from reviewkit.render.cards.contact_sheet import sheet_size
-from reviewkit.render.cards.look import FRAME_WIDTH, WIDTHS, Look, find_look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
 from reviewkit.render.cards.png import downscale, encode_png, encode_small_png
+from reviewkit.render.cards.roles import ROLES, apply_look
 from reviewkit.render.cards.scene import Item, LayoutFault, Page, Stroke
 from reviewkit.render.cards.shape import SHAPES, SQUARE, WIDE, Shape
+from reviewkit.render.cards.sizes import FRAME_WIDTH, WIDTHS
 from reviewkit.render.cards.vector import encode_svg
 
 if TYPE_CHECKING:

@@ -6,9 +6,9 @@ from itertools import pairwise
 
 from reviewkit.model.card import Axis, Price
 from reviewkit.render.cards.dial import place_dial
-from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.needle import wedge_at
 from reviewkit.render.cards.scene import Page, Stroke
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import fit_block, fit_text
 
 _PAID = (92.0, 84.0, 76.0, 68.0, 60.0, 52.0, NOTE)

@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.look import Look
+from reviewkit.render.cards.colours import Look
 
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array

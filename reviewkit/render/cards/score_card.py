@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from reviewkit.model.card import Score, ScoreRow
 from reviewkit.render.cards.hero import small
-from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.scene import Page
 from reviewkit.render.cards.score_dial import PARTS, place_score_dial
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, cut_text, fit_text
 
 _UNDER_DIAL, _OVER_REST = 120.0, 76.0
@@ -107,7 +107,7 @@ def _set_row(page: Page, row: ScoreRow, width: float, *, closest: bool) -> _SetR
         )
 
     sizes_of_notes = (NOTE, AXIS, LEAST)
-    first = "closest: " if closest and row.verdict == "meets" else ""
+    first = "tightest: " if closest and row.verdict == "meets" else ""
     word = f"{first}{_WORDS.get(row.verdict, row.verdict)} {row.note}".rstrip()
     return _SetRow(
         row,

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from reviewkit.model.card import Score
-from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.needle import wedge_at
 from reviewkit.render.cards.scene import Page, Stroke
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 
 _TICKS = 8
 _END, _TICK, _NOTCH = 40.0, 18.0, 72.0
@@ -59,11 +59,11 @@ def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: 
             page.add(wedge_at(page, x, line_y, "meets", *_SMALL))
     if past[1]:
         right = middle + half + _PAST - _SMALL[1] - 14
-        width = page.width("off the scale", LEAST)
+        width = page.width("beyond", LEAST)
         if not any(right - width - 20 < x < right + 10 for x in places):
-            page.add(page.text("off the scale", right, line_y + 50, LEAST, look.soft, anchor="right"))
+            page.add(page.text("beyond", right, line_y + 50, LEAST, look.soft, anchor="right"))
         else:
-            page.add(page.text("off the scale", page.shape.safe.right, line_y + 92, LEAST, look.soft, anchor="right"))
+            page.add(page.text("beyond", page.shape.safe.right, line_y + 92, LEAST, look.soft, anchor="right"))
     named = [row for row in (*body.missed, *body.close) if row.position is not None]
     for index, row in enumerate(named):
         muted = index and row.verdict == "falls short" and not body.met

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from reviewkit.model.card import Card, Row, Rows
-from reviewkit.render.cards.colour_roles import ROLES
 from reviewkit.render.cards.frame import place_frame
-from reviewkit.render.cards.look import AXIS, LEAST, NOTE
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure
+from reviewkit.render.cards.roles import ROLES
 from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
 from reviewkit.render.cards.shape import WIDE, Shape
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, fit_text
 
 MOST_ROWS = 14  # of a card
@@ -154,7 +154,8 @@ def _fit_table(page: Page, body: Rows, lower: float) -> _TableLayout | None:
     room = page.shape.safe.bottom - page.shape.high_dial - lower - (_MORE if body.more else 0.0)
     forms = [(1, False, False), (2, False, False), (3, True, False)]
     if page.shape.stacked:
-        forms.append((3, True, True))
+        # a name above its figures leaves both more room
+        forms = [*([(1, False, True)] if len(body.headers) > 2 else []), *forms, (3, True, True)]
     for most, anywhere, above in forms:
         for padding, sizes in ((_EASY, _SIZES[:-2]), (_TIGHT, _SIZES)):
             for size in sizes:

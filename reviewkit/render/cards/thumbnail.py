@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
 from reviewkit.episode.score import change_hero, judged_figure
@@ -10,25 +10,28 @@ from reviewkit.episode.session_cards import find_hook
 from reviewkit.episode.stills import changed_most
 from reviewkit.episode.wording import lower_first
 from reviewkit.model import quantities
-from reviewkit.model.card import Chart, Panel, Trace
+from reviewkit.model.card import Card, Chart, Panel, Trace
+from reviewkit.model.change import Change
 from reviewkit.model.episode import Episode
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Session
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.chart import place_room
+from reviewkit.render.cards.colours import Look
 from reviewkit.render.cards.frame import SHORTEN_NAME, picture, place_mark
 from reviewkit.render.cards.hero import arrow, bare
 from reviewkit.render.cards.layout_check import find_problems
-from reviewkit.render.cards.look import DASH, Look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
 from reviewkit.render.cards.png import encode_png
 from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
 from reviewkit.render.cards.shape import WIDE
+from reviewkit.render.cards.sizes import DASH
 from reviewkit.render.cards.traces import clip_trace, to_pixels
 from reviewkit.render.cards.typeset import fit_block, fit_text, line_pitch
 from reviewkit.verdict.verdict import MEETS
 
+PREVIEW = "thumbnail.png"  # what a link to the page shows
 WIDTH = 1280  # pixels
 LEAST = 92.0  # of 1920: eight pixels when shown 168 wide
 MOST_WORDS = 4  # with those that say what the figure is
@@ -74,22 +77,42 @@ class Thumbnail:
 
 
 def choose_thumbnails(episode: Episode, photo: bytes = b"", mark: bytes = b"") -> dict[str, Thumbnail]:
-    """Return the thumbnails to choose from, by file name: the figure, the pair, the photograph.
+    """Return the thumbnails to choose from, by file name: the figure, the pair, the photograph. The one that the
+    session chooses is thumbnail.png.
 
     The figure is what the repair changed most; without a repair, the rated power as measured, else what is met.
     """
-    pair = changed_most(episode.cards)
-    change = pair.finding.facts["change"] if pair is not None and pair.finding is not None else None
-    if pair is not None and change is not None and change.improved:
+    improved = _improved(episode.cards)
+    if improved is not None:
+        pair, change = improved
         hero, what = change_hero(change), quantities.quantity_of(change.after).plain_name
         own = Thumbnail(_words(episode.session, what), what, hero.figure, mark=mark)
         both = replace(own, before=bare(hero.before, hero.figure))
         panel = pair.body.panels[0] if isinstance(pair.body, Chart) else None
-        made = {"thumbnail.png": own, "thumbnail-pair.png": replace(both, panel=panel)}
+        made = {"figure": own, "pair": replace(both, panel=panel)}
     else:
         own = both = _without_repair(episode, mark)
-        made = {"thumbnail.png": own}
-    return made | ({"thumbnail-photo.png": replace(both, photo=photo)} if photo else {})
+        made = {"figure": own}
+    made |= {"photo": replace(both, photo=photo)} if photo else {}
+    chosen = episode.session.episode.thumbnail
+    first = made.pop(chosen if chosen in made else "figure")
+    return {PREVIEW: first, **{f"thumbnail-{name}.png": each for name, each in made.items()}}
+
+
+def remark_on_thumbnail(session: Session, cards: Sequence[Card], photo: bytes) -> tuple[str, ...]:
+    """Return what the thumbnail lacks that the session chooses, if it can't be made."""
+    chosen = session.episode.thumbnail
+    lacking = {"pair": "a figure that the repair improved", "photo": "a photo in [episode]"}
+    if chosen == "figure" or (photo if chosen == "photo" else _improved(cards)):
+        return ()
+    return (f'no thumbnail "{chosen}" without {lacking[chosen]}: {PREVIEW} shows the figure',)
+
+
+def _improved(cards: Sequence[Card]) -> tuple[Card, Change] | None:
+    """Return the pair of cards whose figure the repair changed most, and the change, if it improved."""
+    pair = changed_most(cards)
+    change: Change | None = pair.finding.facts["change"] if pair is not None and pair.finding is not None else None
+    return (pair, change) if pair is not None and change is not None and change.improved else None
 
 
 def _without_repair(episode: Episode, mark: bytes) -> Thumbnail:

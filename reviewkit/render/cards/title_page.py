@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 from reviewkit.model.card import TitlePage
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.frame import SHORTEN_NAME, picture, place_mark
-from reviewkit.render.cards.look import AXIS, LEAST, NOTE, OVERLINE
 from reviewkit.render.cards.price_card import place_years
 from reviewkit.render.cards.scene import Page, Stroke
 from reviewkit.render.cards.shape import SQUARE, TALL, WIDE
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE, OVERLINE
 from reviewkit.render.cards.typeset import Setting, fit_block, fit_text, line_pitch
 
 # where the photograph is, up to the frame's edges

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from reviewkit.model.errors import Faults
 from reviewkit.model.session import Session
-from reviewkit.render.cards.look import Look, find_look, find_shortfalls, with_colours
+from reviewkit.render.cards.colours import Look, find_look, find_shortfalls, with_colours
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, find_font_fault
 
 _FILE = "session.toml"

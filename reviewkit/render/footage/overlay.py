@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.colours import CURVE_CONTRAST, INK_CONTRAST, TEXT_CONTRAST, TEXTS, Look
 from reviewkit.render.cards.contrast import contrast, mix
 from reviewkit.render.cards.layout_check import FILLS, bounds
-from reviewkit.render.cards.look import CURVE_CONTRAST, INK_CONTRAST, TEXT_CONTRAST, TEXTS, Look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, paint
 from reviewkit.render.cards.png import encode_png_with_alpha
 from reviewkit.render.cards.scene import Area, Item, Text

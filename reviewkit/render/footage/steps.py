@@ -15,7 +15,7 @@ from fractions import Fraction
 import numpy as np
 
 from reviewkit.model.card import Card, Hunt
-from reviewkit.render.cards.colour_roles import ROLES
+from reviewkit.render.cards.roles import ROLES
 from reviewkit.render.cards.scene import Area, Item, Stroke
 
 _MOST, _SHARE = Fraction(5, 2), Fraction(1, 2)  # seconds until everything is shown; at most this share of the clip

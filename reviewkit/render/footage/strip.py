@@ -10,15 +10,16 @@ from typing import TYPE_CHECKING
 from reviewkit.model.card import Card, Ending, Hero, Number
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.box import Box
+from reviewkit.render.cards.colours import Look
 from reviewkit.render.cards.frame import overline
 from reviewkit.render.cards.hero import HeroBlock, halves, lay_out_hero, margin_text
 from reviewkit.render.cards.layout_check import bounds
-from reviewkit.render.cards.look import AXIS, LEAST, Look
 from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, place_needle
 from reviewkit.render.cards.paint import NO_FONTS, Fonts
 from reviewkit.render.cards.png import encode_png_with_alpha
 from reviewkit.render.cards.scene import Item, Page, Text
 from reviewkit.render.cards.shape import WIDE, Shape
+from reviewkit.render.cards.sizes import AXIS, LEAST
 from reviewkit.render.cards.typeset import Setting, fit_text
 from reviewkit.render.footage.overlay import MARGIN, draw_plate, paint_on_plate
 

@@ -16,6 +16,7 @@ from reviewkit.model.card_files import file_stems, is_on_page, kind_of
 from reviewkit.model.episode import Beat, Episode, Segment
 from reviewkit.model.session import Session
 from reviewkit.render.cards.shape import LEAD, NARROW_LEAD, SHAPES
+from reviewkit.render.cards.thumbnail import PREVIEW
 from reviewkit.render.cards.vector import as_address
 from reviewkit.render.pages import description, page, page_policy, tables
 from reviewkit.render.pages.embedded_type import WEIGHTS
@@ -24,7 +25,6 @@ from reviewkit.render.pages.text_outputs import script_facts, segment_facts, sou
 from reviewkit.verdict.spec_table import SpecTable, TableRow
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 
-PREVIEW = "thumbnail.png"  # shown where someone links to the page, from the same folder
 _ORDER = (SHORT, CLOSE, INCOMPARABLE, UNMEASURED, MEETS, "")  # of the table: what matters first
 _FEW = 3  # sentences that make a paragraph; more are a list
 

@@ -44,7 +44,7 @@ def render_plan(words: PlanWords, pages: Pages) -> dict[str, bytes]:
     }
 
 
-def describe_plan(plan: Plan, pages: Pages) -> PlanWords:
+def describe_plan(plan: Plan, pages: Pages, planned: tuple[tuple[str, str], ...] = ()) -> PlanWords:
     """Describe a plan in the sentences of templates/words/plan.j2.
 
     Parameters
@@ -53,6 +53,8 @@ def describe_plan(plan: Plan, pages: Pages) -> PlanWords:
         The plan.
     pages : Pages
         The templates.
+    planned : tuple of pairs
+        The measurements that session.toml plans and that are still to be made: their names, and their keys in words.
 
     Returns
     -------
@@ -115,6 +117,7 @@ def describe_plan(plan: Plan, pages: Pages) -> PlanWords:
         tables=measurement_tables([(s.number, s.capture) for s in left], plan.session.bench, repaired=plan.repaired),
         readings=(reading_header(), *rows_to_fill) if rows_to_fill else (),
         repaired=plan.repaired,
+        planned=planned,
     )
 
 

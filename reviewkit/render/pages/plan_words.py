@@ -91,6 +91,7 @@ class PlanWords:
     tables: tuple[tuple[int, tuple[str, ...]], ...]  # what to write into session.toml, by the step's number
     readings: tuple[str, ...]  # what to write into a file of readings
     repaired: bool
+    planned: tuple[tuple[str, str], ...]  # by session.toml, and still to be made
 
 
 def table_rows(words: PlanWords) -> Sequence[tuple[str, str, str, str, str]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 
-from reviewkit.render.cards.look import Look
+from reviewkit.render.cards.colours import Look
 from reviewkit.render.cards.scene import Item
 
 _ASKED = "\0"  # separates the words of a role, such as a curve's: "curve", its channel, its trace's role
