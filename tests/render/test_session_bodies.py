@@ -229,6 +229,14 @@ def test_no_text_is_on_the_photograph(shape):
 
 
 @EVERY_SHAPE
+@pytest.mark.parametrize("hook", ["Ostwick 240", "Klick", "Joplin 7", "Ökotest", "Åbent kig"])
+def test_a_name_with_high_letters_fits(shape, hook):
+    for photo in (b"", picture((640, 360))):
+        for rest in ({}, {"name": "", "what": "", "presenter": "", "price": None}):
+            sound(with_body("title", hook=hook, photo=photo, **rest), shape=shape)
+
+
+@EVERY_SHAPE
 @pytest.mark.parametrize("name", ["title", "ending"])
 def test_the_mark_is_small_and_within_the_safe_box(shape, name):
     for size in ((64, 64), (400, 50), (50, 400)):
