@@ -45,7 +45,7 @@ def sound(card, shape="wide"):
     return items
 
 
-def with_body(name, **changes):
+def with_body(name, /, **changes):
     return replace(SAMPLES[name], body=replace(SAMPLES[name].body, **changes))
 
 
