@@ -223,6 +223,7 @@ def cost_s(text: str) -> float:
     return min(once() for _ in range(3))
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("unit", ["1.", "1,", "1.1,", "12", "1-", "C1-", "a1/", "1,111", "−1 −2 ", "1,1a"])
 def test_a_note_eight_times_as_long_costs_about_eight_times_as_much(unit):
     """A search that goes back over all before it would cost 64 times as much."""

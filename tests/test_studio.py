@@ -252,8 +252,9 @@ def test_its_values_are_explained(studio, say):
 # ------------------------------------------------------------------ the bench on one input, or in one of its ranges
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("key", ['input = "phono"', 'range = "Phono"'])
-@pytest.mark.parametrize("where", [pytest.param("session", marks=pytest.mark.long), "studio"])
+@pytest.mark.parametrize("where", ["session", "studio"])
 def test_a_range_of_the_bench_counts_for_its_measurements_alone(key, where, sample_copy, episode, say):
     toml = (sample_copy / "session.toml").read_text(encoding="utf-8")
     place = sample_copy / "session.toml" if where == "session" else sample_copy.parent / "studio.toml"

@@ -233,6 +233,7 @@ def test_drift_is_no_noise(accuracy, seconds):
         accuracy(NOISE, analyse(samples, 48_000).snr_db - 91.2)
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("drift", [0.0, 1.0], ids=["steady", "drifting"])
 @pytest.mark.parametrize("wave", ["clipped at 0.5", "square", "falling harmonics"])
 @pytest.mark.parametrize(

@@ -449,6 +449,7 @@ def test_a_pairs_clip_begins_with_the_still_as_found_and_ends_with_the_pair(enco
         assert psnr_db(frame, picture) >= 38
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", [name for name in SAMPLES if name not in ("title", "table")])
 def test_every_card_but_titles_and_tables_has_a_clip(encoder, tmp_path, name):
     motion = Motion(Fraction(10), 2.0, encoder, tmp_path)

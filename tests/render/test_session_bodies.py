@@ -45,7 +45,7 @@ def sound(card, shape="wide"):
     return items
 
 
-def with_body(name, **changes):
+def with_body(name, /, **changes):
     return replace(SAMPLES[name], body=replace(SAMPLES[name].body, **changes))
 
 
@@ -226,6 +226,14 @@ def test_no_text_is_on_the_photograph(shape):
         assert not [text for text in texts(items) if text.box.meets(photo)]
         frame = SHAPES[shape]
         assert (photo.right, photo.left) == (frame.width, 0 if shape != "wide" else 960)
+
+
+@EVERY_SHAPE
+@pytest.mark.parametrize("hook", ["Ostwick 240", "Klick", "Joplin 7", "Ökotest", "Åbent kig"])
+def test_a_name_with_high_letters_fits(shape, hook):
+    for photo in (b"", picture((640, 360))):
+        for rest in ({}, {"name": "", "what": "", "presenter": "", "price": None}):
+            sound(with_body("title", hook=hook, photo=photo, **rest), shape=shape)
 
 
 @EVERY_SHAPE

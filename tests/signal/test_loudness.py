@@ -30,7 +30,7 @@ def stereo(dbfs: float, seconds: float, rate_hz: int, hertz: float = 1000.0) -> 
 # ------------------------------------------------------------------ loudness
 
 
-@pytest.mark.parametrize("rate_hz", RATES)
+@pytest.mark.parametrize("rate_hz", [48_000, *(pytest.param(r, marks=pytest.mark.long) for r in RATES if r != 48_000)])
 @pytest.mark.parametrize(
     ("levels", "lufs"),
     [

@@ -22,6 +22,7 @@ _PHOTO = {
 _HOOKS = tuple(float(size) for size in range(320, 51, -4))
 _WITH_PHOTO = 184.0  # the largest hook next to a photograph
 _LEADING = 0.96
+_ABOVE = 10.0  # above the hook's capitals nothing is nearer
 _NAME_GAP, _WHAT = 36.0, 60.0  # from the hook to the name, at least; pitch of the lines below it
 _WHATS = (48.0, NOTE, AXIS, LEAST)
 _OVER_PHOTO, _LEAST_PHOTO = 28.0, 120.0
@@ -62,15 +63,15 @@ def place_title_page(page: Page, body: TitlePage, mark: bytes = b"") -> None:
         if hook is None:
             raise page.fault(body.hook, SHORTEN_HOOK)
     pitch = line_pitch(page, hook, "black", _LEADING)
-    high = page.cap(hook.size, "black") + (len(hook.lines) - 1) * pitch
-    baseline = top + page.cap(hook.size, "black")
+    high = _rise(page, hook) + (len(hook.lines) - 1) * pitch
+    baseline = top + _rise(page, hook)
     if not photo:
         baseline += max(bottom - top - texts.height - high - _drop(page, hook) - _gap(hook), 0.0) / 2
     with page.part_of("reading"):
         for index, line in enumerate(hook.lines):
             at = baseline + index * pitch
             page.add(page.text(line, safe.left, at, hook.size, look.ink, weight="black", remedy=SHORTEN_HOOK))
-    last = texts.place(page, baseline + high - page.cap(hook.size, "black") + _drop(page, hook) + _gap(hook))
+    last = texts.place(page, baseline + high - _rise(page, hook) + _drop(page, hook) + _gap(hook))
     if photo:
         photo = photo if beside else replace(photo, top=max(photo.top, last + _OVER_PHOTO))
         page.add(picture("photo", photo, body.photo, page))
@@ -131,7 +132,7 @@ def _fit_hook(page: Page, text: str, width: float, height: float, most: float) -
             if hook is None:
                 continue
             pitch = line_pitch(page, hook, "black", _LEADING)
-            high = page.cap(size, "black") + (len(hook.lines) - 1) * pitch + _drop(page, hook)
+            high = _rise(page, hook) + (len(hook.lines) - 1) * pitch + _drop(page, hook)
             if high + _gap(hook) <= height:
                 return hook
     return None
@@ -140,6 +141,11 @@ def _fit_hook(page: Page, text: str, width: float, height: float, most: float) -
 def _gap(hook: Setting) -> float:
     """Return the room between hook and name."""
     return max(_NAME_GAP, 0.28 * hook.size)
+
+
+def _rise(page: Page, hook: Setting) -> float:
+    """Return the height of the first line: of its capitals, or of a "k" or an accent that is far above them."""
+    return max(page.cap(hook.size, "black"), page.measure(hook.lines[0], hook.size, "black")[1] - _ABOVE)
 
 
 def _drop(page: Page, hook: Setting) -> float:
