@@ -23,6 +23,7 @@ _RATED = (110.0, 96.0, 84.0, 72.0, 60.0, NOTE)  # what is rated, next to the fig
 _LEAST_NEEDLE, _MOST_NEEDLE = 330.0, 560.0
 _LINE = 46.0  # pitch of captions and notes
 _NEARLY = 0.85  # what costs more of the figure's size is left out
+_LEAST_HEROES = (84.0, 76.0, 68.0)
 
 SHORTEN_HERO = "name fewer figures: readings = […] of its [[measurement]]"
 SHORTEN_VERDICT = "shorten the condition of this [[rated]] table"
@@ -197,7 +198,8 @@ def _strip_size(page: Page, hero: Hero, verdict: Verdict | None, *, under: bool)
             return None
         if not has_needle(verdict) and _rated_width(page, verdict, _RATED[-1]) > safe.width - word.width - _PART_GAP:
             return None
-    for size in STRIP_HEROES:
+    # two figures next to a word, in the narrowest frame
+    for size in (*STRIP_HEROES, *(_LEAST_HEROES if stacked and not page.shape.is_tall else ())):
         block = lay_out_hero(page, hero, size, stacked=False)
         # in a square frame, only the figure has the word next to it
         width = block.figure_width(page) if stacked else block.width

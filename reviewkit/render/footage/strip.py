@@ -67,7 +67,9 @@ def choose_content(card: Card) -> StripContent | None:
     where = "" if hero.before else hero.caption
     subjects = replace(card, subject=where[:1].upper() + where[1:] or card.subject)
     conditions = " · ".join(filter(None, (card.stage, overline(subjects))))
-    return StripContent(title, conditions, hero if hero.before else replace(hero, caption=""), card.verdict)
+    # the subject says what changed; next to the figures there is room for "after" only
+    beside = hero.short.partition(",")[0] or hero.caption if hero.before else ""
+    return StripContent(title, conditions, replace(hero, caption=beside), card.verdict)
 
 
 # ------------------------------------------------------------------ layout
