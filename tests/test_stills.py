@@ -226,3 +226,9 @@ def test_a_change_within_its_uncertainty_is_none():
     unsure = Change(replace(one, value=40.0, uncertainty=15.0), replace(one, value=55.0, uncertainty=15.0))
     assert size_of(unsure) == 0.0
     assert largest_change([unsure], [one.quantity]) is None
+
+
+def test_a_title_blames_a_channel_only_if_the_other_one_did_not_change():
+    for right, channel in ((ROUGH, ""), (GOOD, "L")):
+        pair, *_ = stills([power("before", ROUGH, right), power("after", GOOD, GOOD)])
+        assert (pair.finding.facts["channel"], pair.found.finding.facts["channel"]) == (channel, channel)

@@ -45,6 +45,14 @@ def over_band(percent, channel="L", **more):
 # ------------------------------------------------------------------ the words
 
 
+def test_a_response_against_the_users_own_curve_denies_nothing_if_it_was_measured_plainly_too():
+    rating = rated("flatness", within=(-1.0, 1.0), band_hz=(20.0, 20_000.0))
+    plain = found("flatness", 0.4, band=(20.0, 20_000.0))
+    wished = found("flatness", 2.5, band=(20.0, 20_000.0), conditions={"target": "wish"})
+    (verdict,) = judge(session(rating), runs_of(plain, wished))
+    assert (verdict.verdict, verdict.findings[0].value) == (MEETS, 0.4)
+
+
 def test_the_five_words():
     thd = rated("thd", at_most=0.05)
     assert verdict_of(thd, found("thd", 0.02, frequency=1000.0)).verdict == MEETS == "meets"

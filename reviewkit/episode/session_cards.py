@@ -102,7 +102,9 @@ def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdi
     bench = session.bench
     conditions = tuple(text for text in (f"{bench.input} input" if bench.input else "", bench.mains) if text)
     words = ("",) if any(row.verdict for row in rows) else ()
-    judged = [row for row in rows if row.verdict in JUDGED]
+    judged = tuple(row for row in rows if row.verdict in JUDGED)
+    if judged and len(rows) > FEW_RATINGS:  # then the title counts them, and so does what is left out
+        rows = judged
     first = sorted(sorted(judged, key=lambda row: row.verdict == MEETS)[:FEW_RATINGS], key=rows.index)
     body = show_few(Rows(("", "measured", "rated", *words), rows, strong=1), FEW_RATINGS, first)
     counts = Counter(row.verdict for row in judged)

@@ -67,7 +67,7 @@ def make_stills(
     verdict = leading_verdict(verdicts, ids)
     own = [c for c in changes if c.after.measurement in ids and c.before.measurement in ids]
     change = largest_change(own, compared, verdict.findings if verdict else ())
-    made = [] if change is None else [_pair(base, runs, change)]
+    made = [] if change is None else [_pair(base, runs, change, one_channel=not _changed_alike(change, own))]
     if verdict is not None:
         one = _judged(alone, runs, verdict)
         made.append(replace(one, id=f"{base.id}-rated") if made else one)
@@ -122,7 +122,16 @@ def leading_verdict(verdicts: Sequence[Verdict], ids: set[str]) -> Verdict | Non
 # ------------------------------------------------------------------ before and after
 
 
-def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
+def _changed_alike(change: Change, changes: Sequence[Change]) -> bool:
+    """Return whether the other channel changed as well, so that a title can't blame one."""
+    one = change.after
+    return any(
+        other.after.quantity == one.quantity and other.after.channel not in ("", one.channel) and size_of(other) >= 1
+        for other in changes
+    )
+
+
+def _pair(base: Card, runs: Sequence[Run], change: Change, *, one_channel: bool) -> Card:
     """Return the card of a change, with the card as found: the same scales, nothing of "after" on it."""
     chart = base.body
     assert isinstance(chart, Chart)
@@ -144,7 +153,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
         subject=subject,
         body=replace(chart, panels=panels),
         hero=hero,
-        finding=_finding("pair", runs, base, change=change),
+        finding=_finding("pair", runs, base, change=change, one_channel=one_channel),
     )
     # as found: the healthy channel's figure is at its trace
     same = ("band",) if x is None else ("band", "frequency")
@@ -160,7 +169,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change) -> Card:
         body=replace(chart, panels=panels),
         hero=hero,
         readings=(),
-        finding=_finding("fault", runs, base, change=change),
+        finding=_finding("fault", runs, base, change=change, one_channel=one_channel),
     )
     return replace(pair, found=found)
 
@@ -333,7 +342,13 @@ def _channel(channel: str) -> str:
 
 
 def _finding(
-    form: str, runs: Sequence[Run], base: Card, *, change: Change | None = None, verdict: Verdict | None = None
+    form: str,
+    runs: Sequence[Run],
+    base: Card,
+    *,
+    change: Change | None = None,
+    verdict: Verdict | None = None,
+    one_channel: bool = True,
 ) -> Point:
     """Return what a title is worded from."""
     kind = runs[0].conditions.measurement.kind
@@ -343,7 +358,7 @@ def _finding(
         "subject": base.subject,
         "verdict": verdict,
         "change": change,
-        "channel": change.after.channel if change else "",
+        "channel": change.after.channel if change and one_channel else "",
         "figure": change.after if change else base.hero.findings[0] if base.hero and base.hero.findings else None,
         "settings": len(runs),
         "by_meter": KINDS[kind].by_meter or not any(run.conditions.measurement.file for run in runs),

@@ -6,6 +6,7 @@ import re
 from pathlib import PurePosixPath
 
 FLAT = "flat"
+OWN_CURVE = "target"  # the condition of what is measured against a file's curve
 FM_S = (50e-6, 75e-6)  # ITU-R BS.450-3, 1.2
 _NUMBER = r"(\d{1,4}(?:\.\d{1,2})?)"
 _UNIT = r"\s*[µu]s"
@@ -36,5 +37,5 @@ def condition_of(target: str) -> tuple[tuple[str, str], ...]:
     if target in ("", FLAT):
         return ()
     constants = len(seconds_of(target))
-    name = {0: "target", 1: "de-emphasis", 2: "equalisation"}[constants]
+    name = {0: OWN_CURVE, 1: "de-emphasis", 2: "equalisation"}[constants]
     return ((name, target if constants else PurePosixPath(target).stem),)

@@ -534,10 +534,11 @@ def test_a_build_is_the_real_one_and_stop_leaves_everything_as_it_was(desk, sess
     page.click("form[data-build] button")
     page.wait_for_selector("text=Built.", timeout=WAIT_MS)
     built = {path.relative_to(session): path.read_bytes() for path in (session / "out").rglob("*") if path.is_file()}
-    for number in range(40):  # so many cards that no build has drawn them before Stop is pressed
+    for number in range(16):  # so many cards that no build has drawn them before Stop is pressed
         desk.save(f"measurements/leak-{number}.csv", crosstalk(-44.0 - number / 2))
     desk.save("measurements/leak.csv", crosstalk(-43.0))
     page.wait_for_selector("article:not([hidden]) :text('43.0 dB')", timeout=WAIT_MS)
+    page.check("[name=tall]")  # the page has drawn the wide ones
     page.click("form[data-build] button")
     page.click("text=Stop")
     page.wait_for_selector("text=Stopped. Everything is as it was.", timeout=WAIT_MS)

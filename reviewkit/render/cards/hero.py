@@ -199,7 +199,8 @@ def _strip_size(page: Page, hero: Hero, verdict: Verdict | None, *, under: bool)
         if not has_needle(verdict) and _rated_width(page, verdict, _RATED[-1]) > safe.width - word.width - _PART_GAP:
             return None
     # two figures next to a word, in the narrowest frame
-    for size in (*STRIP_HEROES, *(_LEAST_HEROES if stacked and not page.shape.is_tall else ())):
+    sizes: tuple[float, ...] = STRIP_HEROES + (_LEAST_HEROES if stacked and not page.shape.is_tall else ())
+    for size in sizes:
         block = lay_out_hero(page, hero, size, stacked=False)
         # in a square frame, only the figure has the word next to it
         width = block.figure_width(page) if stacked else block.width

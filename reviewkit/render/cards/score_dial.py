@@ -33,10 +33,13 @@ def place_score_dial(page: Page, body: Score, line_y: float) -> None:
         page.add(
             Stroke("needle", ((x, line_y), (x, line_y - high)), look.ink if heavy else look.soft, 9.0 if heavy else 3.0)
         )
-    baseline = line_y - 30.0
-    page.add(page.text("as rated", middle + 22, baseline, NOTE, look.ink, weight="bold"))
-    page.add(page.text("missed by 2 ×", left + 14, baseline, AXIS, look.soft))
-    page.add(page.text("met by 2 ×", right - 14, baseline, AXIS, look.soft, anchor="right"))
+    baseline, room = line_y - 30.0, right - middle - 60.0
+    forms = ((NOTE, AXIS, "by 2 ×"), (AXIS, LEAST, "by 2 ×"), (AXIS, LEAST, ""))
+    needs = [page.width("as rated", rated, "bold") + page.width(f"met {by}", ends) for rated, ends, by in forms]
+    rated, ends, by = next((form for form, need in zip(forms, needs, strict=True) if need <= room), forms[-1])
+    page.add(page.text("as rated", middle + 22, baseline, rated, look.ink, weight="bold"))
+    page.add(page.text(f"missed {by}".rstrip(), left + 14, baseline, ends, look.soft))
+    page.add(page.text(f"met {by}".rstrip(), right - 14, baseline, ends, look.soft, anchor="right"))
     _place_needles(page, body, line_y, middle, half)
 
 
