@@ -21,7 +21,8 @@ from reviewkit.ingest.sheet.sheet_text import (
     trimmed,
 )
 
-_NAME_WITH_UNIT = re.compile(r"[^()\[\]]+(?:\([^()]*\)|\[[^\[\]]*\])")
+# begins at the start or at a bracket: tried at every letter, a line of words would take the square of its length
+_NAME_WITH_UNIT = re.compile(r"(?:^|(?<=[()\[\]]))[^()\[\]]++(?:\([^()]*\)|\[[^\[\]]*\])")
 _SAMPLE = 100  # rows used to determine the separator and what the first column is
 _HEAD = 2000  # lines above the first row that are searched for its header
 _LONGEST_HEADER = 20_000  # characters
