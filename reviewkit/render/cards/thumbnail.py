@@ -182,7 +182,8 @@ def lay_out_thumbnail(page: Page, what: Thumbnail) -> None:
         page.add(picture("photo", _PICTURE, what.photo, page))
     low = _place_figure(page, what, 300.0 if beside else 480.0)
     width = (_PICTURE.left - 50.0 if beside else safe.right) - safe.left
-    most, height = (3, _PICTURE.bottom - 90.0 - _TOP) if beside else (2, low - 40.0 - _TOP)
+    low = min(_PICTURE.bottom - 50.0, low) if beside else low
+    most, height = 3 if beside else 2, low - 40.0 - _TOP
     words = fit_block(page, what.words, _WORDS, width, height, most=most, leading=0.98, anywhere=True)
     if words is None:
         raise page.fault(what.words, SHORTEN_NAME)
