@@ -51,6 +51,8 @@ def test_a_response_against_the_users_own_curve_denies_nothing_if_it_was_measure
     wished = found("flatness", 2.5, band=(20.0, 20_000.0), conditions={"target": "wish"})
     (verdict,) = judge(session(rating), runs_of(plain, wished))
     assert (verdict.verdict, verdict.findings[0].value) == (MEETS, 0.4)
+    (alone,) = judge(session(rating), runs_of(wished))
+    assert (alone.verdict, alone.brief) == (INCOMPARABLE, "measured against wish")
 
 
 def test_the_five_words():

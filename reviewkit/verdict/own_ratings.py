@@ -14,6 +14,7 @@ from reviewkit.model.finding import Finding
 from reviewkit.model.named_conditions import TAP
 from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.session import Rating
+from reviewkit.model.targets import OWN_CURVE
 from reviewkit.model.units import UnitError, split_single
 from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition, first_words
 
@@ -30,6 +31,9 @@ def compare_conditions(rating: Rating, finding: Finding) -> ComparedCondition:
     if taps := finding.at.get("taps"):
         why = f"rated for no tap, measured at those of {', '.join(taps)}"
         return ComparedCondition(APART, why, brief="tap not stated")
+    if OWN_CURVE in had and OWN_CURVE not in dict(rating.conditions):  # what a user wishes for, no maker rates
+        brief = f"measured against {had[OWN_CURVE]}"
+        return ComparedCondition(APART, f"rated against no curve, {brief}", brief=first_words(brief))
     for name, wanted in rating.conditions:
         # of a tape's equalisation makers often name the treble alone: "120 µs"
         if _plain(wanted) in (_plain(had.get(name, "")), _plain(had.get(name, "").rpartition("+")[2])):

@@ -15,7 +15,6 @@ from reviewkit.model.level import FULL_SCALE
 from reviewkit.model.mains import mains_of
 from reviewkit.model.ratings import LOWEST_POWER_W, distortion_limit, rule_of
 from reviewkit.model.session import Rating, Session
-from reviewkit.model.targets import OWN_CURVE
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict import limits, own_ratings, verdict_words
 from reviewkit.verdict.compared_condition import APART, EASIER, HARDER, SAME
@@ -146,9 +145,6 @@ def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
         candidates = own_ratings.of_nearest(rating, own_ratings.in_rated_unit(rating, candidates), bench.ratings)
     if rating.quantity in ("source_impedance", "damping_factor"):
         candidates = own_ratings.of_tap(rating, candidates)
-    if OWN_CURVE not in dict(rating.conditions):
-        # what a user wishes for isn't what a maker rates, as long as it was measured without it, too
-        candidates = [f for f in candidates if OWN_CURVE not in f.at.get("conditions", {})] or candidates
     if rating.total:
         candidates = _totals(candidates)
     if rating.quantity == "snr" and rating.reference_v is not None:
