@@ -238,7 +238,7 @@ class ScoreRow:
     verdict
         Its word.
     note
-        Its margin, or in at most six words why it isn't judged.
+        Its margin, or in at most six words why it couldn't be compared.
     position
         Of its needle, −1 … 1; beyond the ends for one past the scale.
     uncertainty
@@ -256,7 +256,7 @@ class ScoreRow:
 
 @dataclass(frozen=True)
 class Score:
-    """All judged ratings on one dial, the largest miss and the narrowest pass first."""
+    """All ratings that were compared, on one dial, the largest miss and the narrowest pass first."""
 
     missed: tuple[ScoreRow, ...]
     close: tuple[ScoreRow, ...]
@@ -315,7 +315,7 @@ class Ending:
     met
         "9", in large: how many were met.
     of
-        After it: "of 11 judged were met".
+        After it: "of 11 ratings met".
     missed
         Each that was missed: "Damping factor 52, rated 60".
     pending

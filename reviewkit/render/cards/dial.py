@@ -122,5 +122,10 @@ def place_rules(page: Page, axis: Axis, box: Box, gap: tuple[float, float] | Non
         for left, right in spans:
             if right > left:
                 page.add(Stroke("grid", ((left, y), (right, y)), look.rule, 2.0))
-        if safe.left + page.width(text, AXIS) <= page.shape.curves[0]:  # 0.000000001 would run into the curves
+        number = text.removesuffix(f" {axis.unit}") if axis.unit else text
+        room = page.shape.curves[0] - safe.left  # what is wider would run into the curves: 0.000000001
+        if page.width(text, AXIS) <= room:
             page.add(page.text(text, safe.left, y - _OVER_RULE, AXIS, look.soft))
+        elif number != text and page.width(number, AXIS) <= room:  # the unit below its number
+            page.add(page.text(number, safe.left, y - _OVER_RULE, AXIS, look.soft))
+            page.add(page.text(axis.unit, safe.left, y + _OVER_RULE + page.cap(AXIS), AXIS, look.soft))

@@ -91,10 +91,10 @@ def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: flo
 def _place_tally(page: Page, words: Sequence[str]) -> None:
     """Place a mark for each rating, those of one verdict together under its name.
 
-    Missed hangs below the line, too close lies across it, met stands on it; a ring is not judged.
+    Missed hangs below the line, too close lies across it, met stands on it; a ring could not be compared.
     """
     shape, look = page.shape, page.look
-    counts = Counter("not judged" if word not in _NAMES else word for word in words)
+    counts = Counter("not compared" if word not in _NAMES else word for word in words)
     names = {word: (_NAMES.get(word, word), _SHORT_NAMES.get(word, word)) for word in counts}
     for size, form, gap in ((AXIS, 0, _GROUP_GAP), (AXIS, 1, _GROUP_GAP), (LEAST, 1, 24.0)):
         widths = {word: page.width(names[word][form], size) for word in counts}
@@ -178,7 +178,7 @@ def _place_hero(page: Page, body: Ending, hero: Hero, box: Box, largest: float) 
 
 
 def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: float) -> float:
-    """Place how many ratings were met of those judged, then the misses; return the last baseline.
+    """Place how many ratings were met of those compared, then the misses; return the last baseline.
 
     `baseline`: of the figure next to it, at least.
     """
