@@ -62,7 +62,7 @@ def make_price_card(price: PriceLine | None) -> Card | None:
     body = _price(price, price.fair_shown if price else "")
     if price is None or body is None or not (body.now or body.worth):
         return None
-    facts = {"worth": body.worth, "now": body.now}
+    facts = {"worth": body.worth, "now": body.now, "year": price.to_year}
     return Card("price", "by consumer prices" if body.now else "", (), body, finding=Point("cards", "price", facts))
 
 

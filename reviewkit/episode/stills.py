@@ -7,10 +7,12 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from reviewkit.episode.wording import lower_first
 from reviewkit.measure import KINDS, figures
 from reviewkit.model import quantities
-from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Trace
+from reviewkit.model.card import Card, Chart, Fall, Hero, Limit, Mark, Panel, Room, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
 from reviewkit.model.ratings import DECIBELS
@@ -22,6 +24,7 @@ BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after
 # from which a change is what the card is about, not its verdict
 _TIMES, _DECIBELS = 2.0, 3.0
 _ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE)
+_TWO_SIDES = re.compile(r"\+[\d.]+ −[\d.]+")  # how far a curve goes either way
 
 
 def stage_of(runs: Sequence[Run]) -> str:
@@ -250,7 +253,11 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     x = deciding.value if deciding.unit == "W" == first.x.unit else deciding.at.get(key)
     y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding, x)
     marks = first.marks if x is None or y is None else (Mark(float(x), float(y), channel=deciding.channel),)
-    panels = (replace(first, limits=limits, marks=marks), *(replace(p, limits=()) for p in body.panels[1:]))
+    traces = first.traces
+    if x is None and (own := [m for m in marks if math.isclose(m.x, deciding.value)]):  # a place along the axis itself
+        marks, traces = tuple(own), _alike(first.traces, own[0])
+    first = replace(first, limits=limits, marks=marks, traces=traces)
+    panels = (first, *(replace(p, limits=()) for p in body.panels[1:]))
     # where a deviation comes from is another matter
     body = (
         replace(body, panels=panels[:1], heights=(1.0,), beside=False) if body.beside else replace(body, panels=panels)
@@ -261,8 +268,40 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
         body=body,
         hero=hero,
         verdict=verdict,
-        finding=_finding("verdict", runs, base, verdict=verdict),
+        finding=_finding("verdict", runs, base, verdict=verdict, pair=_whose(runs, deciding, verdict, limits)),
     )
+
+
+def _alike(traces: Sequence[Trace], mark: Mark) -> tuple[Trace, ...]:
+    """Return the curves of what a mark lies on, of all channels: noise without distortion."""
+    near = [t for t in traces if t.channel == mark.channel and t.role != "bench" and len(t.x)]
+    on = min(near, key=lambda t: abs(float(np.interp(mark.x, t.x, t.y)) - mark.y), default=None)
+    if on is None:
+        return tuple(traces)
+    return tuple(t for t in traces if t.label.removeprefix(t.channel) == on.label.removeprefix(on.channel))
+
+
+def _whose(runs: Sequence[Run], deciding: Finding, verdict: Verdict, limits: Sequence[Limit]) -> str:
+    """Return which of a pair of loudspeakers a verdict holds for: "Both", "Left", "Right"; "" if that isn't known."""
+    gear = runs[0].conditions.gear
+    alike = [f for f in _of_run(runs, deciding) if (f.quantity, f.unit) == (deciding.quantity, deciding.unit)]
+    alike = [f for f in alike if f.at.get("band") == deciding.at.get("band")]
+    if gear is None or gear.types != ("loudspeaker",) or {f.channel for f in alike} != {"L", "R"}:
+        return ""
+    if verdict.verdict == MEETS:
+        return "Both"
+    if verdict.verdict != SHORT or not limits or quantities.quantity_of(deciding).side:
+        return ""
+    room = [_room(f, limits[0]) for f in alike]
+    if any(abs(each) <= (f.uncertainty or 0.0) for each, f in zip(room, alike, strict=True)):
+        return ""
+    return "Both" if max(room) < 0 else figures.CHANNELS[deciding.channel].capitalize()
+
+
+def _room(finding: Finding, limit: Limit) -> float:
+    """Return how far inside a limit a figure is; negative outside."""
+    low = finding.value - limit.low if limit.low is not None and limit.low > 0 else math.inf
+    return min(low, limit.high - abs(finding.value) if limit.high is not None else math.inf)
 
 
 def _without(hero: Hero, conditions: Sequence[str]) -> Hero:
@@ -281,6 +320,9 @@ def judged_hero(verdict: Verdict) -> Hero:
     place = (where or "").strip(", ") or (figures.where(finding) if finding.unit != "W" else "")
     if quantities.quantity_of(finding).style == "plus-minus":
         place = figures.where(finding)
+    elif _TWO_SIDES.match(number) and "band" in finding.at:
+        low_hz, high_hz = finding.at["band"]
+        place = quantities.band((low_hz, high_hz))
     elif place and f" {place}" in f" {verdict.label}":
         place = ""
     weighting = finding.at.get("weighting")
@@ -348,6 +390,7 @@ def _finding(
     *,
     change: Change | None = None,
     verdict: Verdict | None = None,
+    pair: str = "",
     one_channel: bool = True,
 ) -> Point:
     """Return what a title is worded from."""
@@ -357,6 +400,7 @@ def _finding(
         "picture": "",
         "subject": base.subject,
         "verdict": verdict,
+        "pair": pair,
         "change": change,
         "channel": change.after.channel if change and one_channel else "",
         "figure": change.after if change else base.hero.findings[0] if base.hero and base.hero.findings else None,
