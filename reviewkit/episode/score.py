@@ -118,13 +118,20 @@ def make_ending_card(
         hero,
         (*(v.verdict for v in rated), *[UNMEASURED] * len(session.printed)) if judged else (),
         str(met) if counted else "",
-        f"of {len(judged)} rating{'' if len(judged) == 1 else 's'} met" if counted else "",
+        _count_words(met, len(judged)) if counted else "",
         tuple(_missed(v) for v in missed) if counted else (),
         "; ".join(outcome.pending),
     )
     unit = session.unit
     what = ", ".join(str(part) for part in (unit.what, unit.year) if part)
     return Card("ending", what, (), body, stage="In short", hero=body.hero)
+
+
+def _count_words(met: int, judged: int) -> str:
+    """Return what comes after the number of ratings that were met: "of 11 ratings met"."""
+    if judged == 1:
+        return "rating met" if met else "of 1 rating met"
+    return f"of {judged} ratings met"
 
 
 def _missed(v: Verdict) -> str:

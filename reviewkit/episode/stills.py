@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -12,13 +13,13 @@ import numpy as np
 from reviewkit.episode.wording import lower_first
 from reviewkit.measure import KINDS, figures
 from reviewkit.model import quantities
-from reviewkit.model.card import Card, Chart, Fall, Hero, Limit, Mark, Panel, Room, Trace
+from reviewkit.model.card import Card, Chart, Fall, Hero, Limit, Mark, Panel, Room, Rows, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
 from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
-from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT
 
 BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after"
 # from which a change is what the card is about, not its verdict
@@ -64,9 +65,9 @@ def make_stills(
         The pair, with its card as found, if a repair changed what these runs show; then the verdict's card if a rating
         is judged by one of these runs' figures; without either, the card with its own figure.
     """
-    if not isinstance(base.body, Chart) or not base.body.panels:
-        return [replace(base, stage=stage_of(runs), finding=_finding("plain", runs, base))]
     ids = {f.measurement for run in runs for f in run.findings}
+    if not isinstance(base.body, Chart) or not base.body.panels:
+        return [replace(base, stage=stage_of(runs), finding=_in_words(base, runs, verdicts))]
     verdict = leading_verdict(verdicts, ids)
     own = [c for c in changes if c.after.measurement in ids and c.before.measurement in ids]
     change = largest_change(own, compared, verdict.findings if verdict else ())
@@ -81,6 +82,18 @@ def make_stills(
             replace(alone, stage=_stage_now(runs), body=_without_limits(now), finding=_finding("plain", runs, alone))
         ]
     return made
+
+
+def _in_words(base: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Point:
+    """Return what the title of a card without a chart is worded from: its one verdict, or the number of each."""
+    found = [f for run in runs for f in run.findings]
+    own = [v for v in verdicts if v.verdict in JUDGED and v.position is not None and v.findings[0] in found]
+    if isinstance(base.body, Rows) and len(base.body.rows) == len(own) == 1 and not base.body.more:
+        return _finding("verdict", runs, base, verdict=own[0])
+    words = Counter(v.verdict for v in own)
+    names = ((MEETS, "met"), (SHORT, "missed"), (CLOSE, CLOSE))
+    plain = _finding("plain", runs, base)
+    return replace(plain, facts={**plain.facts, "counts": [(words[word], name) for word, name in names if words[word]]})
 
 
 def size_of(change: Change) -> float:
@@ -141,7 +154,10 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, *, one_channel: bool)
     channel = change.after.channel
     place = _place(change, chart.panels[0])
     x = place[0] if place else None
-    where = figures.where(change.after) if x is not None else ""
+    spot = change.after.at.get("frequency")
+    there = spot is not None and spot == change.before.at.get("frequency")  # the worst may be elsewhere
+    where = figures.where(change.after) if x is not None or there else ""
+    where = "" if where.removeprefix("at ") in base.conditions else where
     if quantities.quantity_of(change.after).style == "plus-minus":  # nothing without the band that it holds over
         base = replace(base, conditions=(*base.conditions, figures.where(change.after)))
     old, new = quantities.show(change.before), quantities.show(change.after)

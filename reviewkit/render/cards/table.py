@@ -23,7 +23,7 @@ _LINE = 1.12  # pitch of a cell's lines, in em
 _BELOW = 42.0  # pitch of the lines under a name
 _WORD, _WORD_LINE = 48.0, 54.0  # a verdict below its row: size, and pitch of its line
 _EASY, _TIGHT = 0.75, 0.42  # the room above and below a row's lines together, in em
-_TALLEST = 150.0  # a row is no taller than this, unless its lines need more
+_TALLEST = 150.0  # a row, or each of its two lines, is no taller than this unless what is in it needs more
 _MORE = 72.0  # for the number of rows left out
 _CHANNELS = {"left": "L", "right": "R"}  # headers in their channel's colour
 
@@ -174,7 +174,7 @@ def _fit_table(page: Page, body: Rows, lower: float) -> _TableLayout | None:
                 if min(spare, default=0.0) >= 0:
                     own = list(_slices(pages))[pages.index(body.rows)]
                     least = min((row.height for row in layout.rows), default=0.0)
-                    more = min([*spare, max(_TALLEST - least, 0.0)])
+                    more = min([*spare, max(_TALLEST * (1.4 if above else 1.0) - least, 0.0)])
                     return replace(layout, rows=layout.rows[own], more=more)
     return None
 

@@ -36,7 +36,7 @@ def word_sentences(lines: Iterable[str], card: str = "") -> list[Sentence]:
 def framing_sentences(
     pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict], price: PriceLine | None, printed: int = 0
 ) -> dict[str, list[Sentence]]:
-    """Return the sentences on price, fault, repair and verdict, by segment. `printed`: ratings that are only printed."""
+    """Return the sentences on price, fault, repair and verdict, by segment. `printed`: what is only printed."""
     said: dict[str, list[Sentence]] = {}
     if price is not None:
         for part, card in (("history", ""), ("value", "price")):
