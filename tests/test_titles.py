@@ -82,6 +82,33 @@ def test_each_rated_name_with_each_verdict(quantity):
             check(title("verdict", apart, verdict=verdict(quantity, word)))
 
 
+@pytest.mark.parametrize("quantity", RULES)
+def test_what_is_met_with_room_to_spare_is_better_than_rated(quantity):
+    met = verdict(quantity, MEETS)
+    barely, clearly = (title("verdict", verdict=replace(met, room=room)) for room in (0.09, 0.1))
+    assert barely == title("verdict", verdict=met)
+    check(clearly)
+    with_tolerance = replace(met, room=0.5, rating=replace(met.rating, tolerance=0.1))
+    assert title("verdict", verdict=with_tolerance) == barely  # within a tolerance, more isn't better
+    for pair in ("Both", "Left", "Right"):
+        for word in (MEETS, SHORT):
+            check(title("verdict", verdict=replace(met, verdict=word, room=0.5), pair=pair))
+
+
+def test_a_clear_margin_is_in_the_title():
+    met = verdict("wow_and_flutter", MEETS)
+    assert title("verdict", verdict=met) == "As steady as rated"
+    assert title("verdict", verdict=replace(met, room=1.0)) == "Steadier than rated"
+    assert title("verdict", verdict=verdict("impedance", SHORT), pair="Both") == "Both harder to drive than rated"
+
+
+def test_readings_are_counted_if_more_than_one_is_rated():
+    assert title("plain", kind="reading", counts=[(1, "met")]) == "What did the meter say?"
+    assert title("plain", kind="reading", counts=[(5, "met"), (1, "missed")]) == "By meter: 5 met, 1 missed"
+    all_three = [(12, "met"), (1, "missed"), (1, CLOSE)]
+    assert title("plain", kind="reading", counts=all_three) == "12 met, 1 missed, 1 too close to call"
+
+
 @pytest.mark.parametrize(("kind", "picture"), PICTURES)
 def test_as_found_nothing_is_said_of_the_repair(kind, picture):
     for channel in CHANNELS:

@@ -10,10 +10,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from reviewkit.episode.loudspeakers import find_loudspeakers
 from reviewkit.episode.wording import lower_first
 from reviewkit.measure import KINDS, figures
 from reviewkit.model import quantities
-from reviewkit.model.card import Card, Chart, Fall, Hero, Limit, Mark, Panel, Room, Rows, Trace
+from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Rows, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
 from reviewkit.model.ratings import DECIBELS
@@ -284,7 +285,7 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
         body=body,
         hero=hero,
         verdict=verdict,
-        finding=_finding("verdict", runs, base, verdict=verdict, pair=_whose(runs, deciding, verdict, limits)),
+        finding=_finding("verdict", runs, base, verdict=verdict, pair=find_loudspeakers(runs, verdict, limits)),
     )
 
 
@@ -295,29 +296,6 @@ def _alike(traces: Sequence[Trace], mark: Mark) -> tuple[Trace, ...]:
     if on is None:
         return tuple(traces)
     return tuple(t for t in traces if t.label.removeprefix(t.channel) == on.label.removeprefix(on.channel))
-
-
-def _whose(runs: Sequence[Run], deciding: Finding, verdict: Verdict, limits: Sequence[Limit]) -> str:
-    """Return which of a pair of loudspeakers a verdict holds for: "Both", "Left", "Right"; "" if that isn't known."""
-    gear = runs[0].conditions.gear
-    alike = [f for f in _of_run(runs, deciding) if (f.quantity, f.unit) == (deciding.quantity, deciding.unit)]
-    alike = [f for f in alike if f.at.get("band") == deciding.at.get("band")]
-    if gear is None or gear.types != ("loudspeaker",) or {f.channel for f in alike} != {"L", "R"}:
-        return ""
-    if verdict.verdict == MEETS:
-        return "Both"
-    if verdict.verdict != SHORT or not limits or quantities.quantity_of(deciding).side:
-        return ""
-    room = [_room(f, limits[0]) for f in alike]
-    if any(abs(each) <= (f.uncertainty or 0.0) for each, f in zip(room, alike, strict=True)):
-        return ""
-    return "Both" if max(room) < 0 else figures.CHANNELS[deciding.channel].capitalize()
-
-
-def _room(finding: Finding, limit: Limit) -> float:
-    """Return how far inside a limit a figure is; negative outside."""
-    low = finding.value - limit.low if limit.low is not None and limit.low > 0 else math.inf
-    return min(low, limit.high - abs(finding.value) if limit.high is not None else math.inf)
 
 
 def _without(hero: Hero, conditions: Sequence[str]) -> Hero:

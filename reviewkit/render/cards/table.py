@@ -21,7 +21,7 @@ _GAP = 44.0  # between columns
 _NOTE_GAP = 26.0  # from a name to its note on the same line
 _LINE = 1.12  # pitch of a cell's lines, in em
 _BELOW = 42.0  # pitch of the lines under a name
-_WORD, _WORD_LINE = 48.0, 54.0  # a verdict below its row: size, and pitch of its line
+_WORD, _WORD_LINE = 48.0, 42.0 / 36.0  # a verdict below its row: its largest size; pitch of its line, in em
 _EASY, _TIGHT = 0.75, 0.42  # the room above and below a row's lines together, in em
 _TALLEST = 150.0  # a row, or each of its two lines, is no taller than this unless what is in it needs more
 _MORE = 72.0  # for the number of rows left out
@@ -259,16 +259,23 @@ def _lay_out_row(
     word = row.verdict if verdict and page.shape.stacked else ""
     if row.note:
         whole = page.shape.safe.width
-        left = (whole - page.width(word, _WORD, "bold") if word else room - name.width) - _NOTE_GAP
+        left = (whole - page.width(word, _word_size(size), "bold") if word else room - name.width) - _NOTE_GAP
         if word or (len(name.lines) == 1 and not above):
             note = fit_text(page, row.note, (LEAST,) if word else (min(size, AXIS), LEAST), max(left, 0.0))
         beside = note is not None
         note = note or fit_text(page, row.note, (LEAST,), whole, most=max(most, 2), anywhere=anywhere)
         if note is None:
             return None
-    below = (_WORD_LINE if word else 0.0) + (len(note.lines) * _BELOW if note and not beside else 0.0)
+    below = (_word_size(size) * _WORD_LINE if word else 0.0) + (
+        len(note.lines) * _BELOW if note and not beside else 0.0
+    )
     lines = (len(name.lines) - 1 + above) * size * _LINE + below
     return _LaidRow(name, _cells(page, row)[1:], note, beside, below, page.cap(size) + lines + size * padding)
+
+
+def _word_size(size: float) -> float:
+    """Return the size of a verdict below its row."""
+    return max(min(size, _WORD), LEAST)
 
 
 def _fault(page: Page, body: Rows) -> LayoutFault:
@@ -294,8 +301,8 @@ def _place_row(page: Page, body: Rows, row: Row, laid: _LaidRow, layout: _TableL
         baseline = first = baseline + size * _LINE
     x = left + laid.name.width + _NOTE_GAP
     if row.verdict and page.shape.stacked:
-        baseline += 0.0 if layout.beside else _WORD_LINE
-        high = size if layout.beside else _WORD
+        high = size if layout.beside else _word_size(size)
+        baseline += 0.0 if layout.beside else high * _WORD_LINE
         word = page.text(row.verdict, left, baseline, high, look.status(row.verdict), weight="bold")
         page.add(word)
         x = word.box.right + _NOTE_GAP
