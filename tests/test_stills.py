@@ -17,6 +17,7 @@ from reviewkit.model.change import Change
 from reviewkit.model.finding import Run
 from reviewkit.model.gear import gear_of
 from reviewkit.model.level import Level
+from reviewkit.model.session import Rating
 from reviewkit.verdict.changes import changes
 from reviewkit.verdict.verdict import judge
 
@@ -242,7 +243,7 @@ def test_a_verdict_on_noise_has_no_distortion_on_its_card():
         column("level", [-5.0, -30.0, -55.0, -62.0, -66.0, -70.0], unit="dBr", header="Noise"),
         column("distortion", [50.0, 4.0, 1.0, 0.5, 0.2, 0.2]),
     )
-    quieting = rated("50_db_quieting_sensitivity", at_most=19.0, called="50 dB quieting sensitivity")
+    quieting = Rating("50_db_quieting_sensitivity", "dBf", at_most=19.0, called="50 dB quieting sensitivity")
     run = run_from(sheet(column("set", dbf, unit="dBf"), *columns), conditions("level-sweep", ratings=[quieting]))
     (card,) = stills([run], quieting)
     (panel,) = card.body.panels
@@ -261,9 +262,10 @@ def test_a_verdict_on_loudspeakers_says_whose_it_is(left_ohm, right_ohm, whose):
     hertz = [20.0, 40.0, 60.0, 80.0, 120.0, 300.0, 1000.0, 5000.0, 20_000.0]
     shape = [1.5, 2.0, 4.0, 2.0, 1.4, 1.0, 2.0, 1.5, 3.0]
     columns = [column("impedance", [ohm * v for v in shape], name) for ohm, name in ((left_ohm, "L"), (right_ohm, "R"))]
-    rating = rated("impedance", nominal=8.0)
+    rating = Rating("impedance", "Ω", nominal=8.0, called="impedance")
     for types, said in ((["loudspeaker"], whose), (["amplifier"], "")):
-        c = conditions("load-impedance", load_ohm=None, ratings=[rating], gear=gear_of(types))
+        c = conditions("load-impedance", load_ohm=None, ratings=[rating])
+        c = replace(c, gear=gear_of(types))
         (card,) = stills([run_from(sheet(column("frequency", hertz), *columns), c)], rating)
         assert card.finding.facts["pair"] == said
 
