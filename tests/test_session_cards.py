@@ -342,7 +342,10 @@ def test_the_table_has_the_first_ratings_that_were_judged():
     table = SpecTable((*rows, TableRow("Balance", "none given", "none given", "+0.1 dB", "", "", "")), ())
     card = session_cards.make_table_card(SESSION, table, VERDICTS, repaired=True)
     assert [row.cells[0] for row in card.body.rows] == [v.label for v in VERDICTS[3:6]]  # what is not met
-    assert card.body.more == "and 3 more"  # of the six that were judged
+    assert card.body.more == "and 3 more, all met"  # of the six that were judged
+    fewer = session_cards.make_table_card(SESSION, SpecTable(rows[:4], ()), VERDICTS[:4], repaired=True)
+    assert [row.cells[0] for row in fewer.body.rows] == [VERDICTS[3].label]
+    assert fewer.body.more == "and 3 more, all met"
     few = session_cards.make_table_card(
         SESSION, SpecTable((*rows[6:8], table.rows[-1]), ()), VERDICTS[6:8], repaired=True
     )

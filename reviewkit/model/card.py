@@ -393,10 +393,10 @@ class Rows:
 
 
 # as many rows as are read while a card is on the screen, of readings and of ratings; the page has them all
-FEW_READINGS, FEW_RATINGS = 4, 3
+FEW_ROWS = 3
 
 
-def show_few(table: Rows, most: int, first: Sequence[Row] = ()) -> Rows:
+def show_few(table: Rows, first: Sequence[Row] = (), most: int = FEW_ROWS) -> Rows:
     """Return a table with `most` of its rows, those that go `first` if there are more, and how many it leaves out."""
     rows = tuple(first if first and len(table.rows) > most else table.rows)[:most]
     left_out = len(table.rows) - len(rows)

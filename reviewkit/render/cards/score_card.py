@@ -77,8 +77,6 @@ def _rest(body: Score, left_out: Sequence[ScoreRow]) -> str:
         (sum(row.verdict == "too close to call" for row in left_out), "more too close to call"),
         (len(body.unjudged), "not compared"),
     )
-    if body.unjudged and not left_out:
-        return f"{len(body.unjudged)} more could not be compared"
     return ", ".join(f"{count} {what}" for count, what in counts if count)
 
 
