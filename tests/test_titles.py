@@ -94,7 +94,9 @@ def test_what_is_met_with_room_to_spare_is_better_than_rated(quantity):
     assert title("verdict", verdict=with_tolerance) == barely  # within a tolerance, more isn't better
     for pair in ("Both", "Left", "Right"):
         for word in (MEETS, SHORT):
-            check(title("verdict", verdict=replace(met, verdict=word, room=0.5), pair=pair))
+            of_pair = title("verdict", verdict=replace(met, verdict=word, room=0.5), pair=pair)
+            check(of_pair)
+            assert not of_pair.startswith((f"{pair} it", f"{pair} the"))
 
 
 def test_a_clear_margin_is_in_the_title():
