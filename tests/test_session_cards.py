@@ -200,7 +200,7 @@ def test_the_score_tells_misses_first_and_what_is_met_by_how_near_it_is():
     ]
     # without ± where it doesn't decide
     assert [r.measured for r in body.met] == ["42.9 W", "0.089 %", "64.0 dB"]
-    # what couldn't be compared has no needle
+    # what couldn't be judged has no needle
     assert [r.position for r in body.unjudged] == [None, None, None]
     assert [card.finding.facts[name] for name in ("met", "judged", "ratings")] == [3, 6, 9]
     assert (card.stage, card.conditions) == ("After the repair", ())
@@ -292,7 +292,7 @@ def ending(outcome, verdicts=VERDICTS, change=None, repair=()):
 def test_the_ending_counts_what_was_judged_and_names_the_misses():
     change = pair_of(5.0, 0.02).finding.facts["change"]
     body = ending(Outcome(REPAIRED), change=change).body
-    assert (body.word, body.met, body.of) == ("Repaired", "3", "of 6 ratings met")
+    assert (body.word, body.met, body.of) == ("Repaired", "3", "of 6 judged ratings met")
     assert body.missed == ("THD at 40 W 0.17 %, rated 0.05 %", "damping factor 52, rated 60")
     assert (body.hero.before, body.hero.figure) == ("5.0 %", "0.020 %")
     # of each rating a mark, missed first
@@ -316,7 +316,7 @@ def test_without_a_repair_the_one_rating_is_the_figure():
     one = ending(Outcome(MEASURED), VERDICTS[3:4]).body
     assert (one.met, one.of, one.missed) == ("", "", ())
     one = ending(Outcome(REPAIRED), VERDICTS[3:4], pair_of(5.0, 0.02).finding.facts["change"]).body
-    assert (one.met, one.of, len(one.missed)) == ("0", "of 1 rating met", 1)
+    assert (one.met, one.of, len(one.missed)) == ("0", "of 1 judged rating met", 1)
 
 
 def test_what_is_only_printed_counts_as_a_rating():

@@ -27,7 +27,7 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, NO_VERDICT, UNMEASURED, margin_words
 
 _SIDES = {"L": "left channel", "R": "right channel"}
-_OTHERS = {CLOSE: (CLOSE,), "not compared": (INCOMPARABLE, UNMEASURED, NO_VERDICT)}
+_OTHERS = {CLOSE: (CLOSE,), "not judged": (INCOMPARABLE, UNMEASURED, NO_VERDICT)}
 MOST_READINGS = 8  # further figures; the page has a table of them all
 
 

@@ -128,10 +128,10 @@ def make_ending_card(
 
 
 def _count_words(met: int, judged: int) -> str:
-    """Return what comes after the number of ratings that were met: "of 11 ratings met"."""
+    """Return what comes after the number of ratings that were met: "of 11 judged ratings met"."""
     if judged == 1:
-        return "rating met" if met else "of 1 rating met"
-    return f"of {judged} ratings met"
+        return "judged rating met" if met else "of 1 judged rating met"
+    return f"of {judged} judged ratings met"
 
 
 def _missed(v: Verdict) -> str:

@@ -238,7 +238,7 @@ class ScoreRow:
     verdict
         Its word.
     note
-        Its margin, or in at most six words why it couldn't be compared.
+        Its margin, or in at most six words why it couldn't be judged.
     position
         Of its needle, −1 … 1; beyond the ends for one past the scale.
     uncertainty
@@ -315,7 +315,7 @@ class Ending:
     met
         "9", in large: how many were met.
     of
-        After it: "of 11 ratings met".
+        After it: "of 11 judged ratings met".
     missed
         Each that was missed: "Damping factor 52, rated 60".
     pending

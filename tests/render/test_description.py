@@ -96,7 +96,7 @@ STORIES = {
     "the other channel was not measured": (
         episode((change(1.53, 0.0266),), [MISSED, MISSED, OPEN], [FIXED]),
         "This 1977 Norrvale Forty was repaired: distortion 1.5 % before, 0.027 % after. "
-        "2 of 3 ratings could be compared: none met, 2 missed.",
+        "2 of 3 ratings could be judged: none met, 2 missed.",
     ),
     "the other channel under other conditions": (
         episode((change(1.53, 0.0266), change(0.02, 0.02, "L", load=4.0)), (), [FIXED]),

@@ -94,7 +94,7 @@ def _place_tally(page: Page, words: Sequence[str]) -> None:
     Missed hangs below the line, too close lies across it, met stands on it; a ring could not be compared.
     """
     shape, look = page.shape, page.look
-    counts = Counter("not compared" if word not in _NAMES else word for word in words)
+    counts = Counter("not judged" if word not in _NAMES else word for word in words)
     names = {word: (_NAMES.get(word, word), _SHORT_NAMES.get(word, word)) for word in counts}
     for size, form, gap in ((AXIS, 0, _GROUP_GAP), (AXIS, 1, _GROUP_GAP), (LEAST, 1, 24.0)):
         widths = {word: page.width(names[word][form], size) for word in counts}

@@ -75,7 +75,7 @@ def _rest(body: Score, left_out: Sequence[ScoreRow]) -> str:
     counts = (
         (sum(row.verdict == "falls short" for row in left_out), "more missed"),
         (sum(row.verdict == "too close to call" for row in left_out), "more too close to call"),
-        (len(body.unjudged), "not compared"),
+        (len(body.unjudged), "not judged"),
     )
     return ", ".join(f"{count} {what}" for count, what in counts if count)
 

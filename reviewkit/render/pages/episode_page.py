@@ -229,7 +229,7 @@ def _tally(episode: Episode) -> dict[str, Any]:
 
 
 def _ordered(rows: Sequence[TableRow]) -> list[TableRow]:
-    """Return the table's rows: what is missed, too close to call, not compared, met; then what has no rating."""
+    """Return the table's rows: what is missed, too close to call, not judged, met; then what has no rating."""
     return sorted(rows, key=lambda row: (not row.promised, _ORDER.index(row.verdict)))
 
 
