@@ -106,9 +106,15 @@ def sample(tmp_path_factory: pytest.TempPathFactory) -> Built:
 
 
 @pytest.fixture(scope="session")
-def episode(sample: Built) -> pipeline.Episode:
+def prepared(sample: Built) -> pipeline.Composed:
+    """The sample session up to the drawing. Not to be changed."""
+    return pipeline.prepare(sample.folder)
+
+
+@pytest.fixture(scope="session")
+def episode(prepared: pipeline.Composed) -> pipeline.Episode:
     """The sample session as the outputs see it."""
-    return pipeline.check(sample.folder)
+    return prepared.episode
 
 
 @pytest.fixture

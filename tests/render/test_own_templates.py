@@ -260,11 +260,6 @@ def test_what_pages_need_is_made_as_ever(made_by_one, text):
     assert made_by_one(text).strip("\n") == ORDINARY[text]
 
 
-@pytest.fixture(scope="module")
-def prepared(sample):
-    return pipeline.prepare(sample.folder)
-
-
 def every_text(prepared, pages):
     pictures = PagePictures({still.id: {} for still in prepared.episode.stills})
     episode, table = prepared.episode, prepared.series.table
