@@ -302,10 +302,7 @@ def templates(tmp_path_factory):
     return folder, Pages(folder, places.templates())
 
 
-NO_FILES = [what for what in STRANGE if what != "a folder"]
-
-
-@pytest.mark.parametrize("what", NO_FILES)
+@pytest.mark.parametrize("what", [what for what in STRANGE if what != "a folder"])
 def test_a_template_is_a_file_in_the_folder(templates, what):
     folder, pages = templates
     (folder / "plan.html").unlink()
@@ -318,7 +315,8 @@ def test_a_template_is_a_file_in_the_folder(templates, what):
 
 
 @pytest.mark.parametrize(
-    "what", [what if what in ("a link out", "a pipe") else pytest.param(what, marks=pytest.mark.long) for what in NO_FILES]
+    "what",
+    [what if what in ("a link out", "a pipe") else pytest.param(what, marks=pytest.mark.long) for what in NO_FILES],
 )
 def test_a_command_says_which_template_is_no_file(stranger, told, what):
     (stranger / "templates").mkdir()

@@ -109,7 +109,7 @@ def failure(name: str) -> str:
     return ""
 
 
-# a thousand files each would take longer to count than to read
+# as a test each, they would take longer to report than to read
 @pytest.mark.parametrize("part", range(4))
 def test_a_suggested_line_leads_on(part):
     names = list(FILES)[:: max(1, len(FILES) // 1500)][part::4]

@@ -9,6 +9,7 @@ import known_tones as known
 import known_waveforms
 import numpy as np
 import pytest
+from accuracy import grid
 from measured_sheets import CAPTURED, capture_of, card_of, column, conditions, measured, one, panel_of, run_from, sheet
 
 from reviewkit.measure import KINDS
@@ -68,8 +69,10 @@ def test_from_a_waveform(accuracy, spur_db):
         assert f.at["line_width"] == pytest.approx(RATE_HZ / 70_001)
 
 
-@pytest.mark.parametrize("window", ["hann", "blackman-harris", "flat top"])
-@pytest.mark.parametrize(("spur_db", "on_lines"), [(-40.0, False), (-65.0, False), (-60.0, True), (-100.0, True)])
+@pytest.mark.parametrize(
+    ("window", "spur_db", "on_lines"),
+    grid(["hann", "blackman-harris", "flat top"], [(-40.0, False), (-65.0, False), (-60.0, True), (-100.0, True)]),
+)
 def test_from_a_spectrum(accuracy, window, spur_db, on_lines):
     """Tones anywhere, as far down as the window's leakage lets one see; on the lines, further. The spur anywhere."""
     rng = np.random.default_rng(int(-spur_db))

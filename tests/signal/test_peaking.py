@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from accuracy import grid
 from scipy import optimize, signal
 
 from reviewkit.signal.peaking import NoPeak, fit_band
@@ -40,8 +41,7 @@ def true_band(response_db, centre_hz, gain_db):
     return float(response_db(centre_hz)[0]), centre_hz, centre_hz / (high_hz - low_hz)
 
 
-@pytest.mark.parametrize("filter_of", [circuit, biquad])
-@pytest.mark.parametrize(("centre_hz", "gain_db", "q"), CASES)
+@pytest.mark.parametrize(("centre_hz", "gain_db", "q", "filter_of"), grid(CASES, [circuit, biquad]))
 def test_gain_centre_and_q(filter_of, centre_hz, gain_db, q, accuracy):
     response_db = filter_of(centre_hz, gain_db, q)
     gain, centre, true_q = true_band(response_db, centre_hz, gain_db)
