@@ -19,7 +19,6 @@ from wild_files import wild
 from reviewkit.model.errors import InputError
 
 READERS = every_reader()
-EXAMPLES = 80
 _NUMBER = re.compile(rb"(?<![\w.])-?\d+(?:\.\d+)?(?![\w.])")
 NO_NUMBERS = (b"nan", b"NaN", b"inf", b"-Infinity", b"1e999", b"-1e308", b"1e-320")
 
@@ -30,9 +29,10 @@ def test_what_it_can_read_is_read(reader: Reader):
         reader.read(data)
 
 
+@pytest.mark.parametrize("examples", [20, pytest.param(80, marks=pytest.mark.long)])
 @pytest.mark.parametrize("reader", READERS.values(), ids=READERS)
-def test_whatever_it_is_fed_it_reads_or_refuses_in_words_that_help(reader: Reader):
-    @settings(max_examples=EXAMPLES)
+def test_whatever_it_is_fed_it_reads_or_refuses_in_words_that_help(reader: Reader, examples: int):
+    @settings(max_examples=examples)
     @given(wild(reader))
     def look(data: bytes) -> None:
         assert wrong(reader, data) == ""

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from accuracy import grid
 from card_samples import SAMPLES, UNIT, shapes, texts
 from matplotlib import get_data_path
 
@@ -198,8 +199,7 @@ def test_a_text_on_an_area_answers_for_that_and_not_for_the_ground():
     assert [found.text for found in find_colour_problems([dark, plate], LOOK)] == ["dark on light"]
 
 
-@pytest.mark.parametrize(("name", "shape"), EVERY)
-@pytest.mark.parametrize("look", LOOKS.values(), ids=list(LOOKS))
+@pytest.mark.parametrize(("name", "shape", "look"), grid(EVERY, [*LOOKS.values()]))
 def test_every_sample_can_be_seen_also_over_footage(name, shape, look):
     roles = lay_out_in_roles(SAMPLES[name], NO_FONTS, SHAPES[shape])
     assert find_colour_problems(apply_look(roles, look), look) == ()

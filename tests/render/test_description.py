@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -332,12 +333,12 @@ def test_the_planned_chapters_are_a_draft_of_the_final_cut(pages):
     assert [(at, name) for at, name, _ in parse_cut(text)] == [(s.start_s, s.name) for s in SEGMENTS]
 
 
-def test_a_build_has_planned_chapters_until_there_is_a_cut(say, sample_copy):
-    out = sample_copy / "out"
-    assert say("build", sample_copy).status == 0
+def test_a_build_has_planned_chapters_until_there_is_a_cut(say, sample, tmp_path):
+    folder = Path(shutil.copytree(sample.folder, tmp_path / "session"))
+    out = folder / "out"
     assert "Chapters" not in (out / "description.txt").read_text(encoding="utf-8")
-    (sample_copy / "final.txt").write_bytes((out / "chapters-planned.txt").read_bytes())
-    assert say("build", sample_copy).status == 0
+    (folder / "final.txt").write_bytes((out / "chapters-planned.txt").read_bytes())
+    assert say("build", folder).status == 0
     assert "\nChapters\n0:00 The side that sounded rough\n" in (out / "description.txt").read_text(encoding="utf-8")
     assert not (out / "chapters-planned.txt").exists()
 
