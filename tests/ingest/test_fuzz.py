@@ -84,6 +84,13 @@ def cut_with(edit) -> str:
 
 # name: reader, file, what the first message says ("" where it is read)
 FOUND: dict[str, tuple[str, str, str]] = {
+    "nothing but a byte-order mark": ("sheet", "\ufeff", "the file is empty; export the measurement again"),
+    "no table after many empty lines": (
+        "sheet",
+        "\n" * 60_000 + "hello\n",
+        "no row holds two numbers or more separated",
+    ),
+    "nothing but a byte-order mark and a space": ("sheet", "\ufeff\u2003\n", "the file is empty; export the"),
     "half a sign, which no text output can hold": (
         "published",
         '{"said": {}, "corrected": {"": "\\ud800"}}',
