@@ -169,6 +169,7 @@ def pytest_configure(config: pytest.Config) -> None:
     """One process takes a whole file of tests, so that what its tests share is made once."""
     if getattr(config.option, "dist", "no") == "load":
         config.option.dist = "loadfile"
+        config.option.loadscopereorder = False  # the files of few tests are not those that are done soon
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
