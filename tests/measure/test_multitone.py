@@ -94,7 +94,7 @@ def test_a_rectangular_window_with_tones_on_its_lines():
     assert one(measured(KIND, data, window="none"), "multitone_clearance").value == pytest.approx(90, abs=0.1)
 
 
-@pytest.mark.parametrize("apart", [2, 3, 4])
+@pytest.mark.parametrize("apart", [pytest.param(2, marks=pytest.mark.long), 3, pytest.param(4, marks=pytest.mark.long)])
 def test_products_on_every_few_lines(accuracy, apart):
     """Tones on multiples of a few lines of the record, bent by a polynomial: all products lie on such multiples, and a
     transform of one period holds each alone.

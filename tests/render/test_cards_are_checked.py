@@ -295,7 +295,7 @@ def test_a_texts_box_is_that_of_its_ink(alphabet, own):
     rng, fonts = random.Random(alphabet), FONTS[own]
     page = Page("made-up", LOOK, make_measure("made-up", fonts), WIDE)
     pitch, each, rows = 150, 7, 1080
-    for _ in range(12):
+    for _ in range(6):
         placed = []
         for line in range(each):
             said = "".join(rng.choice(LETTERS[alphabet]) for _ in range(rng.randint(1, 18))).strip() or "f"

@@ -184,10 +184,7 @@ QUICK = [MEMORY, OUTPUT, DEEP]  # refused at once; all else goes on until its se
 
 @pytest.mark.parametrize(
     "what",
-    [
-        pytest.param(what, marks=() if why in QUICK or what == "loops without end" else pytest.mark.long)
-        for what, (_, why) in TOO_MUCH.items()
-    ],
+    [pytest.param(what, marks=() if why in QUICK else pytest.mark.long) for what, (_, why) in TOO_MUCH.items()],
 )
 def test_a_template_that_does_too_much_is_refused_in_time(limited, what):
     text, why = TOO_MUCH[what]
@@ -331,7 +328,7 @@ BUSY = {
 }
 
 
-@pytest.mark.parametrize("what", BUSY)
+@pytest.mark.parametrize("what", ["in a loop", pytest.param("in one call", marks=pytest.mark.long)])
 def test_it_ends_with_the_process_that_started_it(own, what):
     (own / NAME).write_text(BUSY[what], encoding="utf-8")
     (own / "plan.md.j2").write_text("x", encoding="utf-8")
