@@ -11,7 +11,7 @@ import pytest
 from evening_exports import SESSION
 
 from reviewkit.build import atomic_files
-from reviewkit.build.cache import NO_CACHE
+from reviewkit.build.cache import open_cache
 from reviewkit.build.pipeline import check
 from reviewkit.commands import adding, cli
 from reviewkit.commands.adding import add_files
@@ -55,7 +55,7 @@ def tables(folder: Path) -> list[dict[str, object]]:
 
 
 def test_a_folder_is_copied_as_it_is_and_nothing_is_asked(session, exports):
-    added = add_files(session, [exports], NO_CACHE, None)
+    added = add_files(session, [exports], open_cache(), None)
     assert files(session) == {"session.toml": HEAD.encode()} | {
         f"measurements/{name}": content for name, content in BY_NAME.items()
     }
@@ -68,7 +68,7 @@ def test_a_folder_is_copied_as_it_is_and_nothing_is_asked(session, exports):
 
 def test_only_what_is_unclear_is_asked_and_enter_takes_the_first(session, exports):
     asked, ask = answering("2", "1", "")
-    added = add_files(session, [exports], NO_CACHE, ask)
+    added = add_files(session, [exports], open_cache(), ask)
     assert ["Sweep 7" in question or "phono" in question for question in asked] == [True] * len(asked)
     assert len(asked) == 2
     assert "1  response" in asked[0]
@@ -94,7 +94,7 @@ def test_only_what_is_unclear_is_asked_and_enter_takes_the_first(session, export
 
 def test_what_is_answered_with_a_dash_stays_out(session, exports):
     asked, ask = answering("what?", "-", "-")
-    added = add_files(session, [exports], NO_CACHE, ask)
+    added = add_files(session, [exports], open_cache(), ask)
     assert asked[0] == asked[1]
     assert (session / "session.toml").read_bytes() == HEAD.encode()
     assert (len(added.tables), sum(bool(each.question) for each in added.recognised)) == (0, 2)
@@ -107,7 +107,7 @@ def test_the_stage_of_many_is_asked_once(session, tmp_path):
         (loose / Path(name).name).write_bytes(BY_NAME[name])
     (loose / "tone before.csv").write_bytes(BY_NAME["before/tone-1khz.csv"])
     asked, ask = answering("")
-    add_files(session, sorted(loose.glob("*.*")), NO_CACHE, ask)
+    add_files(session, sorted(loose.glob("*.*")), open_cache(), ask)
     assert len(asked) == 1
     assert asked[0].startswith("measurements/crosstalk.csv, measurements/multitone.wav, measurements/output.csv\n")
     assert tables(session) == [
@@ -121,7 +121,7 @@ def test_what_a_table_leaves_open_is_written_into_it(session, exports):
     many = '\r\n[[measurement]]\r\nfiles = "measurements/after/Sweep*.csv"\r\nsetting = "treble down"\r\n'
     (session / "session.toml").write_bytes((HEAD + "\r\n" + own + many).encode())
     _, ask = answering("1", "2")
-    added = add_files(session, [exports], NO_CACHE, ask)
+    added = add_files(session, [exports], open_cache(), ask)
     phono, sweeps, sweep = tables(session)
     assert phono == {"file": "measurements/after/phono.csv", "load": "open", "setting": "rumble off"}
     assert sweeps == {"files": "measurements/after/Sweep*.csv", "setting": "treble down"}
@@ -135,18 +135,18 @@ def test_what_a_table_leaves_open_is_written_into_it(session, exports):
 
 
 def test_a_file_from_a_folder_of_a_stage_keeps_it(session, exports):
-    added = add_files(session, [exports / "before" / "response.txt"], NO_CACHE, None)
+    added = add_files(session, [exports / "before" / "response.txt"], open_cache(), None)
     assert added.copied == ("measurements/before/response.txt",)
 
 
 def test_files_that_are_there_already_are_only_asked_about(session, exports):
-    add_files(session, [exports], NO_CACHE, None)
+    add_files(session, [exports], open_cache(), None)
     asked, ask = answering("2", "-")
-    again = add_files(session, [session / "measurements"], NO_CACHE, ask)
+    again = add_files(session, [session / "measurements"], open_cache(), ask)
     assert again.copied == ()
     assert len(asked) == 2
     assert tables(session)[0]["kind"] == "contour"
-    assert add_files(session, [exports], NO_CACHE, None).others == ("measurements/after/Sweep 7.csv",)
+    assert add_files(session, [exports], open_cache(), None).others == ("measurements/after/Sweep 7.csv",)
 
 
 # ------------------------------------------------------------------ what is refused, with nothing written
@@ -155,13 +155,13 @@ def test_files_that_are_there_already_are_only_asked_about(session, exports):
 def refused(session: Path, *sources: Path) -> str:
     before = files(session)
     with pytest.raises(InputError) as raised:
-        add_files(session, sources, NO_CACHE, None)
+        add_files(session, sources, open_cache(), None)
     assert files(session) == before
     return str(raised.value)
 
 
 def test_no_file_is_replaced(session, exports):
-    add_files(session, [exports / "after"], NO_CACHE, None)
+    add_files(session, [exports / "after"], open_cache(), None)
     (exports / "after" / "output.csv").write_bytes(b"other\n")
     assert "measurements/after/output.csv: is there already, with other content" in refused(session, exports)
 
@@ -180,7 +180,7 @@ def test_what_is_no_file_and_what_is_no_session(session, exports, tmp_path):
     empty.mkdir()
     assert "there is no file in this folder" in refused(session, empty)
     with pytest.raises(InputError, match="there is none in"):
-        add_files(empty, [exports], NO_CACHE, None)
+        add_files(empty, [exports], open_cache(), None)
     assert list(empty.iterdir()) == []
 
 
@@ -208,7 +208,7 @@ def test_a_copy_that_fails_takes_the_others_with_it(session, exports, monkeypatc
 
     monkeypatch.setattr(adding, "write_flushed", fails)
     with pytest.raises(CannotFinish, match="No space left on device; no file was added"):
-        add_files(session, [exports], NO_CACHE, None)
+        add_files(session, [exports], open_cache(), None)
     assert files(session) == {"session.toml": HEAD.encode()}
 
 
@@ -218,7 +218,7 @@ def test_a_session_toml_that_changed_meanwhile_is_left_alone(session, exports):
         return ""
 
     with pytest.raises(CannotFinish, match="was changed meanwhile"):
-        add_files(session, [exports], NO_CACHE, ask)
+        add_files(session, [exports], open_cache(), ask)
     assert (session / "session.toml").read_bytes() == b"# edited\n" + HEAD.encode()
 
 

@@ -387,7 +387,13 @@ def assert_built(said: Any, folder: Path, measured: Sequence[Mapping[str, Any]] 
         assert [card for card in cards if re.fullmatch(rf"\d\d-{name}(-\w+)?", card.stem)]
 
 
-@pytest.mark.parametrize(("page", "text"), TOML, ids=[f"{page}-{n}" for n, (page, _) in enumerate(TOML)])
+@pytest.mark.parametrize(
+    ("page", "text"),
+    [
+        pytest.param(page, text, id=f"{page}-{n}", marks=pytest.mark.long if page in {p for p, _ in TOML[:n]} else ())
+        for n, (page, text) in enumerate(TOML)
+    ],
+)
 def test_every_example_of_session_toml_builds(page, text, say, tmp_path):
     folder = tmp_path / "session"
     folder.mkdir()
