@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import figures
-from reviewkit.measure.capture_requests import reading_request, sensitivity_request
+from reviewkit.measure.capture_requests import output_requests, reading_request, sensitivity_request
 from reviewkit.measure.captures import sample_rate_hz
 from reviewkit.measure.idle_output import (
     Withheld,
@@ -28,6 +28,7 @@ from reviewkit.model.card import Card, Chart
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import reference_of
 from reviewkit.model.kind import QUIET, Kind
+from reviewkit.model.level import FULL_SCALE
 from reviewkit.model.recognised import SPECTRUM_WORDS
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -271,11 +272,15 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     if (level := rating.reference_level) is not None:
         at["reference_level"] = [level.value, level.unit, level.reference]
         no_load = level.unit != "V"
+    of_full_scale = rating.quantity == "snr" and (level == FULL_SCALE or (basis.player and not rating.reference))
+    no_load = no_load and not of_full_scale
     if rating.level is not None:
         no_load = True  # with a carrier or a tape: by meter
     if rating.weighting not in ("", "A", CCIR_ARM) or no_load:
         return (reading_request(rating, "weighted-noise", at, where, drive=IDLE),)
     noise = CaptureRequest("", "", (rating.quantity,), at, IDLE, place=where, wording=wording)
+    if of_full_scale:
+        return *(replace(each, decides=False) for each in output_requests(rating, basis)), noise
     if rating.reference_v is None:
         return (noise,)
     # relative to a voltage at the input: the input sensitivity must be known

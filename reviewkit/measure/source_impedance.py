@@ -13,7 +13,16 @@ import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import digits, quantities
-from reviewkit.model.capture_request import METER, SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
+from reviewkit.model.capture_request import (
+    LINE,
+    METER,
+    SWEEP,
+    TERMINALS,
+    USUAL_SHARE,
+    Basis,
+    CaptureRequest,
+    band_or_spot,
+)
 from reviewkit.model.card import Axis, Card, Chart, Limit, Number, Panel, Rows, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import POWER, Kind
@@ -297,10 +306,15 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         at["load"] = rating.load_ohm or read_quantity(tap, "Ω")
     name, drive, lowest = ("impedance-sweep", SWEEP, "_lowest") if "band" in at else ("two-load", METER, "")
     quantity = rating.quantity + (lowest if rating.quantity == "damping_factor" else "")
-    wording = {"bands": (at["band"],)} if "band" in at else {"frequencies": (at["frequency"],)}
+    wording: dict[str, tuple[Any, ...]] = {}
+    wording |= {"bands": (at["band"],)} if "band" in at else {"frequencies": (at["frequency"],)}
+    if basis.gear is not None and basis.gear.transformer:
+        wording["loaded"] = (True,)
+    at_line = basis.at_line(rating)
+    place = LINE if at_line else TERMINALS
     watts, apart = basis.share(rating, USUAL_SHARE), (at.get("frequency"),)
-    level = None if watts is None else Level(watts, "W")
-    return (CaptureRequest("", name, (quantity,), at, drive, level, apart=apart, wording=wording),)
+    level = Level(watts, "W") if watts is not None else basis.sized(rating, USUAL_SHARE) if at_line else None
+    return (CaptureRequest("", name, (quantity,), at, drive, level, place, apart=apart, wording=wording),)
 
 
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:

@@ -232,8 +232,10 @@ def _trimmed_signed(value: float, digits: int) -> str:
 
 
 def load(value_ohm: float) -> str:
-    """Return a load: whole ohms where it is whole, "open" without one."""
-    return "open" if math.isinf(value_ohm) else f"{trimmed(value_ohm)} Ω"
+    """Return a load: "8 Ω", "10 kΩ"; "open" without one."""
+    if math.isinf(value_ohm):
+        return "open"
+    return f"{trimmed(value_ohm)} Ω" if value_ohm < 1000 else f"{trimmed(value_ohm / 1000)} kΩ"
 
 
 def percent(value_percent: float, digits: int = 3) -> str:
