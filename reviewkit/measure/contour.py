@@ -303,8 +303,8 @@ KIND = Kind(
     levels_of_output=True,
     sound="response",
     file_words=(
-        "bass|treble|loudness|contour|rumble|subsonic|presence|mid ?range|tone controls?|"
-        "(?:low|high|scratch|hi|lo) ?cut|filters?|equali[sz]er|eq(?: band)?"
+        "(?!.*(?<!\\w)flat(?!\\w))(?:bass|treble|loudness|contour|rumble|subsonic|presence|mid ?range|tone controls?|"
+        "(?:low|high|scratch|hi|lo) ?cut|filters?|equali[sz]er|eq(?: band)?)"
     ),
     recognise=recognise,
 )

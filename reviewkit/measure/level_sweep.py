@@ -245,6 +245,11 @@ def _key(run: Run) -> tuple[Finding | None, list[Finding]]:
     return None, []
 
 
+def _at_rated_level(run: Run) -> Finding | None:
+    """Return the worst linearity error at a level that the maker names; None if none is named."""
+    return quantities.worse([f for f in figures.by_channel(run, LINEARITY) if "dbfs" in f.at])
+
+
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the curve over what was set, with its crossing or its worst place ringed."""
     runs = [replace(run, conditions=_as_set(run.conditions)) for run in runs]
@@ -306,7 +311,9 @@ def _marks(run: Run, runs: Sequence[Run]) -> list[Mark]:
         if key and f.quantity in height and f.channel == key.channel and f.at.get("method") != SWEEP_ENDS:
             text = f"usable, {quantities.show(f)}" if f.quantity != key.quantity else ""
             marks.append(Mark(f.value, height[f.quantity], text, f.channel, role, optional=True))
-    if key is not None and key.quantity in (LINEARITY, TRACKING):
+    if key is not None and (rated := _at_rated_level(run)):
+        marks.append(Mark(rated.at["dbfs"], rated.value, "", rated.channel, role))
+    elif key is not None and key.quantity in (LINEARITY, TRACKING):
         curve = next(c for c in run.curves if c.channel in (key.channel, ""))
         marks.append(Mark(curve.facts["worst"], key.value, "", curve.channel, role))
     return marks
@@ -332,6 +339,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if key is None:
         return ()
     was = _key(before)[0] if before else None
+    rated = _at_rated_level(run) if key.quantity == LINEARITY else None
     facts = {
         "key": key,
         "several": len(found) > 1,
@@ -340,6 +348,8 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "where": key.at.get("where", ""),
         "reference": run.curves[0].facts.get("reference", ""),
         "before": was if was and was.quantity == key.quantity else None,
+        "rated": rated,
+        "rated_at": f"{decibels(rated.at['dbfs'])} dBFS" if rated else "",
         "settings": figures.settings(run),
     }
     return (run.point(_SHOWN[key.quantity][1], **facts),)
