@@ -14,15 +14,18 @@ import pytest
 from rated_and_found import found, rated, runs_of
 
 from reviewkit.build.card_series import _order_of_kinds
-from reviewkit.episode.chapters import ASKED
+from reviewkit.episode.chapters import ASKED, segment_of_still
 from reviewkit.episode.episode import ORDER, story_order
 from reviewkit.episode.outcome import find_outcome
+from reviewkit.episode.stills import make_stills
 from reviewkit.ingest.session.session_file import parse_session
 from reviewkit.measure import KINDS
 from reviewkit.model import places
 from reviewkit.model.capture_request import Basis
+from reviewkit.model.card import Card
 from reviewkit.model.change import Change
 from reviewkit.model.errors import InputError
+from reviewkit.model.finding import Point
 from reviewkit.model.gear import TYPES, gear_of
 from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating, Session, Unit
@@ -58,7 +61,7 @@ def test_every_type_has_a_plan_and_a_story(kind):
     assert gear is not None
     assert sorted(gear.asked) == sorted(ASKED)
     assert sorted(story_order(gear)) == sorted(ORDER)
-    of_kinds = [KINDS[name].asks for name in _order_of_kinds(session(kind))]
+    of_kinds = [KINDS[name].asked_of(gear) for name in _order_of_kinds(session(kind))]
     assert list(dict.fromkeys(of_kinds)) == [asked for asked in gear.asked if asked in of_kinds]
     text = text_of(plan_of(kind))
     assert "Undefined" not in text
@@ -287,6 +290,50 @@ def test_a_tone_control_is_not_a_band_of_an_equaliser():
     what = lines_of(plan_of("preamplifier", ratings=ratings))["contour"]
     assert "the bass full up" in what
     assert "equaliser" not in what
+
+
+def test_the_radio_s_files_have_no_load_but_their_own(tmp_path):
+    (tmp_path / "measurements").mkdir()
+
+    def loads(bench: str, table: str) -> list[float | None]:
+        text = f'[unit]\nmaker = "A"\nmodel = "B"\n[bench]\nload = "8 ohm"\n{bench}'
+        for name in ("FM", "am", "aux"):
+            (tmp_path / "measurements" / f"{name}.csv").touch()
+            text += f'[[measurement]]\nkind = "tone"\nfile = "measurements/{name}.csv"\ninput = "{name}"\n{table}'
+        return [m.load_ohm for m in parse_session(text, tmp_path, kinds=KINDS).measurements]
+
+    assert loads("", "") == [None, None, 8.0]
+    assert loads('[bench.fm]\nload = "16 ohm"\n', "") == [16.0, None, 8.0]
+    assert loads("", 'load = "4 ohm"\n') == [4.0, 4.0, 4.0]
+
+
+def test_distortion_over_frequency_is_of_power_where_there_is_power():
+    kind = KINDS["distortion-frequency"]
+    asked = {name: kind.asked_of(gear_of([name])) for name in TYPES}
+    assert {name for name, segment in asked.items() if segment == "power"} == {
+        name for name in TYPES if gear_of([name]).loads
+    }
+    assert kind.asked_of(None) == "power"
+    run = replace(runs_of(found("worst_distortion", 0.01))[0], curves=())
+    run = replace(
+        run,
+        conditions=replace(
+            run.conditions,
+            gear=gear_of(["preamplifier"]),
+            measurement=replace(run.conditions.measurement, kind="distortion-frequency"),
+        ),
+    )
+    card = Card("m", "Distortion", "", (), None)
+    (still,) = make_stills(card, card, [run], (), (), ())
+    assert segment_of_still(still) == "clean"
+
+
+def test_a_platter_is_called_one():
+    facts = {"speed": found("speed_error", 0.0), "flutter": found("wow_and_flutter", 0.02), "weighting": "WRMS"}
+    facts |= {"speed_before": None, "before": None, "rate": found("frequency", 0.556)}
+    for turns, words in (("33⅓ rpm", "the platter, 33⅓ rpm"), ("capstan", "the capstan")):
+        said = PAGES.sentences(Point("flutter", "steady", {**facts, "turns": turns}, "m"))
+        assert said[-1].endswith(f"comes from {words}.")
 
 
 def test_the_chapter_of_the_bench_is_named_for_the_gear():

@@ -31,7 +31,10 @@ from reviewkit.model.units import UnitError, read_quantity
 
 MOST_FILES = 400  # that no table names; a session has a tenth of that
 # keys that say how a file is read and as what, and those that its path may contradict
-_GIVEN = ("columns", "units", "full_scale", "kind", "stage", "load", "input", "drive", "frequency")
+_GIVEN = (
+    *("columns", "units", "full_scale", "kind", "stage", "load", "input", "drive", "frequency"),
+    *("aerial", "microvolts", "reference_level"),
+)
 _NOTHING: Mapping[str, Any] = MappingProxyType({})
 _STAGES = ("before", "after", "bench")
 _OF_A_STAGE = frozenset((*_STAGES, "left", "right", "l", "r"))
@@ -146,7 +149,17 @@ def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
         return recognise_sheet(read_any(folder / file, file, given=given), file, given)
     except InputError as error:
         message = error.faults[0].message
-        return Recognised(file, question=message, choices=_suggested(message))
+        choices = _suggested(message, given.get("units", _NOTHING))
+        readable = tuple(each for each in choices if len(choices) > 1 and _is_readable(folder / file, given, each))
+        return Recognised(file, question=message, choices=readable or choices)
+
+
+def _is_readable(path: Path, given: Mapping[str, Any], answer: Mapping[str, Any]) -> bool:
+    from reviewkit.ingest.measurement_file import read_any
+
+    with contextlib.suppress(InputError):
+        return bool(read_any(path, path.name, given={**given, **answer}))
+    return False
 
 
 def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING) -> Recognised:
@@ -174,6 +187,10 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
         if key not in given:
             choices = tuple({key: value} for value in values)
             return Recognised(file, question=f"its path says {' and '.join(values)}", choices=choices)
+    for wanted in content.asks:
+        if wanted.key not in given and keys_of_kind(kind, {wanted.key: ""}):
+            choices = tuple({wanted.key: value} for value in wanted.values)
+            return Recognised(file, question=wanted.question, choices=choices)
     of_content, of_lines, of_name = (keys_of_kind(kind, each) for each in (content.table, remarked(sheet), name.table))
     stated = {**of_content, **of_lines}
     for key in stated.keys() & of_name.keys() - given.keys():
@@ -192,12 +209,20 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
     return Recognised(file, table, why=content.what, levels_v=levels_v)
 
 
-def _suggested(message: str) -> tuple[Mapping[str, Any], ...]:
-    """Return the lines that a reader's message suggests, as the keys to write."""
-    suggested = []
-    for line in re.findall(r"(?:columns|units) = \{[^{}]*\}", message):
+def _suggested(message: str, units: Mapping[str, Any]) -> tuple[Mapping[str, Any], ...]:
+    """Return the lines that a reader's message suggests, as the keys to write: of a unit that isn't given, each that it
+    may be. `units`: those that are given.
+    """
+    suggested: list[Mapping[str, Any]] = []
+    for line, others in re.findall(r"((?:columns|units) = \{[^{}]*\})(?: \((or [^()]*))?", message):
         with contextlib.suppress(ValueError):
-            suggested.append(tomllib.loads(line))
+            answer = tomllib.loads(line)
+            suggested.append(answer)
+            more = {key: unit for key, unit in answer.get("units", {}).items() if key not in units}
+            for unit in re.findall(r'or "([^"]+)"', others):
+                usual = next(iter(more.values()), "")
+                instead = {key: unit for key, first in more.items() if first == usual}
+                suggested.append({**answer, "units": {**answer["units"], **instead}})
     return tuple(suggested)
 
 

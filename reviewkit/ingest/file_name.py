@@ -16,7 +16,9 @@ _STAGES = (
     (r"after|post repair|repaired", "after"),
     (r"bench|loop ?back|looped", "bench"),
 )
-_INPUTS = {each.lower(): each for each in ("aux", "tuner", "phono", "CD", "mic", "tape", "FM", "AM")}
+_INPUTS = {each.lower(): each for each in ("aux", "tuner", "phono", "CD", "mic", "tape", "FM")} | {
+    r"(?<!\d )am": "AM"
+}  # "10 am" is a time
 _AT_TAPE_OUT = r"(?:tape|rec|record) ?(?:out|output)"
 _BYPASSED = r"source direct|direct|bypass(?:ed)?|(?:tone )?defeat(?:ed)?"
 _SIDES = {"l": "L", "left": "L", "r": "R", "right": "R"}

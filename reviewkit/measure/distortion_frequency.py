@@ -81,7 +81,7 @@ def _worst(run: Run) -> Finding | None:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the worst over the rated band or else 20 Hz – 20 kHz and its frequency, per channel, and what it was before."""
+    """Return the worst over the rated band, else over 20 Hz – 20 kHz, per channel, and what it was before."""
     key = _worst(run)
     if key is None:
         return ()
