@@ -9,6 +9,7 @@ from typing import Any
 from reviewkit.model.capture_request import (
     AS_RATED,
     AS_USED,
+    BY_METER,
     IDLE,
     LINE_LOAD_OHM,
     METER,
@@ -103,7 +104,8 @@ def _set_up(rating: Rating, wanted: CaptureRequest, basis: Basis) -> SetUp:
     load = wanted.at.get("load") or usual
     driven = wanted.at.get("channels") or basis.bench.channels or "both"
     driven = {IDLE: "none", AS_RATED: "", AS_USED: ""}.get(wanted.drive, driven)
-    return SetUp(wanted.at.get("input") or rating.input or basis.input, load, driven, wanted.place)
+    own = wanted.at.get("input") or rating.input
+    return SetUp(own or (basis.input if wanted.place != BY_METER else ""), load, driven, wanted.place)
 
 
 def _new_capture(setup: SetUp, number: int, wanted: CaptureRequest, basis: Basis) -> Capture:
