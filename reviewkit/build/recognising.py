@@ -6,7 +6,6 @@ import contextlib
 import json
 import math
 import re
-import tomllib
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -17,6 +16,7 @@ from reviewkit.build.cache import Cache
 from reviewkit.build.plain_data import fingerprint, from_text, to_text
 from reviewkit.build.pool import Pool
 from reviewkit.build.program import program_digest
+from reviewkit.build.suggested_answers import suggested_answers
 from reviewkit.ingest.file_name import read_name
 from reviewkit.ingest.session.session_entries import MeasurementEntry
 from reviewkit.ingest.session.session_measurements import default_ids
@@ -149,17 +149,7 @@ def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
         return recognise_sheet(read_any(folder / file, file, given=given), file, given)
     except InputError as error:
         message = error.faults[0].message
-        choices = _suggested(message, given.get("units", _NOTHING))
-        readable = tuple(each for each in choices if len(choices) > 1 and _is_readable(folder / file, given, each))
-        return Recognised(file, question=message, choices=readable or choices)
-
-
-def _is_readable(path: Path, given: Mapping[str, Any], answer: Mapping[str, Any]) -> bool:
-    from reviewkit.ingest.measurement_file import read_any
-
-    with contextlib.suppress(InputError):
-        return bool(read_any(path, path.name, given={**given, **answer}))
-    return False
+        return Recognised(file, question=message, choices=suggested_answers(folder / file, message, given))
 
 
 def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING) -> Recognised:
@@ -207,23 +197,6 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
         table["channels"] = "one"
     levels_v = content.levels_v if "drive" in _own_keys(kind) else ()
     return Recognised(file, table, why=content.what, levels_v=levels_v)
-
-
-def _suggested(message: str, units: Mapping[str, Any]) -> tuple[Mapping[str, Any], ...]:
-    """Return the lines that a reader's message suggests, as the keys to write: of a unit that isn't given, each that it
-    may be. `units`: those that are given.
-    """
-    suggested: list[Mapping[str, Any]] = []
-    for line, others in re.findall(r"((?:columns|units) = \{[^{}]*\})(?: \((or [^()]*))?", message):
-        with contextlib.suppress(ValueError):
-            answer = tomllib.loads(line)
-            suggested.append(answer)
-            more = {key: unit for key, unit in answer.get("units", {}).items() if key not in units}
-            for unit in re.findall(r'or "([^"]+)"', others):
-                usual = next(iter(more.values()), "")
-                instead = {key: unit for key, first in more.items() if first == usual}
-                suggested.append({**answer, "units": {**answer["units"], **instead}})
-    return tuple(suggested)
 
 
 def keys_of_kind(kind: str, table: Mapping[str, Any]) -> dict[str, Any]:

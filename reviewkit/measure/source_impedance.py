@@ -74,7 +74,7 @@ def two_load_uncertainty(
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return source_impedance (Ω) and damping_factor at 1 kHz and each rated frequency, and damping_factor_lowest over
-    20 Hz – 20 kHz and each rated band, per channel.
+    20 Hz – 20 kHz and each rated band, per channel. A line output damps no loudspeaker, so it has no such factor.
 
     From two loads: the first two, at the frequency stated.
 
@@ -83,9 +83,15 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     InputError
         If it is the impedance of a load.
     """
+    found = _from_loads(c) if sheet is None else _over_frequency(sheet, c)
+    if c.gear is None or c.gear.loads:
+        return found
+    without = [f for f in found.findings if not f.quantity.startswith("damping_factor")]
+    return replace(found, findings=tuple(without), withheld=() if without else found.withheld)
+
+
+def _over_frequency(sheet: Sheet, c: Conditions) -> Measured:
     load_ohm = c.measurement.load_ohm
-    if sheet is None:
-        return _from_loads(c)
     frequency_hz = sheet.need("frequency").values
     if all(is_load(frequency_hz, column.values) for column in sheet.all("impedance")):
         what = "it has a resonance, as a loudspeaker's impedance has and an output's hasn't"

@@ -258,7 +258,7 @@ def deviation(high_db: float, low_db: float) -> str:
 
     def one(value: float, sign: str) -> str:
         text = fixed(abs(value), flatness_decimals(value))
-        return f"{sign if value == 0 else ('+' if value > 0 else MINUS)}{text}"
+        return f"{sign if float(text) == 0 else ('+' if value > 0 else MINUS)}{text}"
 
     return f"{one(high_db, '+')} {one(low_db, MINUS)} dB"
 

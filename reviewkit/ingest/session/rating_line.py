@@ -105,10 +105,8 @@ class _LineParser:
         known = {index for index, token in enumerate(self.tokens) if self._is_condition(token)} | {*values}
         unknown = [token for index, token in enumerate(self.tokens) if index not in known]
         try:
-            if unknown and unknown[0].key == "number" and any(token.key == "Ω" for token in self.tokens):
-                raise NotUnderstood(f'"{unknown[0].text}" may be another load; give each load its own line')
             if unknown:
-                raise NotUnderstood(not_known(unknown[0]))
+                raise NotUnderstood(not_known(unknown[0], self.tokens))
             if not values:
                 raise NotUnderstood(self._no_value())
             read = LineRead()
