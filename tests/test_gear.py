@@ -303,6 +303,11 @@ def test_the_radio_s_files_have_no_load_but_their_own(tmp_path):
         return [m.load_ohm for m in parse_session(text, tmp_path, kinds=KINDS).measurements]
 
     assert loads("", "") == [None, None, 8.0]
+    text = (
+        '[unit]\nmaker = "A"\nmodel = "B"\n[bench]\nchannels = "both"\n'
+        '[[measurement]]\nkind = "tone"\nfile = "measurements/FM.csv"\ninput = "FM"\n'
+    )
+    assert parse_session(text, tmp_path, kinds=KINDS).measurements[0].channels == ""
     assert loads('[bench.fm]\nload = "16 ohm"\n', "") == [16.0, None, 8.0]
     assert loads("", 'load = "4 ohm"\n') == [4.0, 4.0, 4.0]
 

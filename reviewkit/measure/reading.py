@@ -67,7 +67,7 @@ def _finding(c: Conditions, reading: SingleReading) -> Finding:
     if radio.upper() in RADIO and name == "sensitivity":
         at.setdefault("input", radio.upper())
     if str(at.get("input", "")).upper() in RADIO:  # the radio of a receiver, at its line output
-        own = replace(own, measurement=replace(own.measurement, load_ohm=None, drive=m.level))
+        own = replace(own, measurement=replace(own.measurement, load_ohm=None, drive=m.level, channels=""))
     if reading.name == "phono_overload":
         at.setdefault("input", "phono")
     found = figures.finding(

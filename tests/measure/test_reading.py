@@ -305,7 +305,7 @@ def test_names_keep_their_capitals(name):
 
 
 def test_the_radio_of_a_receiver_has_neither_the_bench_s_load_nor_its_drive():
-    of_fm = only('THD,L,0.1,%,"1 kHz, FM input, 65 dBf",\n', drive=Level(40.0, "W"))
+    of_fm = only('THD,L,0.1,%,"1 kHz, FM input, 65 dBf",\n', drive=Level(40.0, "W"), channels="both")
     assert set(of_fm.at) == {"frequency", "input", "dbf"}
 
 
