@@ -271,8 +271,9 @@ def test_the_words_for_headphones_are_not_those_for_loudspeakers():
     assert "32 Ω: two dummy loads" in text
     assert "No headphones connected" in text
     assert "Headphones at these levels" in text
-    for words in ("loudspeaker", "fan", "for an hour"):
+    for words in ("loudspeaker", "fan", "for an hour", "heat sinks", "bias"):
         assert words not in text
+    assert "Check DC offset after the last one." in text
     assert "Put a fan on them" in text_of(plan_of("amplifier", ratings=(replace(power, at_least=20.0),)))
 
 
@@ -282,6 +283,8 @@ def test_an_output_transformer_is_never_left_open():
     assert "into 8 Ω and then into 16 Ω" in text
     assert 'loads = ["8 ohm", "16 ohm"]' in text
     assert "at its tap" in text
+    power = rated("power", at_least=35.0, load_ohm=8.0, thd_percent=1.0)
+    assert "Check bias after the last one." in text_of(plan_of("valve amplifier", ratings=(power,)))
     assert "open and then" in text_of(plan_of("amplifier", ratings=ratings, load_ohm=8.0))
 
 

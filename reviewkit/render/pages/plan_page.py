@@ -109,7 +109,7 @@ def describe_plan(plan: Plan, pages: Pages, planned: tuple[tuple[str, str], ...]
         prepare=tuple(_prepare(plan, pages)),
         cold=tuple(_blocks(plan, pages, hot=False)),
         hot=tuple(_blocks(plan, pages, hot=True)),
-        cooling=phrase(pages, "cooling"),
+        cooling=phrase(pages, "cooling", gear=unit.gear),
         preconditioning=warm_up,
         going_back=going_back,
         ratings=tuple(_rating_line(need, number, plan, pages) for number, need in enumerate(plan.needs)),
