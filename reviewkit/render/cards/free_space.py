@@ -123,8 +123,8 @@ class FreeSpace:
             high, wide = int(np.ceil(height / _CELL)) + 1, int(np.ceil(width / _CELL)) + 1
             if high > cells.shape[0] or wide > cells.shape[1]:
                 return None
-            total = np.zeros((cells.shape[0] + 1, cells.shape[1] + 1), dtype=np.int64)
-            total[1:, 1:] = cells.cumsum(axis=0).cumsum(axis=1)
+            total = np.zeros((cells.shape[0] + 1, cells.shape[1] + 1), dtype=np.int32)
+            total[1:, 1:] = cells.cumsum(axis=0, dtype=np.int32).cumsum(axis=1)
             inside = total[high:, wide:] - total[:-high, wide:] - total[high:, :-wide] + total[:-high, :-wide]
             tops = self.box.top + np.arange(inside.shape[0])[:, np.newaxis] * _CELL
             lefts = self.box.left + np.arange(inside.shape[1])[np.newaxis, :] * _CELL
