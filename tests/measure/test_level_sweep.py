@@ -355,7 +355,8 @@ def test_its_sentence_names_the_worse_channel():
 def test_its_columns_say_so(header, unit):
     read = parse_sheet(f"{header}\n1,0.2,0.3\n2,0.3,0.4\n3,0.4,0.5\n".encode(), "m.csv")
     assert read.need("set").unit == unit
-    assert recognise_sheet(read, "measurements/m.csv").table["kind"] == KIND
+    answered = {"aerial": "75 ohm", "microvolts": "terminated", "reference_level": "250 nWb/m"}
+    assert recognise_sheet(read, "measurements/m.csv", answered).table["kind"] == KIND
 
 
 @pytest.mark.parametrize("header", ["Volume,Left (V),Right (V)", "Antenna,Noise (dBr),THD+N (%)"])
