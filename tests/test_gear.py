@@ -227,6 +227,11 @@ def test_the_distortion_of_a_player_and_its_noise_are_those_of_full_scale():
     assert "optional" not in text
 
 
+def test_noise_re_a_voltage_at_the_input_is_captured_at_a_line_output_too():
+    rating = rated("snr", at_least=80.0, weighting="A", input="phono", reference="5 mV", reference_v=0.005)
+    assert set(lines_of(plan_of("preamplifier", ratings=(rating,)))) == {"noise", "reading"}
+
+
 def test_de_emphasis_is_in_a_tuner_s_sweep_and_takes_a_disc_of_its_own():
     ratings = (RESPONSE, Rating("de_emphasis_deviation", "dB", called="de-emphasis deviation", within=(-0.5, 0.5)))
     assert len(plan_of("tuner", ratings=ratings).steps) == 1

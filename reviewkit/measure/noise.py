@@ -29,7 +29,7 @@ from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point,
 from reviewkit.model.finding_conditions import reference_of
 from reviewkit.model.gear import PLAYER
 from reviewkit.model.kind import QUIET, Kind
-from reviewkit.model.level import FULL_SCALE, reference_level
+from reviewkit.model.level import FULL_SCALE
 from reviewkit.model.recognised import SPECTRUM_WORDS
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -106,7 +106,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 def _no_reference(c: Conditions) -> list[str]:
     player = c.gear is not None and PLAYER in c.gear.types
-    if player or any(rating.reference_level for rating in figures.rated(c, "snr")):
+    if player or any(rating.reference_level or rating.reference_v for rating in figures.rated(c, "snr")):
         return []  # relative to a voltage, or to what another file has
     if c.gear is not None and not c.gear.loads:
         return ['no signal to noise ratio: a line output has no power to compare it with; rate one re "2 V output"']
@@ -219,7 +219,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 def _reference(run: Run, ratios: Sequence[Sequence[Finding]]) -> tuple[float, str] | None:
     """Return the voltage that the first ratio is relative to, and what it is called; None if that is a power."""
-    ratio = next((quantities.worse(group) for group in ratios if reference_level(group[0].at)), None)
+    ratio = next((quantities.worse(group) for group in ratios if "reference" not in group[0].at), None)
     if ratio is None:
         return None
     noise = run.get("noise", ratio.channel, weighting=ratio.at.get("weighting"), band=ratio.at.get("band"))
@@ -284,7 +284,7 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         at |= {"reference": reference} if reference is not None else {}
     wording = {"weightings": (rating.weighting or "unweighted",)} if rating.quantity != "hum_voltage" else {}
     where = basis.place(rating)
-    no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None
+    no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None and rating.reference_v is None
     if (level := rating.reference_level) is not None:
         at["reference_level"] = [level.value, level.unit, level.reference]
         no_load = level.unit != "V"

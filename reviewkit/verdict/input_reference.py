@@ -86,8 +86,10 @@ def ratios_re_level(findings: Sequence[Finding], level: Level) -> list[Finding]:
 
 def add_output_ratios(runs: Sequence[Run], session: Session) -> tuple[Run, ...]:
     """Return the runs, those of noise with its ratio to an output that another run of the same stage has: that of full
-    scale, or of each signal that a rated ratio names.
+    scale, of each signal that a rated ratio names, or of what it names at the input of a line output.
     """
+    gear = session.unit.gear
+    at_input = [r.reference_v for r in session.ratings if r.reference_v and gear is not None and not gear.loads]
     rated = [rating.reference_level for rating in session.ratings if rating.quantity == "snr"]
     wanted = [FULL_SCALE] if PLAYER in session.unit.type else []
     wanted += [level for level in rated if level is not None and level.unit != "V" and level not in wanted]
@@ -98,6 +100,7 @@ def add_output_ratios(runs: Sequence[Run], session: Session) -> tuple[Run, ...]:
         alike = [each for each in runs if noise and each.conditions.measurement.stage == of_run.stage]
         outputs = [f for each in alike for f in each.findings if f.quantity != "noise"]
         more = [f for level in wanted for f in ratios_re_level([*noise, *outputs], level)]
+        more += [f for volts in dict.fromkeys(at_input) for f in ratios_re_input([*noise, *outputs], volts, None)]
         made.append(replace(run, findings=(*run.findings, *more)) if more else run)
     return tuple(made)
 

@@ -302,6 +302,23 @@ def test_a_millivolt_under_what_another_file_has_at_full_scale_or_from_a_tape(ty
     assert add_output_ratios([run, *runs_of(replace(output, stage="before"))], made)[0] == run
 
 
+@pytest.mark.parametrize(("type_", "ratio"), [("preamplifier", 53.9794), ("amplifier", None)])
+def test_a_line_output_s_noise_is_below_what_its_input_names(type_, ratio):
+    """5 mV through 40 dB are 0.5 V, 53.9794 dB above 1 mV; an amplifier's own ratios are those to its power."""
+    frequency, noise = exported(1e-6 / WIDTH_HZ, 3.0, 24_000.0, "hann")
+    rating = Rating("snr", "dB", at_least=50.0, input="phono", reference="5 mV", reference_v=0.005)
+    told = conditions("noise", load_ohm=None, window="hann", input="phono", ratings=[rating])
+    run = run_from(lines(frequency, noise), replace(told, gear=gear_of([type_])))
+    assert run.withheld == ()
+    gain = found("gain", 40.0, "", frequency=1000.0, input="phono")
+    made = Session(Path("session"), Unit("Norrvale", "Forty", type=(type_,)), Bench(), ratings=(rating,))
+    with_ratios, _ = add_output_ratios([run, *runs_of(gain)], made)
+    unweighted = [f.value for f in with_ratios.findings if f.quantity == "snr" and "weighting" not in f.at]
+    assert unweighted == ([] if ratio is None else [pytest.approx(ratio, abs=5e-5)])
+    line = panel_of(KINDS["noise"].card([with_ratios], [])).traces[-1]
+    assert line.label == ("5 mV at the input" if ratio else "")
+
+
 def test_the_ratio_that_is_said_is_weighted_as_the_rated_one(hiss):
     rated = {w: Rating("snr", "dB", at_least=60.0, weighting=w, reference="40 W", reference_w=40.0) for w in ("", "A")}
     phono = replace(rated["A"], input="phono")
