@@ -154,9 +154,9 @@ def test_each_caution_is_said_in_a_breath(kind):
 @pytest.mark.parametrize(
     ("types", "wanted"),
     [
-        (("amplifier",), "still to check: DC offset, bias, leakage with the plug both ways"),
-        (("valve amplifier",), "still to check: bias, leakage with the plug both ways"),
-        (("player",), "still to check: leakage with the plug both ways"),
+        (("amplifier",), "still to check: DC offset, bias, mains leakage, plug both ways"),
+        (("valve amplifier",), "still to check: bias, mains leakage, plug both ways"),
+        (("player",), "still to check: mains leakage, plug both ways"),
         (("loudspeaker",), ""),
     ],
 )
