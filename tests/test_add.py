@@ -134,6 +134,38 @@ def test_what_a_table_leaves_open_is_written_into_it(session, exports):
     assert b'# at the back\r\nload = "open"\r\nsetting' in (session / "session.toml").read_bytes()
 
 
+QUIETING = "Antenna (µV),S/N L (dB),S/N R (dB)\n" + "".join(f"{2**n},{20 + 6 * n},{21 + 6 * n}\n" for n in range(8))
+TAPE = "Rec level (dB),3rd harmonic L (%)\n-6,0.3\n-3,0.7\n0,1.2\n3,2.4\n6,4.5\n"
+DISTORTION = "Frequency (Hz),THD L,THD R\n" + "".join(f"{hz},{{}},{{}}\n" for hz in (20, 100, 1000, 10_000, 20_000))
+
+
+@pytest.mark.parametrize(
+    ("content", "answers", "keys"),
+    [
+        (QUIETING, ("", ""), {"aerial": "75 ohm", "microvolts": "terminated"}),
+        (QUIETING, ("2", "2"), {"aerial": "300 ohm", "microvolts": "e.m.f."}),
+        (TAPE, ("3",), {"reference_level": "185 nWb/m"}),
+        (DISTORTION.format(*[-80] * 10), ("",), {"units": {"left": "dB", "right": "dB"}}),  # below zero, it is no other
+        (DISTORTION.format(*[0.02] * 10), ("",), {"units": {"left": "%", "right": "%"}}),
+        (DISTORTION.format(*[0.02] * 10), ("2",), {"units": {"left": "ratio", "right": "ratio"}}),
+    ],
+)
+def test_what_a_column_means_is_asked_and_written(content, answers, keys, session, tmp_path):
+    (tmp_path / "export.csv").write_text(content, encoding="utf-8")
+    asked, ask = answering(*answers)
+    add_files(session, [tmp_path / "export.csv"], NO_CACHE, ask)
+    assert len(asked) == len(answers)
+    assert tables(session) == [{"file": "measurements/export.csv", **keys}]
+    assert check(session).findings
+
+
+@pytest.mark.parametrize("header", ["Rec level (dB re 200 nWb/m),H3 (%)", "Antenna (dBf),THD+N (%)"])
+def test_what_a_header_says_is_not_asked(header, session, tmp_path):
+    (tmp_path / "export.csv").write_text(header + TAPE[TAPE.index("\n") :], encoding="utf-8")
+    add_files(session, [tmp_path / "export.csv"], NO_CACHE, answering()[1])
+    assert tables(session) == []
+
+
 def test_a_file_from_a_folder_of_a_stage_keeps_it(session, exports):
     added = add_files(session, [exports / "before" / "response.txt"], open_cache(), None)
     assert added.copied == ("measurements/before/response.txt",)

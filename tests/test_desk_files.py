@@ -112,6 +112,33 @@ def test_a_kind_is_not_written_before_its_stage_is_known(tmp_path):
     assert desk.tables["measurements/Sweep 7.csv"]["kind"] == "response"
 
 
+def test_one_button_after_the_other_says_what_microvolts_are(tmp_path):
+    rows = "".join(f"{2**n},{20 + 6 * n},{21 + 6 * n}\n" for n in range(8))
+    desk = AtTheDesk(tmp_path, {"quieting.csv": f"Antenna (µV),S/N L (dB),S/N R (dB)\n{rows}"})
+    for words in (["Aerial 75 ohm", "Aerial 300 ohm"], ["Microvolts terminated", "Microvolts e.m.f."]):
+        (question,) = desk.files["questions"]
+        assert [choice["word"] for choice in question["choices"]] == words
+        desk.act("answer", file=question["file"], choice=1)
+    assert desk.files["questions"] == []
+    assert desk.tables["measurements/quieting.csv"] == {
+        "file": "measurements/quieting.csv",
+        "aerial": "300 ohm",
+        "microvolts": "e.m.f.",
+    }
+    assert {f.quantity for f in desk.session.shown.episode.findings} == {"50_db_quieting_sensitivity"}
+
+
+def test_the_buttons_of_a_tape_are_the_usual_fluxes(tmp_path):
+    rows = "-6,0.3\n-3,0.7\n0,1.2\n3,2.4\n6,4.5\n"
+    desk = AtTheDesk(tmp_path, {"mol.csv": f"Rec level (dB),3rd harmonic L (%)\n{rows}"})
+    (question,) = desk.files["questions"]
+    words = [f"Reference level {flux} nWb/m" for flux in (250, 200, 185, 320)]
+    assert [choice["word"] for choice in question["choices"]] == words
+    desk.act("answer", file=question["file"], choice=1)
+    assert desk.tables["measurements/mol.csv"]["reference_level"] == "200 nWb/m"
+    assert desk.files["questions"] == []
+
+
 def test_a_file_that_was_recognised_can_be_something_else(desk):
     file = "measurements/before response.csv"
     desk.act("change-file", file=file)

@@ -122,6 +122,11 @@ def test_as_found_nothing_is_said_of_the_repair(kind, picture):
         assert not {"again", "back", "less", "repair", "now", "after"} & set(words)
 
 
+@pytest.mark.parametrize("quantity", RULES)
+def test_what_is_not_comparable_is_no_miss(quantity):
+    assert title("verdict", verdict=verdict(quantity, INCOMPARABLE)) == "Rated under other conditions"
+
+
 def test_what_got_worse_is_no_repair():
     assert title("pair", channel="R", change=change(False, "R")) == "The right channel got worse"
     assert title("fault", channel="R", change=change(False, "R")) == "How clean is it?"

@@ -6,7 +6,6 @@ import contextlib
 import json
 import math
 import re
-import tomllib
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -17,6 +16,7 @@ from reviewkit.build.cache import Cache
 from reviewkit.build.plain_data import fingerprint, from_text, to_text
 from reviewkit.build.pool import Pool
 from reviewkit.build.program import program_digest
+from reviewkit.build.suggested_answers import suggested_answers
 from reviewkit.ingest.file_name import read_name
 from reviewkit.ingest.session.session_entries import MeasurementEntry
 from reviewkit.ingest.session.session_measurements import default_ids
@@ -31,7 +31,10 @@ from reviewkit.model.units import UnitError, read_quantity
 
 MOST_FILES = 400  # that no table names; a session has a tenth of that
 # keys that say how a file is read and as what, and those that its path may contradict
-_GIVEN = ("columns", "units", "full_scale", "kind", "stage", "load", "input", "drive", "frequency")
+_GIVEN = (
+    *("columns", "units", "full_scale", "kind", "stage", "load", "input", "drive", "frequency"),
+    *("aerial", "microvolts", "reference_level"),
+)
 _NOTHING: Mapping[str, Any] = MappingProxyType({})
 _STAGES = ("before", "after", "bench")
 _OF_A_STAGE = frozenset((*_STAGES, "left", "right", "l", "r"))
@@ -146,7 +149,7 @@ def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
         return recognise_sheet(read_any(folder / file, file, given=given), file, given)
     except InputError as error:
         message = error.faults[0].message
-        return Recognised(file, question=message, choices=_suggested(message))
+        return Recognised(file, question=message, choices=suggested_answers(folder / file, message, given))
 
 
 def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING) -> Recognised:
@@ -174,6 +177,10 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
         if key not in given:
             choices = tuple({key: value} for value in values)
             return Recognised(file, question=f"its path says {' and '.join(values)}", choices=choices)
+    for wanted in content.asks:
+        if wanted.key not in given and keys_of_kind(kind, {wanted.key: ""}):
+            choices = tuple({wanted.key: value} for value in wanted.values)
+            return Recognised(file, question=wanted.question, choices=choices)
     of_content, of_lines, of_name = (keys_of_kind(kind, each) for each in (content.table, remarked(sheet), name.table))
     stated = {**of_content, **of_lines}
     for key in stated.keys() & of_name.keys() - given.keys():
@@ -190,15 +197,6 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
         table["channels"] = "one"
     levels_v = content.levels_v if "drive" in _own_keys(kind) else ()
     return Recognised(file, table, why=content.what, levels_v=levels_v)
-
-
-def _suggested(message: str) -> tuple[Mapping[str, Any], ...]:
-    """Return the lines that a reader's message suggests, as the keys to write."""
-    suggested = []
-    for line in re.findall(r"(?:columns|units) = \{[^{}]*\}", message):
-        with contextlib.suppress(ValueError):
-            suggested.append(tomllib.loads(line))
-    return tuple(suggested)
 
 
 def keys_of_kind(kind: str, table: Mapping[str, Any]) -> dict[str, Any]:

@@ -395,6 +395,7 @@ def _finding(
     kind = runs[0].conditions.measurement.kind
     facts = {
         "kind": kind,
+        "asks": KINDS[kind].asked_of(runs[0].conditions.gear),
         "picture": "",
         "subject": base.subject,
         "verdict": verdict,

@@ -96,15 +96,15 @@ class FileActions:
         return m
 
     def _write(self, given: Mapping[str, Mapping[str, Any]], what: str, news: str) -> None:
-        """Write what files are. If a kind is given and more has to be asked, nothing is written before that: a table
-        with a kind says everything.
+        """Write what files are, each once nothing more has to be asked: a table of a file that isn't clear is a fault,
+        and one with a kind says everything.
         """
         folder, evening = self.session.folder, self.evening
         answers = {file: {**evening.answers.get(file, {}), **keys} for file, keys in given.items()}
         found = recognise_answered(folder, self.session.cache, {**evening.answers, **answers}, self.session.studio())
         asked = {each.file: each for each in found.files if each.question}
         written = entries_of(read_document(folder), listed_files(folder))
-        keys = {file: answer for file, answer in answers.items() if file not in asked or "kind" not in answer}
+        keys = {file: answer for file, answer in answers.items() if file not in asked}
         keys |= keys_to_write(found, keys, written)
         for entry in [entry for entry in written if entry.file in keys]:
             answer = keys[entry.file]
