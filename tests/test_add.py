@@ -153,7 +153,7 @@ DISTORTION = "Frequency (Hz),THD L,THD R\n" + "".join(f"{hz},{{}},{{}}\n" for hz
 def test_what_a_column_means_is_asked_and_written(content, answers, keys, session, tmp_path):
     (tmp_path / "export.csv").write_text(content, encoding="utf-8")
     asked, ask = answering(*answers)
-    add_files(session, [tmp_path / "export.csv"], NO_CACHE, ask)
+    add_files(session, [tmp_path / "export.csv"], open_cache(), ask)
     assert len(asked) == len(answers)
     assert tables(session) == [{"file": "measurements/export.csv", **keys}]
     assert check(session).findings
@@ -162,7 +162,7 @@ def test_what_a_column_means_is_asked_and_written(content, answers, keys, sessio
 @pytest.mark.parametrize("header", ["Rec level (dB re 200 nWb/m),H3 (%)", "Antenna (dBf),THD+N (%)"])
 def test_what_a_header_says_is_not_asked(header, session, tmp_path):
     (tmp_path / "export.csv").write_text(header + TAPE[TAPE.index("\n") :], encoding="utf-8")
-    add_files(session, [tmp_path / "export.csv"], NO_CACHE, answering()[1])
+    add_files(session, [tmp_path / "export.csv"], open_cache(), answering()[1])
     assert tables(session) == []
 
 
