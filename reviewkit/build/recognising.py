@@ -15,7 +15,7 @@ from reviewkit.build.cache import Cache
 from reviewkit.build.file_relations import ask_outputs, ask_stages, find_copies, find_references, state_drives
 from reviewkit.build.plain_data import fingerprint, from_text, to_text
 from reviewkit.build.pool import Pool
-from reviewkit.build.program import program_digest
+from reviewkit.build.program_digest import program_digest
 from reviewkit.build.suggested_answers import suggested_answers
 from reviewkit.ingest.file_name import read_name
 from reviewkit.ingest.session.session_entries import MeasurementEntry
