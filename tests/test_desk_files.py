@@ -254,4 +254,4 @@ def test_the_boxes_of_the_plan_are_kept_but_not_what_was_safe(tmp_path):
     for box in ("box: Photograph front", "box: Twice", "box: Twice", "gate: No loudspeaker connected"):
         actions["tick"]({"box": box})
     actions["step-done"]({"key": "caution 0"})
-    assert Desk(session, tmp_path / "aside", editing=True).evening.done == {"box: Photograph front"}
+    assert Desk(session, tmp_path / "aside", editing=True).state.done == {"box: Photograph front"}
