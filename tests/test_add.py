@@ -13,8 +13,8 @@ from evening_exports import SESSION
 from reviewkit.build import atomic_files
 from reviewkit.build.cache import open_cache
 from reviewkit.build.pipeline import check
-from reviewkit.commands import adding, cli
-from reviewkit.commands.adding import add_files
+from reviewkit.commands import add, cli
+from reviewkit.commands.add import add_files
 from reviewkit.model.errors import CannotFinish, InputError
 
 HEAD = f"# by hand\r\n{SESSION}# the end".replace("\n", "\r\n").replace("\r\r", "\r")
@@ -38,7 +38,7 @@ def files(folder: Path) -> dict[str, bytes]:
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
-def answering(*answers: str) -> tuple[list[str], adding.Ask]:
+def answering(*answers: str) -> tuple[list[str], add.Ask]:
     """The questions that were asked, and who answers them in this order."""
     asked: list[str] = []
 
@@ -153,7 +153,7 @@ DISTORTION = "Frequency (Hz),THD L,THD R\n" + "".join(f"{hz},{{}},{{}}\n" for hz
 def test_what_a_column_means_is_asked_and_written(content, answers, keys, session, tmp_path):
     (tmp_path / "export.csv").write_text(content, encoding="utf-8")
     asked, ask = answering(*answers)
-    add_files(session, [tmp_path / "export.csv"], NO_CACHE, ask)
+    add_files(session, [tmp_path / "export.csv"], open_cache(), ask)
     assert len(asked) == len(answers)
     assert tables(session) == [{"file": "measurements/export.csv", **keys}]
     assert check(session).findings
@@ -162,7 +162,7 @@ def test_what_a_column_means_is_asked_and_written(content, answers, keys, sessio
 @pytest.mark.parametrize("header", ["Rec level (dB re 200 nWb/m),H3 (%)", "Antenna (dBf),THD+N (%)"])
 def test_what_a_header_says_is_not_asked(header, session, tmp_path):
     (tmp_path / "export.csv").write_text(header + TAPE[TAPE.index("\n") :], encoding="utf-8")
-    add_files(session, [tmp_path / "export.csv"], NO_CACHE, answering()[1])
+    add_files(session, [tmp_path / "export.csv"], open_cache(), answering()[1])
     assert tables(session) == []
 
 
@@ -238,7 +238,7 @@ def test_a_copy_that_fails_takes_the_others_with_it(session, exports, monkeypatc
             raise OSError(28, "No space left on device")
         written(place, content)
 
-    monkeypatch.setattr(adding, "write_flushed", fails)
+    monkeypatch.setattr(add, "write_flushed", fails)
     with pytest.raises(CannotFinish, match="No space left on device; no file was added"):
         add_files(session, [exports], open_cache(), None)
     assert files(session) == {"session.toml": HEAD.encode()}

@@ -21,7 +21,7 @@ from reviewkit.build.pipeline import prepare
 from reviewkit.build.pool import ALONE
 from reviewkit.commands.desk import session_edits
 from reviewkit.commands.desk.desk import Desk
-from reviewkit.commands.desk.evening import Evening
+from reviewkit.commands.desk.desk_state import DeskState
 from reviewkit.commands.desk.file_actions import FileActions
 from reviewkit.commands.desk.file_facts import file_facts
 from reviewkit.commands.desk.inputs import Inputs
@@ -49,9 +49,9 @@ class AtTheDesk:
         for name, text in files.items():
             (self.folder / "measurements" / name).write_text(text, encoding="utf-8")
         self.session = LiveSession(self.folder, ALONE, NO_CACHE, Options(out=folder / "aside" / "out"))
-        self.evening = Evening()
+        self.state = DeskState()
         self.inputs = Inputs(self.folder, folder / "aside")
-        self.actions = FileActions(self.session, self.inputs, self.evening).by_name()
+        self.actions = FileActions(self.session, self.inputs, self.state).by_name()
         self.build()
 
     def build(self):
@@ -72,7 +72,7 @@ class AtTheDesk:
 
     @property
     def files(self):
-        return file_facts(self.session, self.evening)
+        return file_facts(self.session, self.state)
 
 
 UNCLEAR = sweep(5000)  # 12.3 dB down at 20 kHz: a response, or a tone control's
@@ -254,4 +254,4 @@ def test_the_boxes_of_the_plan_are_kept_but_not_what_was_safe(tmp_path):
     for box in ("box: Photograph front", "box: Twice", "box: Twice", "gate: No loudspeaker connected"):
         actions["tick"]({"box": box})
     actions["step-done"]({"key": "caution 0"})
-    assert Desk(session, tmp_path / "aside", editing=True).evening.done == {"box: Photograph front"}
+    assert Desk(session, tmp_path / "aside", editing=True).state.done == {"box: Photograph front"}

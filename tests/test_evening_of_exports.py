@@ -10,7 +10,7 @@ from evening_exports import SESSION, exports
 
 from reviewkit.build.cache import NO_CACHE
 from reviewkit.build.pipeline import check
-from reviewkit.commands.adding import Added, add_files
+from reviewkit.commands.add import Added, add_files
 from reviewkit.model.episode import Episode
 from reviewkit.model.recognised import toml_lines
 

@@ -10,7 +10,7 @@ from reviewkit.build.cache import Cache
 from reviewkit.build.file_results import Unusable, measure_file
 from reviewkit.build.plain_data import fingerprint, from_text
 from reviewkit.build.pool import Pool
-from reviewkit.build.program import program_digest
+from reviewkit.build.program_digest import program_digest
 from reviewkit.build.session_files import SessionFiles, input_digests
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import CannotFinish, InputError
