@@ -1,4 +1,4 @@
-"""A kind of measurement."""
+"""A kind of measurement. The list of them is measure/kinds.py."""
 
 from __future__ import annotations
 

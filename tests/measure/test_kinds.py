@@ -182,6 +182,15 @@ def test_its_card_and_its_points_follow_from_the_sample(name, runs):
 
 
 @pytest.mark.parametrize("name", KINDS)
+def test_each_of_the_samples_points_is_worded(name, runs):
+    pages = Pages(places.templates(), places.templates())
+    for run in runs:
+        if run.conditions.measurement.kind == name:
+            for point in KINDS[name].points(run, None):
+                assert pages.sentences(point), (run.conditions.measurement.id, point.name)
+
+
+@pytest.mark.parametrize("name", KINDS)
 def test_the_curves_that_travel_cannot_be_changed(name, runs):
     curves = [curve for run in runs if run.conditions.measurement.kind == name for curve in run.curves]
     assert bool(curves) == (name != "reading")
