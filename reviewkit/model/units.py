@@ -122,7 +122,7 @@ SET_UNITS: dict[str, UnitSpelling] = {
 
 # Both Unicode micro signs and both ohm signs are in use; typographic minus and several kinds of space come from
 # spreadsheets and from our own outputs pasted back.
-_SAME_CHARACTER = str.maketrans(
+SAME_CHARACTER = str.maketrans(
     {"\u03bc": "µ", "\u2126": "Ω", "\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " "}
 )
 _MIXED = re.compile(r"\s*(\d{1,4}) +([12])/([23])(?![\d/])")
@@ -153,7 +153,7 @@ class UnitError(ValueError):
 
 def normalised(text: str) -> str:
     """Replace look-alike characters (micro, ohm, minus, spaces) with the ones used here."""
-    return text.translate(_SAME_CHARACTER)
+    return text.translate(SAME_CHARACTER)
 
 
 def unit_of(text: str) -> UnitSpelling | None:

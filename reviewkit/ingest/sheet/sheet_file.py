@@ -15,7 +15,7 @@ from reviewkit.ingest.sheet.sheet_layout import Layout, find_layout
 from reviewkit.ingest.sheet.sheet_order import has_sane_values, in_order, over_one_scale
 from reviewkit.ingest.sheet.sheet_rows import abscissa_of, converted, read_rows
 from reviewkit.ingest.sheet.sheet_sense import check_sense
-from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, NumberedLines, comment_text, decode
+from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, comment_text, decode, numbered_lines
 from reviewkit.model.errors import Fault, Faults, InputError, shortened
 from reviewkit.model.sheet import Column, Sheet
 
@@ -65,9 +65,9 @@ def parse_sheet(
     text, encoding = decode(data, source)
     del data  # a long file isn't in memory twice
     beginning = text[: text.find("\n", _SHOWN_WITHIN) + 1 or len(text)]
-    layout = find_layout(NumberedLines(beginning)) or find_layout(NumberedLines(text))
+    layout = find_layout(beginning) or find_layout(text)
     if layout is None:
-        line, shown = _first_odd_line(NumberedLines(beginning))
+        line, shown = _first_odd_line(beginning)
         none = f'no row holds two numbers or more separated by comma, semicolon, tab or spaces (here: "{shown}")'
         raise InputError(Fault(source, line, f"{none}; export the readings as a table of text"))
     chosen, notes = choose_columns(layout, columns, units, source)
@@ -105,9 +105,9 @@ def parse_sheet(
     )
 
 
-def _first_odd_line(lines: NumberedLines) -> tuple[int, str]:
+def _first_odd_line(text: str) -> tuple[int, str]:
     """Return the first line with a digit that is neither blank nor a comment, else the first line that isn't blank."""
-    filled = [(number, line.strip()) for number, line in lines if line.strip()]
+    filled = [(number, line.strip()) for number, line in numbered_lines(text) if line.strip()]
     with_digits = (each for each in filled if comment_text(each[1], ",") is None and any(map(str.isdigit, each[1])))
     number, line = next(with_digits, filled[0])
     return number, shortened(line, 60)

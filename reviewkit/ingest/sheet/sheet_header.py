@@ -106,11 +106,6 @@ class Heading:
     doubt: str = ""  # why its number may be a different one: "peak", "total" or "dBm"
     swept: str = ""  # its role in a sweep of level, if that is another; SOURCE: it may be what was set
 
-    @property
-    def plain(self) -> bool:
-        """Return whether it reads like a header at all: a role, a channel or a unit."""
-        return bool(self.role or self.channel or self.unit)
-
 
 def unit_written(text: str) -> UnitSpelling | None:
     """Return the unit in a header or units row, without brackets and "rms"; in capitals only if it is unambiguous."""
