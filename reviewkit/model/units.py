@@ -6,8 +6,12 @@ import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import TYPE_CHECKING, TypeVar
 
 from reviewkit.model.errors import shortened
+
+if TYPE_CHECKING:
+    from reviewkit.model.arrays import Array
 
 # Spellings are case-sensitive on purpose: mW and MW differ by a factor of a thousand million.
 
@@ -147,6 +151,9 @@ _SYMBOLS: dict[tuple[str, float], str] = {
 }
 
 
+Scaled = TypeVar("Scaled", float, "Array")
+
+
 class UnitError(ValueError):
     """A value that can't be read; the message says what to write instead."""
 
@@ -267,9 +274,24 @@ def split_single(text: str) -> tuple[float, UnitSpelling]:
     return scaled(value, known.factor), known
 
 
-def scaled(value: float, factor: float) -> float:
-    """Return value × factor, rounded once: 0.1 ms is 0.0001 s and not 0.00010000000000000002 s."""
-    if factor >= 1:
+def scaled(value: Scaled, factor: float) -> Scaled:
+    """Return value × factor, rounded once: 0.1 ms is 0.0001 s and not 0.00010000000000000002 s.
+
+    Parameters
+    ----------
+    value : float or ndarray of float64
+        A value or several, of any shape. For a factor of 1 the result is the array itself.
+    factor : float
+        Of a unit.
+
+    Returns
+    -------
+    float or ndarray of float64
+        Same shape.
+    """
+    if factor == 1:
+        return value
+    if factor > 1:
         return value * factor
     return value / (1 / factor) if (1 / factor).is_integer() else value * factor
 

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.ingest.sheet.sheet_columns import SCALES, Chosen
-from reviewkit.ingest.sheet.sheet_rows import MOST_LISTED, NumericTable, called, converted
+from reviewkit.ingest.sheet.sheet_rows import MOST_LISTED, NumericTable, abscissa_of, called
 from reviewkit.model.digits import trimmed
 from reviewkit.model.errors import MOST_KEPT, Faults
 from reviewkit.model.sheet import Skipped
+from reviewkit.model.units import scaled
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -60,42 +61,29 @@ def _out_of_size(values: NDArray[np.float64], most: float) -> int | None:
     return None
 
 
-def in_order(table: NumericTable, abscissa: NDArray[np.float64], role: str, faults: Faults) -> NumericTable:
+def in_order(table: NumericTable, chosen: Sequence[Chosen], faults: Faults) -> NumericTable:
     """Return the table with its abscissa rising.
 
     A sweep in falling order is reversed. Time and frequency must not go back (noted in `faults`); a row that repeats
     the one before is left out and listed, and so is the row at 0 Hz of an evenly spaced spectrum. A power may go back,
     as it does near clipping: only a sweep that falls throughout is reversed.
-
-    Parameters
-    ----------
-    table : NumericTable
-        The table, in the file's order.
-    abscissa : NDArray[np.float64]
-        In Hz, s, W or V, shape (rows,).
-    role : str
-        The abscissa's role.
-    faults : Faults
-        Notes of what is wrong.
-
-    Returns
-    -------
-    NumericTable
-        The table.
     """
+    place = abscissa_of(chosen)
+    role = chosen[place].role
+    abscissa = scaled(table.values[:, place], chosen[place].unit.factor)
     if len(abscissa) == 0:
         return table
     if np.all(abscissa[1:] > abscissa[:-1]) and (role != "frequency" or abscissa[0] > 0):
         return table
     steps = np.diff(abscissa)
+    rises, falls = np.count_nonzero(steps > 0), np.count_nonzero(steps < 0)
+    if falls > rises if role in _STEPS else falls and not rises:
+        table, abscissa = replace(table, values=table.values[::-1], lines=table.lines[::-1]), abscissa[::-1]
     if role not in _STEPS:
-        falls = bool(np.all(steps <= 0) and np.any(steps < 0))
-        return _turned(table, abscissa)[0] if falls else table
-    if np.count_nonzero(steps < 0) > np.count_nonzero(steps > 0):
-        table, abscissa = _turned(table, abscissa)
+        return table
     if role == "frequency":
         table, abscissa = _above_zero(table, abscissa, faults)
-    return _without_repeats(table, abscissa, role, faults)[0]
+    return _without_repeats(table, abscissa, role, faults)
 
 
 def over_one_scale(
@@ -112,8 +100,8 @@ def over_one_scale(
         if before == place:
             kept.append(place)
             continue
-        one = converted(table.values[:, before], chosen[before].unit.factor)
-        other = converted(table.values[:, place], column.unit.factor)
+        one = scaled(table.values[:, before], chosen[before].unit.factor)
+        other = scaled(table.values[:, place], column.unit.factor)
         differs = np.flatnonzero(~np.isclose(one, other, rtol=1e-9, atol=0.0))
         if len(differs):
             at = int(differs[0])
@@ -130,22 +118,16 @@ def over_one_scale(
     return replace(table, values=table.values[:, kept]), tuple(chosen[place] for place in kept)
 
 
-def _turned(table: NumericTable, abscissa: NDArray[np.float64]) -> tuple[NumericTable, NDArray[np.float64]]:
-    return replace(table, values=table.values[::-1], lines=table.lines[::-1]), abscissa[::-1]
-
-
-def _kept(
-    table: NumericTable, abscissa: NDArray[np.float64], out: NDArray[np.bool_], why: Callable[[int], str]
-) -> tuple[NumericTable, NDArray[np.float64]]:
+def _kept(table: NumericTable, out: NDArray[np.bool_], why: Callable[[int], str]) -> NumericTable:
     """Return the rows that aren't `out`; list the first of the others with the reason for each. `why`: of a place."""
     if not out.any():
-        return table, abscissa
+        return table
     places = np.flatnonzero(out)
     listed = [Skipped(int(table.lines[place]), why(int(place))) for place in places[:MOST_LISTED]]
     if len(places) > MOST_LISTED:
         listed.append(Skipped(int(table.lines[places[-1]]), f"and {len(places) - MOST_LISTED} rows before it likewise"))
     skipped = tuple(sorted((*table.skipped, *listed), key=lambda each: each.line))
-    return replace(table, values=table.values[~out], lines=table.lines[~out], skipped=skipped), abscissa[~out]
+    return replace(table, values=table.values[~out], lines=table.lines[~out], skipped=skipped)
 
 
 def _above_zero(
@@ -160,7 +142,7 @@ def _above_zero(
     if zero.any() and not _evenly_spaced(frequency_hz):
         for line in table.lines[_first(zero, table)]:
             faults.add(int(line), "0 Hz in a sweep; delete the row, or begin the sweep above zero")
-    return _kept(table, frequency_hz, zero, lambda place: "a spectrum's row at 0 Hz")
+    return _kept(table, zero, lambda place: "a spectrum's row at 0 Hz"), frequency_hz[~zero]
 
 
 def _evenly_spaced(values: NDArray[np.float64]) -> bool:
@@ -179,9 +161,7 @@ def _evenly_spaced(values: NDArray[np.float64]) -> bool:
     return bool(np.max(np.abs(values - values[0] - index * step)) <= _EVEN * step)
 
 
-def _without_repeats(
-    table: NumericTable, abscissa: NDArray[np.float64], role: str, faults: Faults
-) -> tuple[NumericTable, NDArray[np.float64]]:
+def _without_repeats(table: NumericTable, abscissa: NDArray[np.float64], role: str, faults: Faults) -> NumericTable:
     steps = np.diff(abscissa)
     for place in _first(steps < 0, table).tolist():
         # reported in the file's order, whichever way the sweep runs there
@@ -200,7 +180,7 @@ def _without_repeats(
             "one sweep per file, with all digits",
         )
     out = np.concatenate(([False], same))
-    return _kept(table, abscissa, out, lambda place: f"the same as line {int(table.lines[place - 1])}")
+    return _kept(table, out, lambda place: f"the same as line {int(table.lines[place - 1])}")
 
 
 def _first(which: NDArray[np.bool_], table: NumericTable) -> NDArray[np.int64]:

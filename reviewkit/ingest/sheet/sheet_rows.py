@@ -216,25 +216,3 @@ def abscissa_of(chosen: Sequence[Chosen]) -> int:
 def called(column: Chosen) -> str:
     """Return how a message names a column."""
     return f"column {column.index + 1}" + (f" ({shortened(column.header, 40)})" if column.header else "")
-
-
-def converted(values: NDArray[np.float64], factor: float) -> NDArray[np.float64]:
-    """Return values × factor, rounded only at the end, as in `units.scaled`: 0.1 ms is 0.0001 s.
-
-    Parameters
-    ----------
-    values : NDArray[np.float64]
-        Any shape.
-    factor : float
-        For 1 the result is the array itself.
-
-    Returns
-    -------
-    NDArray[np.float64]
-        Same shape.
-    """
-    if factor == 1:
-        return values
-    if factor >= 1:
-        return values * factor
-    return values / (1 / factor) if (1 / factor).is_integer() else values * factor
