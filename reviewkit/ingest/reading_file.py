@@ -14,7 +14,7 @@ from reviewkit.ingest.delimited import Delimited, DelimitedRow, parse_delimited
 from reviewkit.ingest.known_names import LONGEST_NAME, misspelled
 from reviewkit.ingest.plain_text import decode, read_text
 from reviewkit.ingest.reading_conditions import conditions_of
-from reviewkit.ingest.sheet.sheet_numbers import is_missing
+from reviewkit.ingest.sheet.sheet_text import is_missing
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
 from reviewkit.model.gear_names import shown_name
 from reviewkit.model.quantities import BY_METER, QUANTITIES

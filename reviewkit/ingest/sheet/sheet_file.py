@@ -6,22 +6,17 @@ from collections.abc import Mapping
 from pathlib import Path
 from stat import S_ISREG
 from types import MappingProxyType
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reviewkit.ingest.sheet.sheet_columns import choose_columns
 from reviewkit.ingest.sheet.sheet_layout import Layout, find_layout
-from reviewkit.ingest.sheet.sheet_order import has_sane_values, in_order, over_one_scale
+from reviewkit.ingest.sheet.sheet_order import check_sense, has_sane_values, in_order, over_one_scale
 from reviewkit.ingest.sheet.sheet_rows import read_rows
-from reviewkit.ingest.sheet.sheet_sense import check_sense
 from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, comment_text, decode, numbered_lines
 from reviewkit.model.errors import Fault, Faults, InputError, shortened
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.units import scaled
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
 
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
 MOST_BYTES = 1_000_000_000

@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from itertools import chain, islice, pairwise
 
 from reviewkit.ingest.sheet.sheet_header import read_heading, unit_written
-from reviewkit.ingest.sheet.sheet_numbers import is_missing, is_number
 from reviewkit.ingest.sheet.sheet_text import (
     MOST_COLUMNS,
     SEPARATORS,
@@ -16,6 +15,8 @@ from reviewkit.ingest.sheet.sheet_text import (
     WIDE_SPACES,
     cells_of,
     comment_text,
+    is_missing,
+    is_number,
     numbered_lines,
     trimmed,
 )

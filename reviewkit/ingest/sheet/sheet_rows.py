@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
+import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.ingest.sheet.sheet_bulk import parse_plain_rows
 from reviewkit.ingest.sheet.sheet_columns import Chosen
 from reviewkit.ingest.sheet.sheet_layout import Layout
-from reviewkit.ingest.sheet.sheet_numbers import ONE_GROUP, WHOLE, WRITTEN, NotANumber, is_number, number
-from reviewkit.ingest.sheet.sheet_text import cells_of, comment_text, numbered_lines
+from reviewkit.ingest.sheet.sheet_text import (
+    ONE_GROUP,
+    SPACES,
+    WHOLE,
+    WIDE_SPACES,
+    WRITTEN,
+    NotANumber,
+    cells_of,
+    comment_text,
+    is_number,
+    number,
+    numbered_lines,
+)
 from reviewkit.model.errors import Faults, shortened
 from reviewkit.model.sheet import Skipped
 
@@ -88,6 +99,54 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
         skipped.append(Skipped(last, f"and {unlisted} rows before it, of which none holds a reading", unread=True))
     warnings = (f"line {headers[0]}: the header again, skipped",) if headers else ()
     return NumericTable(values[:count], lines[:count], decimal, tuple(skipped), warnings)
+
+
+def parse_plain_rows(text: str, separator: str, width: int, decimal: str) -> NDArray[np.float64] | None:
+    """Return the numbers of rows that hold nothing else, or None if a line is, or may be, anything other than that.
+
+    Parameters
+    ----------
+    text
+        Whole lines.
+    separator, width, decimal
+        What sets the cells apart, how many a row has, and their decimal mark.
+
+    Returns
+    -------
+    numpy.ndarray or None
+        Shape (lines, width), correctly rounded.
+
+    Notes
+    -----
+    The parser gives up wherever it could read otherwise than cell by cell: at a missing value, another decimal mark, a
+    mark between thousands, a cell too many or too few, a quoted cell, a comment, a blank line.
+    """
+    blank = separator in (SPACES, WIDE_SPACES)
+    if '"' in text or (separator == WIDE_SPACES and _has_single_blanks(text)):
+        return None
+    if decimal == ",":
+        if "." in text:  # which may set thousands apart
+            return None
+        text = text.replace(",", ".")
+    end = f"{separator}\n"
+    if not blank and text[: text.find("\n") + 1].endswith(end):
+        text = text.replace(end, "\n")  # one separator too many at the end of every row
+    lines = text.count("\n") + (text[-1] != "\n")
+    try:
+        values = np.loadtxt(io.StringIO(text), delimiter=None if blank else separator, comments=None, ndmin=2)
+    except ValueError:
+        return None
+    whole = values.shape == (lines, width)  # blank lines are left out
+    return values if whole and np.isfinite(values).all() else None
+
+
+def _has_single_blanks(text: str) -> bool:
+    """Return whether there is a single blank or a tab, which may be part of a cell."""
+    signs = np.frombuffer(text.encode("utf-8"), dtype=np.uint8)
+    is_blank = signs == ord(" ")
+    inside = is_blank[1:-1] & ~is_blank[:-2] & ~is_blank[2:]
+    inside &= (signs[:-2] != ord("\n")) & (signs[2:] != ord("\n"))
+    return "\t" in text or bool(inside.any())
 
 
 def _stretches(text: str, start: int, first: int) -> Iterator[tuple[int, str, bool]]:
