@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, TypeVar
@@ -117,11 +118,13 @@ PEAK_UNITS: dict[str, UnitSpelling] = {
     for prefix, part in (("", 1.0), ("m", 1e-3))
 }
 
-# Only a column of what was set for each row has these; the position of a knob is a bare number.
-SET_UNITS: dict[str, UnitSpelling] = {
+# Only a column has those in peak volts and those of what was set for each row; the position of a knob is a bare number.
+COLUMN_UNITS: dict[str, UnitSpelling] = {
     **{spelling: SINGLE_UNITS[spelling] for spelling in ("dBf", "nWb/m")},
     **dict.fromkeys(("dBµV", "dBuV"), UnitSpelling("dBµV", 1.0)),
     **dict.fromkeys(("position", "positions"), UnitSpelling("position", 1.0)),
+    **PEAK_UNITS,
+    **UNITS,
 }
 
 # Both Unicode micro signs and both ohm signs are in use; typographic minus and several kinds of space come from
@@ -163,9 +166,9 @@ def normalised(text: str) -> str:
     return text.translate(SAME_CHARACTER)
 
 
-def unit_of(text: str) -> UnitSpelling | None:
+def unit_of(text: str, table: Mapping[str, UnitSpelling] = UNITS) -> UnitSpelling | None:
     """Return the unit of a spelling, or None if it isn't in the table."""
-    return UNITS.get(normalised(text).strip())
+    return table.get(normalised(text).strip())
 
 
 def single_unit(text: str) -> UnitSpelling | None:
@@ -182,12 +185,6 @@ def canonical(text: str) -> str:
 def symbol_of(unit: UnitSpelling) -> str:
     """Return the usual spelling of a unit."""
     return _SYMBOLS[unit.base, unit.factor]
-
-
-def column_unit(text: str) -> UnitSpelling | None:
-    """Return the unit that a column's spelling stands for, peak volts and what is set too; None for an unknown one."""
-    spelling = normalised(text).strip()
-    return UNITS.get(spelling) or PEAK_UNITS.get(spelling) or SET_UNITS.get(spelling)
 
 
 def read_quantity(text: str, base: str) -> float:

@@ -12,7 +12,7 @@ from reviewkit.ingest.sheet.sheet_remedies import KEYS, ColumnDraft, Written, sh
 from reviewkit.ingest.sheet.sheet_text import MOST_COLUMNS, cleaned
 from reviewkit.model.errors import Faults, nearest, shortened
 from reviewkit.model.toml_text import quoted
-from reviewkit.model.units import PEAK_UNITS, UnitSpelling, column_unit
+from reviewkit.model.units import COLUMN_UNITS, PEAK_UNITS, UnitSpelling, unit_of
 
 SCALES = ("time", "frequency", SET)  # a file may repeat them for each channel, if they are the same there
 _PAIRS = (("1", "2"), ("A", "B"))
@@ -80,7 +80,7 @@ def _check_keys(columns: Mapping[str, str | int], units: Mapping[str, str], wher
                     where, f'{table} names "{shortened(key, 40)}", which is not a kind of column; {nearest(key, KEYS)}'
                 )
     for key, text in units.items():
-        if key in KEYS and column_unit(text) is None:
+        if key in KEYS and unit_of(text, COLUMN_UNITS) is None:
             faults.add(
                 where,
                 f'units: {quoted(key)} = "{shortened(text, 40)}" is not a known unit; write for example '
@@ -182,7 +182,7 @@ def _with_session_units(
     joined = []
     for draft in drafts:
         for key in draft.unit_keys():
-            unit = column_unit(units.get(key, ""))
+            unit = unit_of(units.get(key, ""), COLUMN_UNITS)
             allowed = ROLE_UNITS.get(draft.role)
             if unit is None or (allowed and unit.base not in allowed and key != draft.role):
                 continue  # left = "dBV" is about the left level, not the left distortion next to it
