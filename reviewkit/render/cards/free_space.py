@@ -75,13 +75,10 @@ class FreeSpace:
         reach = width / 2
         for x in (-reach, 0.0, reach):
             for y in (-reach, 0.0, reach):
-                self._mark(cells, points + np.array((x, y)))
-
-    def _mark(self, cells: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], points: Array) -> None:
-        columns = ((points[:, 0] - self.box.left) / _CELL).astype(int)
-        rows = ((points[:, 1] - self.box.top) / _CELL).astype(int)
-        inside = (columns >= 0) & (rows >= 0) & (columns < cells.shape[1]) & (rows < cells.shape[0])
-        cells[rows[inside], columns[inside]] = True
+                columns = ((points[:, 0] + x - self.box.left) / _CELL).astype(int)
+                rows = ((points[:, 1] + y - self.box.top) / _CELL).astype(int)
+                inside = (columns >= 0) & (rows >= 0) & (columns < cells.shape[1]) & (rows < cells.shape[0])
+                cells[rows[inside], columns[inside]] = True
 
     def occupy_box(self, box: Box) -> None:
         """Mark a rectangle as occupied."""
