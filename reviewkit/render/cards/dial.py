@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 
 from reviewkit.model.card import Axis
@@ -37,20 +38,20 @@ def place_dial_line(page: Page) -> None:
 def place_scale(page: Page, axis: Axis, loud: tuple[float, ...] = ()) -> None:
     """Place the ticks and numbers of the dial; `loud`: see `place_dial`."""
     with page.part_of("scale"):
-        _place_ticks(page, axis, loud)
+        _place_ticks(page, axis, _numbers(page, axis, loud))
 
 
-def _place_ticks(page: Page, axis: Axis, loud: tuple[float, ...]) -> None:
+def _place_ticks(page: Page, axis: Axis, numbers: Sequence[tuple[float, str, bool]]) -> None:
     shape, look = page.shape, page.look
     left, right = shape.curves
-    numbered = [at for at, _, _ in _numbers(page, axis, loud)]
+    numbered = [at for at, _, _ in numbers]
     for value in axis.minor:
         at = axis_position(axis, value)
         if 0.0 <= at <= 1.0 and all(abs(at - other) > 1e-6 for other in numbered):
             x = left + at * (right - left)
             page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MINOR)), look.soft, 2.5))
     reach = 0.0
-    for at, text, heavy in _numbers(page, axis, loud):
+    for at, text, heavy in numbers:
         x = left + at * (right - left)
         page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MAJOR)), look.ink, _LINE))
         weight = "black" if heavy else "regular"
@@ -59,7 +60,7 @@ def _place_ticks(page: Page, axis: Axis, loud: tuple[float, ...]) -> None:
         number = page.text(text, centre, shape.numbers, AXIS, look.ink, weight=weight, anchor="centre")
         page.add(number)
         reach = max(reach, number.box.right)
-    if axis.unit and not any(text.endswith(f" {axis.unit}") for _, text, _ in _numbers(page, axis, loud)):
+    if axis.unit and not any(text.endswith(f" {axis.unit}") for _, text, _ in numbers):
         width = page.width(axis.unit, AXIS)
         if reach + 14 + width <= shape.safe.right:
             page.add(page.text(axis.unit, reach + 14, shape.numbers, AXIS, look.soft))
