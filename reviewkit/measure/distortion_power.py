@@ -22,6 +22,7 @@ from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding_conditions import DRIVEN
 from reviewkit.model.kind import POWER, Kind
 from reviewkit.model.ratings import LOWEST_POWER_W, distortion_limit
 from reviewkit.model.recognised import DISTORTION_WORDS, Content, NameWords
@@ -225,7 +226,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     said = []
     spot = figures.by_channel(run, "distortion", power=_SPOT_W)
     was = figures.by_channel(before, "distortion", power=_SPOT_W) if before else []
-    shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": figures.driven(run.conditions)}
+    shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": DRIVEN.get(m.channels, "")}
     if spot and (was or m.stage == "before"):
         facts = {"findings": spot, "worse": quantities.worse(spot), "before": quantities.worse(was), "power": _SPOT_W}
         said.append(run.point("spot", **{**shared, **facts}))

@@ -128,14 +128,9 @@ def drive(c: Conditions) -> str:
     )
 
 
-def driven(c: Conditions) -> str:
-    """Return "both channels driven", "one channel driven", or ""."""
-    return DRIVEN.get(c.measurement.channels, "")
-
-
 def shared_driven(runs: Sequence[Run]) -> str:
     """Return which channels are driven in all runs, in words; "" if it differs or isn't known."""
-    texts = {driven(run.conditions) for run in _of_the_unit(runs)}
+    texts = {DRIVEN.get(run.conditions.measurement.channels, "") for run in _of_the_unit(runs)}
     return texts.pop() if len(texts) == 1 else ""
 
 

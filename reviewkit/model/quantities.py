@@ -12,14 +12,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from reviewkit.model.digits import MINUS, fixed, float_of, prefixed, signed, significant, trimmed
+from reviewkit.model.digits import MINUS, Steps, fixed, float_of, prefixed, signed, significant, stepped, trimmed
 from reviewkit.model.finding import Finding
-from reviewkit.model.level import LINEAR_UNITS, Level, decibels, level_of
+from reviewkit.model.level import Level, level_of
 from reviewkit.model.quantity_table import BY_METER, DISTORTION, OWN, QUANTITIES, SUBJECTS, Quantity
 
 __all__ = ["BY_METER", "DISTORTION", "OWN", "QUANTITIES", "SUBJECTS", "Quantity"]
 
 _VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))
+_HERTZ_STEPS = (("MHz", 1e6), ("kHz", 1e3), ("Hz", 1.0))  # "98 MHz", not "98000 kHz"
 _SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
 _OHM_STEPS = (("MΩ", 1e6), ("kΩ", 1e3), ("Ω", 1.0))
 _PREFIXES = {
@@ -172,7 +173,7 @@ def shown(value: float, style: str, uncertainty: float | None = None, written: s
     raise KeyError(style)
 
 
-def _kept(steps: tuple[tuple[str, float], ...], written: str) -> tuple[tuple[str, float], ...]:
+def _kept(steps: Steps, written: str) -> Steps:
     """Return the prefixes to choose from: only the one that was written, if it is among them."""
     return tuple(step for step in steps if step[0] == written) or steps
 
@@ -184,19 +185,12 @@ def flatness_decimals(value_db: float) -> int:
 
 def hertz(value_hz: float, digits: int = 3) -> str:
     """Return a frequency as a condition: "20 Hz", "1 kHz", "12.5 kHz"."""
-    factor, name = _hertz_step(value_hz)
-    return f"{trimmed(value_hz / factor, digits)} {name}"
-
-
-def _hertz_step(value_hz: float) -> tuple[float, str]:
-    """Return the unit in which people write a frequency: "98 MHz", not "98000 kHz"."""
-    return (1e6, "MHz") if value_hz >= 999.5e3 else (1e3, "kHz") if value_hz >= 999.5 else (1.0, "Hz")
+    return stepped(value_hz, _HERTZ_STEPS, digits)
 
 
 def corner(value_hz: float, uncertainty: float | None = None) -> str:
     """Return a measured frequency to three digits, zeros kept."""
-    factor, name = _hertz_step(value_hz)
-    return f"{significant(value_hz / factor, 3, uncertainty and uncertainty / factor)} {name}"
+    return prefixed(value_hz, "Hz", _HERTZ_STEPS, uncertainty)
 
 
 def watts(value_w: float, digits: int = 3) -> str:
@@ -206,29 +200,22 @@ def watts(value_w: float, digits: int = 3) -> str:
 
 def volts(value_v: float, digits: int = 3) -> str:
     """Return a voltage as a condition: "2.83 V", "150 mV", "80 µV"."""
-    name, factor = next(((n, f) for n, f in _VOLT_STEPS if value_v >= 0.9995 * f), _VOLT_STEPS[-1])
-    return f"{trimmed(value_v / factor, digits)} {name}"
+    return stepped(value_v, _VOLT_STEPS, digits)
 
 
 def seconds(value_s: float, digits: int = 3) -> str:
     """Return a time as a limit: "2 µs", "0.5 s"."""
-    name, factor = next(((n, f) for n, f in _SECOND_STEPS if value_s >= 0.9995 * f), _SECOND_STEPS[-1])
-    return f"{trimmed(value_s / factor, digits)} {name}"
+    return stepped(value_s, _SECOND_STEPS, digits)
 
 
 def limit(value: float, unit: str, digits: int = 3) -> str:
     """Return a limit in any unit, with the prefix that keeps it at or above one: "47 kΩ", "19.2 dBf", "20°"."""
     for base, steps in (*_PREFIXES.values(), ("Ω", _OHM_STEPS)):
         if unit == base and value:
-            name, factor = next(((n, f) for n, f in steps if abs(value) >= f * 0.9995), steps[-1])
-            return f"{_trimmed_signed(value / factor, digits)} {name}"
+            return stepped(value, steps, digits)
     if unit == "rpm" and (thirds := round(3 * value)) % 3 and math.isclose(thirds / 3, value, rel_tol=1e-9):
         return f"{thirds // 3} {thirds % 3}/3 rpm"
-    return joined(_trimmed_signed(value, digits), unit)
-
-
-def _trimmed_signed(value: float, digits: int) -> str:
-    return f"{MINUS if value < 0 else ''}{trimmed(abs(value), digits)}"
+    return joined(trimmed(value, digits), unit)
 
 
 def load(value_ohm: float) -> str:
@@ -281,8 +268,7 @@ def level_text(level: Level) -> str:
         return volts(level.value)
     if level.unit == "%":
         return f"{trimmed(level.value)} % {level.reference}"
-    number = trimmed(level.value) if level.unit in LINEAR_UNITS else decibels(level.value)
-    return f"{number} {level.unit}" + (f" re {level.reference}" if level.reference else "")
+    return f"{trimmed(level.value)} {level.unit}" + (f" re {level.reference}" if level.reference else "")
 
 
 def conditions(at: Mapping[str, Any]) -> str:
