@@ -76,7 +76,7 @@ def find_layout(text: str) -> Layout | None:
             rows = (
                 line
                 for number, line in numbered_lines(text)
-                if number >= layout.first and _is_data(line, separator, layout.width, labelled=labelled)
+                if number >= layout.first and _shape_of(line, separator, labelled=labelled)[0] == layout.width
             )
             firsts = tuple(cells_of(line, separator)[0] for line in islice(rows, _SAMPLE))
             return replace(layout, labelled=labelled, firsts=firsts)
@@ -89,8 +89,8 @@ def _below_separator(text: str, separator: str, width: int, *, labelled: bool) -
     for (number, line), (_, below) in pairwise(chain(filled_lines, [(0, "")])):
         above.append((number, line))
         # a single remark such as "Averages,8,2" isn't a table
-        alone = labelled and below and not _is_data(below, separator, width, labelled=labelled)
-        if not alone and _is_data(line, separator, width, labelled=labelled):
+        alone = labelled and below and _shape_of(below, separator, labelled=labelled)[0] != width
+        if not alone and _shape_of(line, separator, labelled=labelled)[0] == width:
             break
     filled = list(above)
     start = len(filled) - 1
@@ -114,35 +114,27 @@ def _separator(text: str, *, labelled: bool) -> tuple[str, int] | None:
     for separator in SEPARATORS:
         signs = separator.strip(" ") or " \t"
         able = (line for line in sample if any(sign in line for sign in signs))
-        split = [_row_cells(line, separator) for line in able]
-        rows = [(len(cells), found) for cells in split if (found := _readings_in(cells, labelled=labelled))]
-        if rows:
-            width, count = Counter(cells for cells, _ in rows).most_common(1)[0]
-            pure = rows.count((width, width - labelled))
+        shapes = [shape for line in able if any(shape := _shape_of(line, separator, labelled=labelled))]
+        if shapes:
+            width, count = Counter(cells for cells, _ in shapes).most_common(1)[0]
+            pure = shapes.count((width, width - labelled))
             if (pure, count) > most:
                 best, most = (separator, width), (pure, count)
     return best
 
 
-def _row_cells(line: str, separator: str) -> list[str]:
-    """Return the cells of a line up to the last that isn't empty; none of a comment."""
-    return trimmed(cells_of(line, separator)) if comment_text(line, separator) is None else []
+def _shape_of(line: str, separator: str, *, labelled: bool) -> tuple[int, int]:
+    """Return how many cells a row has, and how many of them are readings.
 
-
-def _readings_in(cells: list[str], *, labelled: bool) -> int:
-    """Return how many readings a row holds; 0 if it isn't data, which begins with a number (`labelled`: behind a text)
-    and of which at least two cells and half of them are readings.
+    Both are 0 of a line that isn't data: a row begins with a number (`labelled`: behind a text), and at least two of
+    its cells and half of them are readings.
     """
-    cells = cells[1:] if labelled else cells
-    if len(cells) < 2 or not is_number(cells[0]):
-        return 0
-    readings = sum(is_number(cell) or is_missing(cell) for cell in cells)
-    return readings if readings >= 2 and 2 * readings >= len(cells) else 0
-
-
-def _is_data(line: str, separator: str, width: int, *, labelled: bool) -> bool:
-    cells = _row_cells(line, separator)
-    return len(cells) == width and _readings_in(cells, labelled=labelled) > 0
+    cells = [] if comment_text(line, separator) is not None else trimmed(cells_of(line, separator))
+    values = cells[1:] if labelled else cells
+    if len(values) < 2 or not is_number(values[0]):
+        return 0, 0
+    readings = sum(is_number(cell) or is_missing(cell) for cell in values)
+    return (len(cells), readings) if readings >= 2 and 2 * readings >= len(values) else (0, 0)
 
 
 def _is_damaged_data(line: str, separator: str, width: int) -> bool:

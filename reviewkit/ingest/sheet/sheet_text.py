@@ -128,22 +128,17 @@ def numbered_lines(text: str, first: int = 1, start: int = 0) -> Iterator[tuple[
     quoted = text.find('"', start) >= 0
     number = first
     while start < len(text):
-        stop = _line_end(text, start)
-        after = 1
-        if quoted and text.count('"', start, stop) % 2:
-            end = stop
-            for more in range(1, _MOST_LINES_IN_A_CELL):
-                begin, end = end + 1, _line_end(text, end + 1)
+        after = text.find("\n", start) + 1 or len(text) + 1
+        count = 1
+        if quoted and text.count('"', start, after) % 2:
+            end = after
+            for more in range(2, _MOST_LINES_IN_A_CELL + 1):
+                begin, end = end, text.find("\n", end) + 1 or len(text) + 1
                 if text.count('"', begin, end) % 2:
-                    stop, after = end, more + 1
+                    after, count = end, more
                     break
-        yield number, text[start:stop]
-        number, start = number + after, stop + 1
-
-
-def _line_end(text: str, start: int) -> int:
-    end = text.find("\n", start)
-    return end if end >= 0 else len(text)
+        yield number, text[start : after - 1]
+        number, start = number + count, after
 
 
 def cleaned(cell: str) -> str:
