@@ -50,9 +50,11 @@ def finding(
             under[key] = entry
     if m.conditions:
         under["conditions"] = {**dict(m.conditions), **under.get("conditions", {})}
-    value = float(value)
+    value, bound = float(value), ""
     floor = bench_floor.of(c, quantity, channel, under)
-    bound = bench_floor.bound(quantity, value, floor)
+    if floor is not None:
+        bound = bench_floor.bound(quantity, value, floor)
+        uncertainty = bench_floor.added(quantity, value, uncertainty, floor)
     return Finding(
         quantity=quantity,
         channel=channel,
@@ -63,9 +65,9 @@ def finding(
         kind=m.kind,
         stage=m.stage,
         source=m.file or "session.toml",
-        uncertainty=bench_floor.added(quantity, value, uncertainty, floor),
+        uncertainty=uncertainty,
         bound=bound,
-        floor=bench_floor.in_unit(quantity, floor) if bound else None,
+        floor=bench_floor.in_unit(quantity, floor) if floor is not None and bound else None,
     )
 
 

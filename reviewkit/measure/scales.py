@@ -23,16 +23,14 @@ def dial(low_hz: float, high_hz: float) -> Axis:
         ticks.insert(0, (low, hertz(low).replace(" Hz", "")))
     if ticks[-1][0] < high:
         ticks.append((high, hertz(high).replace(" kHz", "k")))
-    return Axis(low, high, "log", tuple(_apart(ticks)), "Hz", _minor(low, high))
+    return Axis(low, high, "log", tuple(_apart(ticks)), "Hz", _ruled(low, high))
 
 
 def harmonic_dial(tone_hz: float, highest_hz: float) -> Axis:
     """Return the frequency scale from below a tone to above its harmonics, numbered at 1, 2 and 5 of each decade."""
     low, high = _rung_below(tone_hz / 1.6), _rung_above(highest_hz * 1.1)
-    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    values = [m * 10.0**e for e in powers for m in (1, 2, 5) if low <= m * 10.0**e <= high]
-    ticks = tuple((f, hertz(f).replace(" kHz", "k").replace(" Hz", "")) for f in values)
-    return Axis(low, high, "log", ticks[-7:], "Hz", _minor(low, high))
+    ticks = tuple((f, hertz(f).replace(" kHz", "k").replace(" Hz", "")) for f in _ruled(low, high, (1, 2, 5)))
+    return Axis(low, high, "log", ticks[-7:], "Hz", _ruled(low, high))
 
 
 def dial_for(traces: Sequence[Trace]) -> Axis:
@@ -57,9 +55,10 @@ def _rung_above(value: float) -> float:
     return min(step * decade for step in (1, 2, 5, 10) if step * decade >= value * 0.999)
 
 
-def _minor(low: float, high: float) -> tuple[float, ...]:
-    first, last = math.floor(math.log10(low)), math.ceil(math.log10(high))
-    return tuple(m * 10.0**e for e in range(first, last + 1) for m in range(1, 10) if low <= m * 10.0**e <= high)
+def _ruled(low: float, high: float, steps: Sequence[int] = range(1, 10)) -> tuple[float, ...]:
+    """Return the steps of each decade that are between two values."""
+    decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    return tuple(step * 10.0**e for e in decades for step in steps if low <= step * 10.0**e <= high)
 
 
 def decades(values: Sequence[float], unit: str, fewest: int = 2) -> Axis:
@@ -78,13 +77,12 @@ def decades(values: Sequence[float], unit: str, fewest: int = 2) -> Axis:
 def power_scale(values: Sequence[float]) -> Axis:
     """Return a horizontal power scale: logarithmic, a ruler like the frequency scale."""
     low, high = _rung_below(min(values)), _rung_above(max(values))
-    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    ticks = [(m * 10.0**e, trimmed(m * 10.0**e)) for e in powers for m in (1, 2, 5) if low <= m * 10.0**e <= high]
+    ticks = [(value, trimmed(value)) for value in _ruled(low, high, (1, 2, 5))]
     if len(ticks) > 7:
         ticks = [t for t in ticks if f"{t[0]:e}"[0] == "1" or t[0] in (low, high)]
     if len(ticks) > 7:
         ticks = [*ticks[:1], *ticks[1:-1][:: math.ceil((len(ticks) - 2) / 5)], *ticks[-1:]]
-    return Axis(low, high, "log", tuple(_apart(ticks)), "W", _minor(low, high))
+    return Axis(low, high, "log", tuple(_apart(ticks)), "W", _ruled(low, high))
 
 
 def around_zero(largest_db: float) -> Axis:
@@ -124,8 +122,7 @@ def twenties(values: Sequence[float], least: float = 40.0) -> Axis:
 def ohms(values: Sequence[float]) -> Axis:
     """Return a vertical scale of impedance, logarithmic, numbered at 1, 2 and 5 of each decade."""
     low, high = _rung_below(min(values)), _rung_above(max(values))
-    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    ticks = [(m * 10.0**e, trimmed(m * 10.0**e)) for e in powers for m in (1, 2, 5) if low <= m * 10.0**e <= high]
+    ticks = [(value, trimmed(value)) for value in _ruled(low, high, (1, 2, 5))]
     ticks = ticks if len(ticks) <= 7 else [tick for tick in ticks if f"{tick[0]:e}"[0] == "1"]
     ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} Ω")
     return Axis(low, high, "log", tuple(ticks), "Ω")
@@ -182,7 +179,7 @@ def rates(low_hz: float, high_hz: float) -> Axis:
     """Return a horizontal scale of slow rates, numbered at the decades and the upper end."""
     powers = range(math.floor(math.log10(low_hz) + 1e-9), math.floor(math.log10(high_hz)) + 1)
     ticks = [(10.0**e, trimmed(10.0**e)) for e in powers if 10.0**e < high_hz / 3]
-    return Axis(low_hz, high_hz, "log", (*ticks, (high_hz, trimmed(high_hz))), "Hz", _minor(low_hz, high_hz))
+    return Axis(low_hz, high_hz, "log", (*ticks, (high_hz, trimmed(high_hz))), "Hz", _ruled(low_hz, high_hz))
 
 
 def around_tone(reach_hz: float, tone_hz: float) -> Axis:

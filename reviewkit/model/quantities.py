@@ -8,7 +8,7 @@ a true minus (style after NIST SP 811, from memory; the digit counts are this pr
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -29,6 +29,15 @@ _PREFIXES = {
     "henries": ("H", (("H", 1.0), ("mH", 1e-3), ("µH", 1e-6))),
     "metres": ("m", (("m", 1.0), ("mm", 1e-3), ("µm", 1e-6))),
     "field": ("V/m", (("V/m", 1.0), ("mV/m", 1e-3), ("µV/m", 1e-6))),
+}
+_FIXED_STYLES: dict[str, tuple[Callable[[float, int, float | None], str], int, str]] = {  # digits, and what follows
+    "percent": (significant, 2, " %"),
+    "signed-percent": (signed, 2, " %"),
+    "factor": (significant, 2, ""),
+    "boost": (signed, 1, " dB"),
+    "slope": (fixed, 1, " dB/octave"),
+    "level": (fixed, 1, ""),
+    "db": (fixed, 1, " dB"),
 }
 _STYLE_OF_UNIT = {"V": "volts", "W": "watts", "Ω": "ohms", "Hz": "corner", "s": "seconds", "%": "percent", "dB": "db"}
 _MOST_READ = 6  # digits of a figure that is as good as its meter shows
@@ -132,36 +141,25 @@ def shown(value: float, style: str, uncertainty: float | None = None, written: s
     KeyError
         If there is no such style.
     """
-    if style == "percent":
-        return f"{significant(value, 2, uncertainty)} %"
-    if style == "signed-percent":
-        return f"{signed(value, 2, uncertainty)} %"
+    if style in _FIXED_STYLES:
+        write, digits, end = _FIXED_STYLES[style]
+        return f"{write(value, digits, uncertainty)}{end}"
+    if style in _PREFIXES:
+        unit, steps = _PREFIXES[style]
+        return prefixed(value, unit, _kept(steps, written), uncertainty)
+    if style == "volts":
+        return prefixed(value, "V", _kept(_VOLT_STEPS, written), uncertainty)
     if style == "load":
         return load(value)
     if style == "watts":
         return prefixed(value, "W", (("W", 1.0), ("mW", 1e-3)), uncertainty)
-    if style == "volts":
-        return prefixed(value, "V", _kept(_VOLT_STEPS, written), uncertainty)
     if style == "ohms":
         steps = _kept(_OHM_STEPS, written) if written else _OHM_STEPS[-1:]
         return prefixed(value, "Ω", steps if len(steps) == 1 else _OHM_STEPS[-1:], uncertainty)
-    if style == "factor":
-        return significant(value, 2, uncertainty)
-    if style in _PREFIXES:
-        unit, steps = _PREFIXES[style]
-        return prefixed(value, unit, _kept(steps, written), uncertainty)
     if style == "seconds":
         return prefixed(value, "s", _SECOND_STEPS, uncertainty)
-    if style == "boost":
-        return f"{signed(value, 1, uncertainty)} dB"
-    if style == "slope":
-        return f"{fixed(value, 1, uncertainty)} dB/octave"
     if style == "plain":
         return significant(value, _MOST_READ if uncertainty else 3, uncertainty)
-    if style == "level":
-        return f"{fixed(value, 1, uncertainty)}"
-    if style == "db":
-        return f"{fixed(value, 1, uncertainty)} dB"
     if style == "flatness":
         return f"{signed(value, flatness_decimals(value), uncertainty)} dB"
     if style == "plus-minus":
