@@ -162,8 +162,8 @@ def _with_header(filled: list[tuple[int, str]], start: int, separator: str, widt
         cells = _header_cells(said, separator, width, len(first_cells))
         fits = width <= len(cells) <= max(width, len(first_cells))
         named = [cell for cell in cells if cell]
-        in_units = fits and 2 * sum(unit_written(cell) is not None for cell in named) >= len(named)
-        if in_units and not units and _header_above(filled[:place], separator, len(cells), len(first_cells)):
+        in_units = fits and not units and 2 * sum(unit_written(cell) is not None for cell in named) >= len(named)
+        if in_units and _header_above(filled[:place], separator, len(cells), len(first_cells)):
             units, units_text = tuple(cells), line
             continue
         headings = [read_heading(cell) for cell in named]

@@ -193,10 +193,9 @@ def _decimal_mark(text: str, start: int, layout: Layout, indices: Sequence[int],
             continue
         cells = cells_of(line, layout.separator)
         for cell in (cells[index] for index in indices if index < len(cells)):
-            shown = [mark for mark in votes if WRITTEN[mark].fullmatch(cell)]
             if ONE_GROUP.fullmatch(cell):
                 doubt = (place, cell) if doubt is None or ("," in cell and "." in doubt[1]) else doubt
-            elif len(shown) == 1:
+            elif len(shown := [mark for mark in votes if WRITTEN[mark].fullmatch(cell)]) == 1:
                 votes[shown[0]] += 1
                 if votes[shown[0]] == _SURE:
                     return shown[0]

@@ -143,7 +143,7 @@ def numbered_lines(text: str, first: int = 1, start: int = 0) -> Iterator[tuple[
 
 def cleaned(cell: str) -> str:
     """Return a cell without its surrounding blanks, look-alike signs (minus, spaces, apostrophe) folded."""
-    return cell.strip() if cell.isascii() else cell.translate(_LOOK_ALIKE).strip()
+    return cell.translate(_LOOK_ALIKE).strip()
 
 
 def cells_of(line: str, separator: str) -> list[str]:
@@ -166,7 +166,7 @@ def cells_of(line: str, separator: str) -> list[str]:
         cells = re.split(between, line.strip(" \t"), maxsplit=MOST_COLUMNS + 1)
     else:
         cells = line.split(separator, MOST_COLUMNS + 1)
-    return [cleaned(cell) for cell in cells]
+    return [cell.strip() for cell in cells] if line.isascii() else [cleaned(cell) for cell in cells]
 
 
 def trimmed(cells: list[str]) -> list[str]:
