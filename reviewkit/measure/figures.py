@@ -132,8 +132,11 @@ def drive(c: Conditions) -> str:
 
 def shared_driven(runs: Sequence[Run]) -> str:
     """Return which channels are driven in all runs, in words; "" if it differs or isn't known."""
-    texts = {DRIVEN.get(run.conditions.measurement.channels, "") for run in _of_the_unit(runs)}
-    return texts.pop() if len(texts) == 1 else ""
+    return _shared([DRIVEN.get(run.conditions.measurement.channels, "") for run in _of_the_unit(runs)])
+
+
+def _shared(texts: Sequence[str]) -> str:
+    return texts[0] if len(set(texts)) == 1 else ""
 
 
 def _of_the_unit(runs: Sequence[Run]) -> Sequence[Run]:
@@ -176,18 +179,14 @@ def card(
 def stated(runs: Sequence[Run], *more: str, level: str = "") -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return the conditions that no figure goes without, and those that a card may leave out."""
     runs = _of_the_unit(runs)
-
-    def shared(texts: list[str]) -> str:
-        return texts[0] if len(set(texts)) == 1 else ""
-
-    level = level or shared([drive(run.conditions) for run in runs])
-    ohms = shared([_load(run) for run in runs])
+    level = level or _shared([drive(run.conditions) for run in runs])
+    ohms = _shared([_load(run) for run in runs])
     first = (
         level or ", ".join(part for part in (ohms, *_levels(runs)) if part),
         *more,
-        shared([", ".join(settings(run)) for run in runs]),
+        _shared([", ".join(settings(run)) for run in runs]),
     )
-    then = (shared([run.conditions.measurement.input for run in runs]), shared_driven(runs))
+    then = (_shared([run.conditions.measurement.input for run in runs]), shared_driven(runs))
     return tuple(filter(None, first)), tuple(text for text in then if text and text not in more)
 
 

@@ -93,8 +93,7 @@ class FreeSpace:
 
     def is_free(self, box: Box, *, grid: bool = True) -> bool:
         """Tell whether a rectangle is inside the panel and free; `grid`: off the grid lines too."""
-        panel = self.box
-        if box.left < panel.left or box.right > panel.right or box.top < panel.top or box.bottom > panel.bottom:
+        if not self.box.holds(box):
             return False
         span = self._span(box)
         return not (self._occupied[span].any() or (grid and self._grid[span].any()))
