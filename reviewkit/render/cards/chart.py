@@ -260,7 +260,6 @@ def _place_hero(
 ) -> HeroPlace | None:
     """Place the hero as large as fits in the room between the curves, else in the free space of the panel."""
     trial = free.copy()
-    trial.release_grid()
     target = (box.left + box.width / 2, box.top + box.height / 2)
     if edges is not None:
         trial.keep_between(*edges)
@@ -278,7 +277,7 @@ def _place_hero(
         found = trial.nearest(*target, block.width + 2 * clear, block.height + 2 * clear)
         if wish is not None and size == wish.size:
             there = Box(wish.left, wish.top, wish.left + block.width, wish.top + block.height).grown(clear, clear)
-            found = there if trial.is_free(there, grid=False) else found
+            found = there if trial.is_free(there) else found
         if found is not None:
             left, top = found.left + clear, found.top + clear
             with page.part_of("reading"):

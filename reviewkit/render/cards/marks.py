@@ -175,7 +175,7 @@ def place_stems(page: Page, free: FreeSpace, panel: Panel, box: Box, role: str) 
         free.occupy_box(Box(x - _CAP, y - 8, x + _CAP, box.bottom))
         if stem.label:
             text = page.text(stem.label, x, y - 18, AXIS, look.ink, anchor="centre", remedy=SHORTEN_LABEL)
-            if free.is_free(text.box.grown(4, 2), grid=False):
+            if free.is_free(text.box.grown(4, 2)):
                 page.add(text)
                 free.occupy_box(text.box.grown(6, 4))
 
