@@ -62,7 +62,7 @@ def parse_readings(text: str | bytes, source: str) -> Sheet:
     if isinstance(text, bytes):
         text = decode(text, source, western=True)
     faults = Faults(source)
-    table = parse_delimited(text, faults, example=",".join(COLUMNS), comments=True)
+    table = parse_delimited(text, faults, example=",".join(COLUMNS))
     readings: list[SingleReading] = []
     skipped: list[Skipped] = []
     places = _places(table.header, faults)

@@ -171,11 +171,6 @@ def powers(run: Run, limit: float) -> list[Finding]:
     return [f for f in run.findings if f.quantity in ("power_at_limit", "power_reached") and f.at.get("limit") == limit]
 
 
-def _figure(run: Run) -> str:
-    """Return the kind of the sweep's distortion: "THD+N", "THD", or "Distortion" if its file doesn't name it."""
-    return next((str(f.at["figure"]) for f in run.findings if "figure" in f.at), "Distortion")
-
-
 def _limits(run: Run, x_axis: Axis) -> tuple[Limit, ...]:
     """Return the distortion that each power rating for this load allows up to its power."""
     found = []

@@ -254,7 +254,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     main = figures.main_run(runs)
     key, found = _key(main)
     subject = _SHOWN[key.quantity][0] if key else KIND.title
-    x, y = _axes(runs, key)
+    x, y = _axes(runs)
     limits = tuple(limit for r in main.conditions.ratings if (limit := _limit(r, x)) is not None)
     marks = tuple(mark for run in runs for mark in _marks(run, runs))
     label = "left over right" if key and key.quantity == TRACKING else ""
@@ -273,7 +273,7 @@ def _alone(run: Run) -> Run:
     return replace(run, findings=tuple(found), curves=tuple(curve for curve in run.curves if curve.name == name))
 
 
-def _axes(runs: Sequence[Run], key: Finding | None) -> tuple[Axis, Axis]:
+def _axes(runs: Sequence[Run]) -> tuple[Axis, Axis]:
     drawn = [curve for run in runs for curve in run.curves if len(curve.x)]
     ends = [float(v) for curve in drawn for v in (curve.x[0], curve.x[-1])] or [0.0, 1.0]
     values = [float(v) for curve in drawn for v in (np.min(curve.y), np.max(curve.y))] or [1.0]

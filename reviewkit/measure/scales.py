@@ -107,11 +107,11 @@ def lopsided(lowest_db: float, highest_db: float) -> Axis:
     return Axis(low, high, "linear", tuple(ticks[-7:]), "dB")
 
 
-def twenties(values: Sequence[float], least: float = 40.0) -> Axis:
-    """Return a vertical scale in steps of 20 dB that holds all values and spans at least `least`."""
+def twenties(values: Sequence[float]) -> Axis:
+    """Return a vertical scale in steps of 20 dB that holds all values and spans at least two of them."""
     most = max(values)
     high = 0.0 if -2 < most <= 1 else math.ceil((most + 2) / 20) * 20.0
-    low = min(high - least, math.floor(min(values) / 20) * 20.0)
+    low = min(high - 40.0, math.floor(min(values) / 20) * 20.0)
     step = 20.0 if (high - low) / 20 <= 6 else 40.0
     low = high - math.ceil((high - low) / step) * step
     ticks = [(v, _signed(v)) for v in _steps(low, high, step)]
@@ -135,13 +135,6 @@ def upward(largest: float, unit: str) -> Axis:
     ticks = [(i * step, trimmed(i * step)) for i in range(round(top / step) + 1)]
     ticks[-1] = (top, f"{ticks[-1][1]} {unit}")
     return Axis(0.0, top, "linear", tuple(ticks), unit)
-
-
-def across(largest: float, unit: str) -> Axis:
-    """Return a horizontal scale from zero: even, a ruler like the frequency scale."""
-    scale = upward(largest, unit)
-    step = scale.high / 20
-    return Axis(scale.low, scale.high, "linear", scale.ticks, unit, tuple(i * step for i in range(21)))
 
 
 def swing(largest: float, unit: str) -> Axis:

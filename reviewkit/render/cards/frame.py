@@ -54,7 +54,7 @@ def place_frame(page: Page, card: Card, title: str) -> float:
     beside = right - shape.safe.left - (name.width + _NAME_GAP if name.lines else 0.0)
     lines, done = _place_overline(page, card, beside)
     lower = max(last - shape.overline, lines)
-    last, usual = _place_title(page, card, title, lower) if title else (shape.overline + lower, shape.overline)
+    last, usual = _place_title(page, title, lower) if title else (shape.overline + lower, shape.overline)
     if not done:
         last += _place_conditions(page, card, last)
     return last - usual - _UNDER if shape.conditions_under_title else max(last - usual, 0.0)
@@ -132,7 +132,7 @@ def overline(card: Card) -> str:
     return " · ".join(part for part in (card.subject, *card.conditions) if part)
 
 
-def _place_title(page: Page, card: Card, title: str, lower: float) -> tuple[float, float]:
+def _place_title(page: Page, title: str, lower: float) -> tuple[float, float]:
     """Place the title; return its last baseline, and where that usually is."""
     shape, look = page.shape, page.look
     width, most = shape.safe.width, shape.title_lines
