@@ -196,12 +196,13 @@ def test_the_score_tells_misses_first_and_what_is_met_by_how_near_it_is():
     assert [(r.label, r.note) for r in body.unjudged] == [
         ("Music power", "measured continuous"),
         ("Gain, main in", "not measured"),
+        (VERDICTS[8].label, "nominal"),
     ]
     # without ± where it doesn't decide
     assert [r.measured for r in body.met] == ["42.9 W", "0.089 %", "64.0 dB"]
-    # what isn't judged has no needle
-    assert [r.position for r in body.unjudged] == [None, None]
-    assert (card.finding.facts["met"], card.finding.facts["judged"]) == (3, 6)
+    # what couldn't be judged has no needle
+    assert [r.position for r in body.unjudged] == [None, None, None]
+    assert [card.finding.facts[name] for name in ("met", "judged", "ratings")] == [3, 6, 9]
     assert (card.stage, card.conditions) == ("After the repair", ())
     assert make_score_card(VERDICTS[6:], repaired=False) is None
 
@@ -291,11 +292,12 @@ def ending(outcome, verdicts=VERDICTS, change=None, repair=()):
 def test_the_ending_counts_what_was_judged_and_names_the_misses():
     change = pair_of(5.0, 0.02).finding.facts["change"]
     body = ending(Outcome(REPAIRED), change=change).body
-    assert (body.word, body.met, body.of) == ("Repaired", "3", "of 6 judged were met")
+    assert (body.word, body.met, body.of) == ("Repaired", "3", "of 6 judged ratings met")
     assert body.missed == ("THD at 40 W 0.17 %, rated 0.05 %", "damping factor 52, rated 60")
     assert (body.hero.before, body.hero.figure) == ("5.0 %", "0.020 %")
-    # of each rating a mark, missed first; what is nominal promises nothing
-    assert body.tally == (*["falls short"] * 2, "too close to call", *["meets"] * 3, "not comparable", "not measured")
+    # of each rating a mark, missed first
+    others = ("not comparable", "not measured", "")
+    assert body.tally == (*["falls short"] * 2, "too close to call", *["meets"] * 3, *others)
 
 
 def test_what_is_lacking_is_on_the_card():
@@ -310,8 +312,20 @@ def test_without_a_repair_the_one_rating_is_the_figure():
     assert (card.body.hero.caption, card.body.hero.note) == ("power into 8 Ω", "rated 40 W, met by 7 %")
     assert ending(Outcome(MEASURED), ()) is None
     assert ending(Outcome(MEASURED), VERDICTS[6:]) is None
+    # its note says how it came out
     one = ending(Outcome(MEASURED), VERDICTS[3:4]).body
-    assert (one.met, one.of) == ("0", "of 1 judged were met")
+    assert (one.met, one.of, one.missed) == ("", "", ())
+    one = ending(Outcome(REPAIRED), VERDICTS[3:4], pair_of(5.0, 0.02).finding.facts["change"]).body
+    assert (one.met, one.of, len(one.missed)) == ("0", "of 1 judged rating met", 1)
+
+
+def test_what_is_only_printed_counts_as_a_rating():
+    printed = (PrintedFigure("Weight", "12 kg"),)
+    card = make_score_card(VERDICTS, printed, repaired=True)
+    assert [card.finding.facts[name] for name in ("judged", "ratings")] == [6, 10]
+    assert (card.body.unjudged[-1].label, card.body.unjudged[-1].note) == ("Weight", "not measured")
+    body = make_ending_card(replace(SESSION, printed=printed), Outcome(MEASURED), None, (), VERDICTS).body
+    assert len(body.tally) == 10
 
 
 def test_without_a_change_the_first_point_that_was_read_again_is_the_figure():
@@ -328,7 +342,10 @@ def test_the_table_has_the_first_ratings_that_were_judged():
     table = SpecTable((*rows, TableRow("Balance", "none given", "none given", "+0.1 dB", "", "", "")), ())
     card = session_cards.make_table_card(SESSION, table, VERDICTS, repaired=True)
     assert [row.cells[0] for row in card.body.rows] == [v.label for v in VERDICTS[3:6]]  # what is not met
-    assert card.body.more == "and 3 more"  # of the six that were judged
+    assert card.body.more == "and 3 more, all met"  # of the six that were judged
+    fewer = session_cards.make_table_card(SESSION, SpecTable(rows[:4], ()), VERDICTS[:4], repaired=True)
+    assert [row.cells[0] for row in fewer.body.rows] == [VERDICTS[3].label]
+    assert fewer.body.more == "and 3 more, all met"
     few = session_cards.make_table_card(
         SESSION, SpecTable((*rows[6:8], table.rows[-1]), ()), VERDICTS[6:8], repaired=True
     )

@@ -15,6 +15,9 @@ from reviewkit.measure.figures import join_channels
 from reviewkit.model.card import Card
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Run
+from reviewkit.model.gear import gear_of
+from reviewkit.model.level import Level
+from reviewkit.model.session import Rating
 from reviewkit.verdict.changes import changes
 from reviewkit.verdict.verdict import judge
 
@@ -232,3 +235,49 @@ def test_a_title_blames_a_channel_only_if_the_other_one_did_not_change():
     for right, channel in ((ROUGH, ""), (GOOD, "L")):
         pair, *_ = stills([power("before", ROUGH, right), power("after", GOOD, GOOD)])
         assert (pair.finding.facts["channel"], pair.found.finding.facts["channel"]) == (channel, channel)
+
+
+def test_a_verdict_on_noise_has_no_distortion_on_its_card():
+    dbf = [0.0, 10.0, 20.0, 30.0, 40.0, 60.0]
+    columns = (
+        column("level", [-5.0, -30.0, -55.0, -62.0, -66.0, -70.0], unit="dBr", header="Noise"),
+        column("distortion", [50.0, 4.0, 1.0, 0.5, 0.2, 0.2]),
+    )
+    quieting = Rating("50_db_quieting_sensitivity", "dBf", at_most=19.0, called="50 dB quieting sensitivity")
+    run = run_from(sheet(column("set", dbf, unit="dBf"), *columns), conditions("level-sweep", ratings=[quieting]))
+    (card,) = stills([run], quieting)
+    (panel,) = card.body.panels
+    assert [trace.label for trace in panel.traces] == ["noise"]
+    assert [(mark.x, mark.y) for mark in panel.marks] == [(pytest.approx(card.hero.findings[0].value), -50.0)]
+    (card,) = stills([run])
+    (panel,) = card.body.panels
+    assert [trace.label for trace in panel.traces] == ["noise", "distortion"]
+
+
+@pytest.mark.parametrize(
+    ("left_ohm", "right_ohm", "whose"),
+    [(5.9, 6.1, "Both"), (5.9, 6.6, "Left"), (6.6, 6.0, "Right"), (7.0, 7.1, "Both")],
+)
+def test_a_verdict_on_loudspeakers_says_whose_it_is(left_ohm, right_ohm, whose):
+    hertz = [20.0, 40.0, 60.0, 80.0, 120.0, 300.0, 1000.0, 5000.0, 20_000.0]
+    shape = [1.5, 2.0, 4.0, 2.0, 1.4, 1.0, 2.0, 1.5, 3.0]
+    columns = [column("impedance", [ohm * v for v in shape], name) for ohm, name in ((left_ohm, "L"), (right_ohm, "R"))]
+    rating = Rating("impedance", "Ω", nominal=8.0, called="impedance")
+    for types, said in ((["loudspeaker"], whose), (["amplifier"], "")):
+        c = conditions("load-impedance", load_ohm=None, ratings=[rating])
+        c = replace(c, gear=gear_of(types))
+        (card,) = stills([run_from(sheet(column("frequency", hertz), *columns), c)], rating)
+        assert card.finding.facts["pair"] == said
+
+
+def test_the_worst_of_a_band_is_named_with_its_place_if_it_stays_there():
+    def swept(stage: str, *percent: float) -> Run:
+        columns = [column("distortion", [*percent], "L", "%", "THD L")]
+        c = conditions("distortion-frequency", id=f"d-{stage}", card="d", stage=stage, drive=Level(10.0, "W"))
+        return run_from(sheet(column("frequency", HERTZ), *columns), c)
+
+    before = swept("before", 1.0, 1.0, 1.0, 2.0, 4.0)
+    (pair,) = stills([before, swept("after", 0.1, 0.1, 0.1, 0.2, 0.4)])
+    assert pair.hero.caption == "distortion after, at 20 kHz"
+    (pair,) = stills([before, swept("after", 0.4, 0.1, 0.1, 0.2, 0.2)])
+    assert pair.hero.caption == "distortion after"

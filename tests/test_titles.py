@@ -27,6 +27,8 @@ CHANNELS = ("L", "R", "both", "", "L>R")
 APARTS = ("", " at 125 mW", " at 2.83 V", " into 16 Ω")
 NAMES = {kind.title.casefold() for kind in KINDS.values()} | {rule.label.casefold() for rule in RULES.values()}
 NAMES |= {quantity.name.casefold() for quantity in quantities.QUANTITIES.values()} | {"waveform", "spectrum", "contour"}
+# and the names that brochures of other gear print
+RATED = dict.fromkeys((*RULES, *quantities.QUANTITIES))
 
 
 def finding(value: float, channel: str = "R", quantity: str = "thd") -> Finding:
@@ -39,7 +41,7 @@ def change(improved: bool, channel: str) -> Change:
 
 
 def verdict(quantity: str, word: str) -> Verdict:
-    return Verdict(Rating(quantity, RULES[quantity].unit), RULES[quantity].label, "", "", "1", word)
+    return Verdict(Rating(quantity, RULES[quantity].unit if quantity in RULES else ""), quantity, "", "", "1", word)
 
 
 def title(form: str, apart: str = "", **facts: object) -> str:
@@ -73,13 +75,42 @@ def test_each_kind_in_each_form(kind, picture, form):
                 check(title(form, apart, kind=kind, picture=picture, channel=channel, change=change(improved, channel)))
 
 
-@pytest.mark.parametrize("quantity", RULES)
+@pytest.mark.parametrize("quantity", RATED)
 def test_each_rated_name_with_each_verdict(quantity):
     words = [title("verdict", verdict=verdict(quantity, word)) for word in (MEETS, SHORT, CLOSE, INCOMPARABLE)]
     assert len(set(words)) == 4, words
     for word in (MEETS, SHORT, CLOSE, INCOMPARABLE):
         for apart in APARTS:
             check(title("verdict", apart, verdict=verdict(quantity, word)))
+
+
+@pytest.mark.parametrize("quantity", RATED)
+def test_what_is_met_with_room_to_spare_is_better_than_rated(quantity):
+    met = verdict(quantity, MEETS)
+    barely, clearly = (title("verdict", verdict=replace(met, room=room)) for room in (0.09, 0.1))
+    assert barely == title("verdict", verdict=met)
+    check(clearly)
+    with_tolerance = replace(met, room=0.5, rating=replace(met.rating, tolerance=0.1))
+    assert title("verdict", verdict=with_tolerance) == barely  # within a tolerance, more isn't better
+    for pair in ("Both", "Left", "Right"):
+        for word in (MEETS, SHORT):
+            of_pair = title("verdict", verdict=replace(met, verdict=word, room=0.5), pair=pair)
+            check(of_pair)
+            assert not of_pair.startswith((f"{pair} it", f"{pair} the"))
+
+
+def test_a_clear_margin_is_in_the_title():
+    met = verdict("wow_and_flutter", MEETS)
+    assert title("verdict", verdict=met) == "As steady as rated"
+    assert title("verdict", verdict=replace(met, room=1.0)) == "Steadier than rated"
+    assert title("verdict", verdict=verdict("impedance", SHORT), pair="Both") == "Both harder to drive than rated"
+
+
+def test_readings_are_counted_if_more_than_one_is_rated():
+    assert title("plain", kind="reading", counts=[(1, "met")]) == "What did the meter say?"
+    assert title("plain", kind="reading", counts=[(5, "met"), (1, "missed")]) == "By meter: 5 met, 1 missed"
+    all_three = [(12, "met"), (1, "missed"), (1, CLOSE)]
+    assert title("plain", kind="reading", counts=all_three) == "12 met, 1 missed, 1 too close to call"
 
 
 @pytest.mark.parametrize(("kind", "picture"), PICTURES)

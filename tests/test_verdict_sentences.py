@@ -121,7 +121,7 @@ def test_misses_come_first_and_what_is_met_without_more_is_one_sentence():
     assert [v.verdict for v in verdicts] == [MEETS, MEETS, SHORT]
     said = [one.text for one in framing_sentences(PAGES, (), verdicts, None)["verdict"]]
     assert said == [
-        "Two of the three ratings I could judge were met.",
+        "Two of the three ratings were met.",
         "Separation, 1 kHz: rated 50 dB, I get 40.0. That's the one miss.",
         "Response and intermodulation both meet spec.",
     ]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -10,8 +9,7 @@ from reviewkit.build.plain_data import to_text
 from reviewkit.ingest.measurement_file import read_measurement
 from reviewkit.measure import KINDS
 from reviewkit.measure.unread import mark_unread
-from reviewkit.model.digests import file_digest
-from reviewkit.model.errors import CannotFinish, Fault, InputError
+from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions
 from reviewkit.model.session import Measurement
 from reviewkit.model.targets import file_of
@@ -25,18 +23,11 @@ class Unusable:
     unread: bool
 
 
-def measure_file(
-    folder: Path, conditions: Conditions, reference: Measurement | None, digests: Mapping[str, str]
-) -> str | Unusable:
+def measure_file(folder: Path, conditions: Conditions, reference: Measurement | None) -> str | Unusable:
     """Return a measurement's results as text, in the form in which they are stored.
 
     New results are decoded from the same text, so a cached one can't differ. `reference`: the measurement that its
     `against` names, or its target's file as one.
-
-    Raises
-    ------
-    CannotFinish
-        If a file changed while it was read.
     """
     m, kind = conditions.measurement, KINDS[conditions.measurement.kind]
     try:
@@ -48,19 +39,8 @@ def measure_file(
     except InputError as error:
         # the file of a target has no measurement of its own to report it
         return Unusable(tuple(error.faults), unread=bool(file_of(m.target)))
-    changed = [file for file, digest in digests.items() if file_digest(folder / file) != digest]
-    if changed:
-        raise written_to(folder / changed[0])
     try:
         measured = kind.findings(sheet, replace(conditions, reference=other))
         return to_text(mark_unread(measured, [each for each in (sheet, other) if each is not None], conditions))
     except InputError as error:
         return Unusable(tuple(error.faults), unread=False)
-
-
-def written_to(path: Path) -> CannotFinish:
-    """Return the error of a file that changed while it was read."""
-    return CannotFinish(
-        f"{path} was written to while it was read; nothing in out/ was changed. Try again when the program that writes "
-        "it is done"
-    )

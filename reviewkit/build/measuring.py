@@ -7,13 +7,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from reviewkit.build.cache import Cache
-from reviewkit.build.file_results import Unusable, measure_file, written_to
+from reviewkit.build.file_results import Unusable, measure_file
 from reviewkit.build.plain_data import fingerprint, from_text
 from reviewkit.build.pool import Pool
 from reviewkit.build.program import program_digest
 from reviewkit.build.session_files import SessionFiles, input_digests
 from reviewkit.model.digests import file_digest
-from reviewkit.model.errors import InputError
+from reviewkit.model.errors import CannotFinish, InputError
 from reviewkit.model.finding import Conditions, Finding, Measured, Run
 from reviewkit.model.mains import mains_hz
 from reviewkit.model.session import Measurement, Session
@@ -35,6 +35,7 @@ def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[SessionFiles
     session, digests = files.session, files.digests
     by_id = {m.id: m for m in session.measurements}
     results: dict[str, Run | Unusable] = {}
+    made: dict[str, str] = {}  # by key
     for of_the_bench in (True, False):  # the bench looped back comes first: it is the floor of what follows
         floor = [finding for run in results.values() if isinstance(run, Run) for finding in run.findings]
         part = [m for m in session.measurements if (m.stage == "bench") == of_the_bench]
@@ -44,22 +45,20 @@ def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[SessionFiles
         texts: dict[str, str | Unusable] = {m.id: entry.decode() for m in part if (entry := cache.read(keys[m.id]))}
         # the largest file takes longest, so it comes first
         new = sorted((m for m in part if m.id not in texts), key=lambda m: -_size(session.folder / m.file))
-        calls = [
-            (session.folder, conditions[m.id], references[m.id], _digests(m, references[m.id], digests)) for m in new
-        ]
+        calls = [(session.folder, conditions[m.id], references[m.id]) for m in new]
         for m, text in zip(new, pool.begin(measure_file, calls).results(), strict=True):
             texts[m.id] = text
             if isinstance(text, str):
-                cache.write(keys[m.id], text.encode())
+                made[keys[m.id]] = text
         results |= {name: _run(conditions[name], text) for name, text in texts.items()}
+    _refuse_changed(files)  # before anything is stored under the digest of what a file held
+    for key, text in made.items():
+        cache.write(key, text.encode())
     unusable = [each for m in by_id if by_id[m].named and isinstance(each := results[m], Unusable)]
     unread = [fault for each in unusable if each.unread for fault in each.faults]
     faults = [*files.faults, *(unread or [fault for each in unusable for fault in each.faults])]
     if faults:
         raise InputError(faults)
-    now = {**input_digests(session.folder, session), **_again(session.folder, files)}
-    for name in [name for name in digests.keys() | now.keys() if digests.get(name) != now.get(name)]:
-        raise written_to(session.folder / name)
     left_out = {m: each for m in by_id if isinstance(each := results[m], Unusable)}
     if left_out:
         reasons = (
@@ -72,9 +71,17 @@ def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[SessionFiles
     return files, tuple(run for m in by_id if isinstance(run := results[m], Run))
 
 
-def _again(folder: Path, files: SessionFiles) -> dict[str, str]:
-    """Return the digests of the files that were looked at to recognise them, as they are now."""
-    return {each.file: file_digest(folder / each.file) for each in files.recognised if each.file in files.digests}
+def _refuse_changed(files: SessionFiles) -> None:
+    """Raise CannotFinish if a file has changed since it was read."""
+    session, before = files.session, files.digests
+    now = input_digests(session.folder, session)
+    now |= {each.file: file_digest(session.folder / each.file) for each in files.recognised if each.file in before}
+    for name in sorted(before.keys() | now.keys()):
+        if before.get(name) != now.get(name):
+            raise CannotFinish(
+                f"{session.folder / name} was written to while it was read; nothing in out/ was changed. Try again "
+                "when the program that writes it is done"
+            )
 
 
 def _run(conditions: Conditions, text: str | Unusable) -> Run | Unusable:
@@ -107,12 +114,6 @@ def _reference(m: Measurement, by_id: Mapping[str, Measurement]) -> Measurement 
     if file := file_of(m.target):
         return Measurement(m.id, m.kind, file, line=m.line)
     return by_id.get(m.against)
-
-
-def _digests(m: Measurement, reference: Measurement | None, digests: Mapping[str, str]) -> dict[str, str]:
-    """Return the digests of the files that a measurement is read from."""
-    files = [m.file, reference.file if reference else ""]
-    return {file: digests[file] for file in files if file}
 
 
 def _key(conditions: Conditions, reference: Measurement | None, digests: Mapping[str, str]) -> str:

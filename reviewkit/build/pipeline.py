@@ -349,7 +349,7 @@ def _sentences(
     pages: Pages, files: SessionFiles, runs: Sequence[Run], verdicts: Sequence[Verdict], series: CardSeries
 ) -> dict[str, list[Sentence]]:
     """Return what the bench has to say, by segment."""
-    said = framing_sentences(pages, files.repair, verdicts, series.price)
+    said = framing_sentences(pages, files.repair, verdicts, series.price, len(files.session.printed))
     joined = join_runs(runs)
     # comparisons with before the repair go with the pair, the rest with the card that judges
     judging = {card.first: card.id for card in series.cards if card.id == f"{card.first}-rated"}

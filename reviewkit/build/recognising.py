@@ -42,7 +42,7 @@ _KEY_OF = {"L": "left", "R": "right"}
 @dataclass(frozen=True)
 class Recognition:
     """A session's measurements after recognition. `entries`: all of them, complete with it; `files`: each file that was
-    examined; `digests`: of their content.
+    examined; `digests`: of all measurement files.
     """
 
     entries: tuple[MeasurementEntry, ...]
@@ -85,8 +85,8 @@ def recognise(
     surplus = [each for each in free if not (each.named or flawed[each.file])][MOST_FILES:]
     open_ = [each for each in free if not flawed[each.file] and each not in surplus]
     settled = [each for each in entries if each not in free or (flawed[each.file] and each.named)]
-    digests = {each.file: file_digest(folder / each.file) for each in open_}
-    twins = _twins(folder, open_, [each.file for each in settled if each.file], digests)
+    digests = {each.file: file_digest(folder / each.file) for each in (*settled, *open_) if each.file}
+    twins = _twins(open_, [each.file for each in settled if each.file], digests)
     examined = _examined(folder, [each for each in open_ if each.file not in twins], digests, pool, cache)
     by_file = {each.file: each for each in examined}
     found = [(each, by_file.get(each.file) or Recognised(each.file, question=twins[each.file])) for each in open_]
@@ -235,11 +235,9 @@ def _channel(sheet: Sheet, kind: str, name: NameWords) -> dict[str, Any]:
 Found = list[tuple[MeasurementEntry, Recognised]]
 
 
-def _twins(
-    folder: Path, entries: Sequence[MeasurementEntry], known: Iterable[str], digests: Mapping[str, str]
-) -> dict[str, str]:
+def _twins(entries: Sequence[MeasurementEntry], known: Iterable[str], digests: Mapping[str, str]) -> dict[str, str]:
     """Return the files that hold the same as another one, with the remark that they do."""
-    first = {file_digest(folder / file): file for file in sorted(known)}
+    first = {digests[file]: file for file in sorted(known)}
     twins = {}
     for entry in entries:
         other = first.setdefault(digests[entry.file], entry.file)

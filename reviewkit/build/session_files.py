@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 from reviewkit.build.cache import NO_CACHE, Cache
@@ -37,6 +38,7 @@ from reviewkit.model.sound import PlayedSound
 from reviewkit.model.targets import file_of
 
 T = TypeVar("T")
+_NOTHING: Mapping[str, str] = MappingProxyType({})
 _BY_NAME = (RATINGS, "notes.txt", "repair.csv", "final.txt", "final.otio", PUBLISHED)
 
 
@@ -105,7 +107,9 @@ def read(
     )
     session = session_of(document, recognition.entries, folder, kinds=KINDS, brochure=read_brochure(folder))
     session = replace(session, in_studio=in_studio)
-    digests = {**input_digests(folder, session), **recognition.digests, **before}
+    known = recognition.digests
+    examined = {each.file: known[each.file] for each in recognition.files if each.file in known}
+    digests = {**input_digests(folder, session, known), **examined, **before}
     planned = tuple(_awaited(awaited(document, listed)))
     if for_plan:
         faults += _lacks_stage(session, repair)
@@ -157,8 +161,11 @@ def read(
     )
 
 
-def input_digests(folder: Path, session: Session) -> dict[str, str]:
-    """Return the digests of all files that a session's build reads or looks for, by their path from its folder."""
+def input_digests(folder: Path, session: Session, known: Mapping[str, str] = _NOTHING) -> dict[str, str]:
+    """Return the digests of all files that a session's build reads or looks for, by their path from its folder.
+
+    `known`: digests that needn't be made again.
+    """
     names = ["session.toml", *own_templates(folder), *_BY_NAME]
     names += [file for m in session.measurements for file in (m.file, file_of(m.target)) if file]
     names += [recording.file for sound in session.sounds for recording in sound.recordings]
@@ -166,7 +173,8 @@ def input_digests(folder: Path, session: Session) -> dict[str, str]:
     if session.price:
         names.append(session.price.index)
     looked_for = studio_digests(folder) if session.in_studio else {}
-    return {name: file_digest(folder / name) for name in names} | looked_for
+    made = {name: known[name] if name in known else file_digest(folder / name) for name in dict.fromkeys(names)}
+    return made | looked_for
 
 
 def _absent(folder: Path, session: Session, remarks: tuple[str, ...], planned: Collection[Any]) -> Iterator[str]:

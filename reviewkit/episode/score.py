@@ -14,17 +14,19 @@ from reviewkit.model.card import Card, Ending, Hero, Score, ScoreRow
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Point
 from reviewkit.model.repair import RepairRow
-from reviewkit.model.session import Session
+from reviewkit.model.session import PrintedFigure, Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.repair_points import point_name, reading_after
-from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT, UNMEASURED
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, SHORT, UNMEASURED
 from reviewkit.verdict.verdict_words import margin_words
 
-_ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE, UNMEASURED)
+_ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE, UNMEASURED, NO_VERDICT)
 
 
-def make_score_card(verdicts: Sequence[Verdict], *, repaired: bool) -> Card | None:
-    """Make the card of all ratings on one dial; None if none could be judged.
+def make_score_card(
+    verdicts: Sequence[Verdict], printed: Sequence[PrintedFigure] = (), *, repaired: bool
+) -> Card | None:
+    """Make the card of all ratings on one dial; None if none could be judged. `printed`: what nothing here measures.
 
     Missed ones are in order of how far off they are, met ones of how near to their limits.
     """
@@ -34,14 +36,17 @@ def make_score_card(verdicts: Sequence[Verdict], *, repaired: bool) -> Card | No
         return None
     missed = sorted(rows[SHORT], key=_room)
     met = sorted(rows[MEETS], key=_room)
-    unjudged = [*rows[INCOMPARABLE], *rows[UNMEASURED]]
+    unjudged = [*rows[INCOMPARABLE], *rows[UNMEASURED], *rows[NO_VERDICT]]
     body = Score(
         tuple(_row(v, margin_words(v)) for v in missed),
         tuple(_row(v, "") for v in rows[CLOSE]),
-        tuple(_row(v, v.brief or v.verdict) for v in unjudged),
+        (
+            *(_row(v, v.brief or v.verdict or "nominal") for v in unjudged),
+            *(ScoreRow(each.name, "", each.text, UNMEASURED, UNMEASURED) for each in printed),
+        ),
         tuple(_row(v, margin_words(v)) for v in met),
     )
-    facts = {"judged": judged, "met": len(met), "missed": len(missed)}
+    facts = {"ratings": len(verdicts) + len(printed), "judged": judged, "met": len(met), "missed": len(missed)}
     return Card(
         "score",
         "",
@@ -106,18 +111,27 @@ def make_ending_card(
         return None
     missed = [v for v in judged if v.verdict == SHORT]
     met = sum(v.verdict == MEETS for v in judged)
+    hero = _hero(outcome, change, repair, judged)
+    counted = bool(judged) and not (hero and outcome.word == MEASURED)  # then the figure is the one that was compared
     body = Ending(
         outcome.word,
-        _hero(outcome, change, repair, judged),
-        tuple(v.verdict for v in rated) if judged else (),
-        str(met) if judged else "",
-        f"of {len(judged)} judged {'was' if met == 1 else 'were'} met" if judged else "",
-        tuple(_missed(v) for v in missed),
+        hero,
+        (*(v.verdict for v in rated), *[UNMEASURED] * len(session.printed)) if judged else (),
+        str(met) if counted else "",
+        _count_words(met, len(judged)) if counted else "",
+        tuple(_missed(v) for v in missed) if counted else (),
         "; ".join(outcome.pending),
     )
     unit = session.unit
     what = ", ".join(str(part) for part in (unit.what, unit.year) if part)
     return Card("ending", what, (), body, stage="In short", hero=body.hero)
+
+
+def _count_words(met: int, judged: int) -> str:
+    """Return what comes after the number of ratings that were met: "of 11 judged ratings met"."""
+    if judged == 1:
+        return "judged rating met" if met else "of 1 judged rating met"
+    return f"of {judged} judged ratings met"
 
 
 def _missed(v: Verdict) -> str:

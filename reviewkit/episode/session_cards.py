@@ -6,12 +6,13 @@ import math
 import re
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 
 from reviewkit.episode.score import change_hero
 from reviewkit.episode.stills import AFTER
 from reviewkit.measure import figures
 from reviewkit.model import digits, quantities, rating_words
-from reviewkit.model.card import FEW_RATINGS, Axis, Card, Number, Price, Row, Rows, TitlePage, show_few
+from reviewkit.model.card import FEW_ROWS, Axis, Card, Number, Price, Row, Rows, TitlePage, show_few
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Point
 from reviewkit.model.prices import PriceLine
@@ -62,7 +63,7 @@ def make_price_card(price: PriceLine | None) -> Card | None:
     body = _price(price, price.fair_shown if price else "")
     if price is None or body is None or not (body.now or body.worth):
         return None
-    facts = {"worth": body.worth, "now": body.now}
+    facts = {"worth": body.worth, "now": body.now, "year": price.to_year}
     return Card("price", "by consumer prices" if body.now else "", (), body, finding=Point("cards", "price", facts))
 
 
@@ -74,10 +75,10 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict]) -> Card | Non
     rows = [Row((label, rating_words.limit_text(r, label))) for label, r in zip(labels, session.ratings, strict=True)]
     rated = {id(r): row for r, row in zip(session.ratings, rows, strict=True)}
     judged = sorted((v for v in verdicts if v.verdict in JUDGED), key=lambda v: v.verdict == MEETS)
-    first = sorted((rated[id(v.rating)] for v in judged[:FEW_RATINGS]), key=rows.index)
+    first = sorted((rated[id(v.rating)] for v in judged[:FEW_ROWS]), key=rows.index)
     rows += [_printed_row(figure) for figure in session.printed]
     finding = Point("cards", "rated", {"ratings": len(rows), "judged": len(first)})
-    body = show_few(Rows(("", "rated"), tuple(rows), strong=1), FEW_RATINGS, first)
+    body = show_few(Rows(("", "rated"), tuple(rows), strong=1), first)
     return Card("rated", "", (), body, asides=tuple(sources([*session.ratings, *session.printed])), finding=finding)
 
 
@@ -103,10 +104,12 @@ def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdi
     conditions = tuple(text for text in (f"{bench.input} input" if bench.input else "", bench.mains) if text)
     words = ("",) if any(row.verdict for row in rows) else ()
     judged = tuple(row for row in rows if row.verdict in JUDGED)
-    if judged and len(rows) > FEW_RATINGS:  # then the title counts them, and so does what is left out
+    if judged and len(rows) > FEW_ROWS:  # then the title counts them, and so does what is left out
         rows = judged
-    first = sorted(sorted(judged, key=lambda row: row.verdict == MEETS)[:FEW_RATINGS], key=rows.index)
-    body = show_few(Rows(("", "measured", "rated", *words), rows, strong=1), FEW_RATINGS, first)
+    others = [row for row in judged if row.verdict != MEETS]
+    body = show_few(Rows(("", "measured", "rated", *words), rows, strong=1), others or judged)
+    if body.more and others:
+        body = replace(body, more=f"{body.more}, all met" if len(others) <= FEW_ROWS else body.more)
     counts = Counter(row.verdict for row in judged)
     facts = {"met": counts[MEETS], "missed": counts[verdict_words.SHORT], "close": counts[verdict_words.CLOSE]}
     finding = Point("cards", "table", facts)

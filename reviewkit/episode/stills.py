@@ -4,24 +4,29 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
+from reviewkit.episode.loudspeakers import find_loudspeakers
 from reviewkit.episode.wording import lower_first
 from reviewkit.measure import KINDS, figures
 from reviewkit.model import quantities
-from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Trace
+from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Rows, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
 from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
-from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT
 
 BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after"
 # from which a change is what the card is about, not its verdict
 _TIMES, _DECIBELS = 2.0, 3.0
 _ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE)
+_TWO_SIDES = re.compile(r"\+[\d.]+ −[\d.]+")  # how far a curve goes either way
 
 
 def stage_of(runs: Sequence[Run]) -> str:
@@ -61,9 +66,9 @@ def make_stills(
         The pair, with its card as found, if a repair changed what these runs show; then the verdict's card if a rating
         is judged by one of these runs' figures; without either, the card with its own figure.
     """
-    if not isinstance(base.body, Chart) or not base.body.panels:
-        return [replace(base, stage=stage_of(runs), finding=_finding("plain", runs, base))]
     ids = {f.measurement for run in runs for f in run.findings}
+    if not isinstance(base.body, Chart) or not base.body.panels:
+        return [replace(base, stage=stage_of(runs), finding=_in_words(base, runs, verdicts))]
     verdict = leading_verdict(verdicts, ids)
     own = [c for c in changes if c.after.measurement in ids and c.before.measurement in ids]
     change = largest_change(own, compared, verdict.findings if verdict else ())
@@ -78,6 +83,18 @@ def make_stills(
             replace(alone, stage=_stage_now(runs), body=_without_limits(now), finding=_finding("plain", runs, alone))
         ]
     return made
+
+
+def _in_words(base: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Point:
+    """Return what the title of a card without a chart is worded from: its one verdict, or the number of each."""
+    found = [f for run in runs for f in run.findings]
+    own = [v for v in verdicts if v.verdict in JUDGED and v.position is not None and v.findings[0] in found]
+    if isinstance(base.body, Rows) and len(base.body.rows) == len(own) == 1 and not base.body.more:
+        return _finding("verdict", runs, base, verdict=own[0])
+    words = Counter(v.verdict for v in own)
+    names = ((MEETS, "met"), (SHORT, "missed"), (CLOSE, CLOSE))
+    plain = _finding("plain", runs, base)
+    return replace(plain, facts={**plain.facts, "counts": [(words[word], name) for word, name in names if words[word]]})
 
 
 def size_of(change: Change) -> float:
@@ -138,7 +155,10 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, *, one_channel: bool)
     channel = change.after.channel
     place = _place(change, chart.panels[0])
     x = place[0] if place else None
-    where = figures.where(change.after) if x is not None else ""
+    spot = change.after.at.get("frequency")
+    there = spot is not None and spot == change.before.at.get("frequency")  # the worst may be elsewhere
+    where = figures.where(change.after) if x is not None or there else ""
+    where = "" if where.removeprefix("at ") in base.conditions else where
     if quantities.quantity_of(change.after).style == "plus-minus":  # nothing without the band that it holds over
         base = replace(base, conditions=(*base.conditions, figures.where(change.after)))
     old, new = quantities.show(change.before), quantities.show(change.after)
@@ -250,7 +270,11 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     x = deciding.value if deciding.unit == "W" == first.x.unit else deciding.at.get(key)
     y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding, x)
     marks = first.marks if x is None or y is None else (Mark(float(x), float(y), channel=deciding.channel),)
-    panels = (replace(first, limits=limits, marks=marks), *(replace(p, limits=()) for p in body.panels[1:]))
+    traces = first.traces
+    if x is None and (own := [m for m in marks if math.isclose(m.x, deciding.value)]):  # a place along the axis itself
+        marks, traces = tuple(own), _alike(first.traces, own[0])
+    first = replace(first, limits=limits, marks=marks, traces=traces)
+    panels = (first, *(replace(p, limits=()) for p in body.panels[1:]))
     # where a deviation comes from is another matter
     body = (
         replace(body, panels=panels[:1], heights=(1.0,), beside=False) if body.beside else replace(body, panels=panels)
@@ -261,8 +285,17 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
         body=body,
         hero=hero,
         verdict=verdict,
-        finding=_finding("verdict", runs, base, verdict=verdict),
+        finding=_finding("verdict", runs, base, verdict=verdict, pair=find_loudspeakers(runs, verdict, limits)),
     )
+
+
+def _alike(traces: Sequence[Trace], mark: Mark) -> tuple[Trace, ...]:
+    """Return the curves of what a mark lies on, of all channels: noise without distortion."""
+    near = [t for t in traces if t.channel == mark.channel and t.role != "bench" and len(t.x)]
+    on = min(near, key=lambda t: abs(float(np.interp(mark.x, t.x, t.y)) - mark.y), default=None)
+    if on is None:
+        return tuple(traces)
+    return tuple(t for t in traces if t.label.removeprefix(t.channel) == on.label.removeprefix(on.channel))
 
 
 def _without(hero: Hero, conditions: Sequence[str]) -> Hero:
@@ -281,6 +314,9 @@ def judged_hero(verdict: Verdict) -> Hero:
     place = (where or "").strip(", ") or (figures.where(finding) if finding.unit != "W" else "")
     if quantities.quantity_of(finding).style == "plus-minus":
         place = figures.where(finding)
+    elif _TWO_SIDES.match(number) and "band" in finding.at:
+        low_hz, high_hz = finding.at["band"]
+        place = quantities.band((low_hz, high_hz))
     elif place and f" {place}" in f" {verdict.label}":
         place = ""
     weighting = finding.at.get("weighting")
@@ -348,6 +384,7 @@ def _finding(
     *,
     change: Change | None = None,
     verdict: Verdict | None = None,
+    pair: str = "",
     one_channel: bool = True,
 ) -> Point:
     """Return what a title is worded from."""
@@ -357,6 +394,7 @@ def _finding(
         "picture": "",
         "subject": base.subject,
         "verdict": verdict,
+        "pair": pair,
         "change": change,
         "channel": change.after.channel if change and one_channel else "",
         "figure": change.after if change else base.hero.findings[0] if base.hero and base.hero.findings else None,

@@ -29,6 +29,7 @@ def find_story(episode: Episode) -> Story:
         change=change,
         subject=quantities.quantity_of(change.after).plain_name if change else "",
         channels=channels,
+        ratings=len(words) + len(episode.session.printed),
         judged=sum(word in JUDGED for word in words),
         met=words.count(MEETS),
         missed=words.count(SHORT),

@@ -55,7 +55,9 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     traces = sweeps.traces_of(runs)
     main = figures.main_run(runs)
     limits = tuple(
-        Limit(None, limit, *(r.band_hz or AUDIO_BAND_HZ), f"rated {quantities.percent(limit)}", r)
+        Limit(
+            None, limit, *(r.band_hz or (r.frequency_hz or FREQUENCY_HZ,) * 2), f"rated {quantities.percent(limit)}", r
+        )
         for r in figures.rated(main.conditions, *LIMITED)
         if r.load_ohm in (None, main.conditions.measurement.load_ohm)
         and (limit := distortion_limit(r) or r.at_most) is not None

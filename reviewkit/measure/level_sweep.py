@@ -293,7 +293,8 @@ def _traces(runs: Sequence[Run]) -> list[Trace]:
     for run in runs:
         several = len({curve.name for curve in run.curves}) > 1
         for curve in run.curves:
-            what = curve.name if several else ""
+            alone = curve.name == "noise" and len(run.curves) == 1  # nothing else on the card names it
+            what = curve.name if several or alone else ""
             label = " ".join(filter(None, (figures.end_label(curve.channel, run, runs), what)))
             traces.append(Trace(curve.x, curve.y, curve.channel, figures.trace_role(run, runs), label))
     return traces

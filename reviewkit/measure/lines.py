@@ -218,7 +218,7 @@ def _bound(made: Finding, bound: str, method: str) -> Finding:
 _HEROES: tuple[tuple[str, dict[str, Any], str], ...] = (
     ("jitter", {}, "clock jitter, r.m.s."),
     ("rumble", {"weighting": None}, "rumble, unweighted"),
-    ("subcarrier_product_ratio", {}, "pilot and subcarrier"),
+    ("subcarrier_product_ratio", {}, "subcarrier products"),
 )
 
 
@@ -246,13 +246,14 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     panel = (sidebands_panel if key.quantity == "jitter" else spectrum_panel)(runs, main, key.channel)
     hero = figures.hero(key, found)
     shown = ("rumble", "line_level", "subcarrier_product_ratio", "strongest_other_line", "jitter")
+    known = any(what == name for *_, name in _HEROES)
     return figures.card(
         [replace(run, conditions=_as_played(run.conditions)) for run in runs],
-        KIND.title,
+        what[0].upper() + what[1:] if known else KIND.title,
         Chart((panel,)),
         replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,
         [f for name in shown for f in figures.by_channel(main, name)],
-        tuple(filter(None, (what, reference_words(main), _band_words(key)))),
+        tuple(filter(None, ("" if known else what, reference_words(main), _band_words(key)))),
     )
 
 

@@ -11,7 +11,7 @@ from reviewkit.measure import figures
 from reviewkit.measure.capture_requests import reading_request, sensitivity_request
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import IDLE, LINE, Basis, CaptureRequest, spot_hz
-from reviewkit.model.card import FEW_READINGS, Card, Row, Rows, show_few
+from reviewkit.model.card import FEW_ROWS, Card, Row, Rows, show_few
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import conditions_of
 from reviewkit.model.kind import POWER, Kind
@@ -45,6 +45,7 @@ _TOGETHER = (
 )
 # a digital meter's last digit may be one too high or too low (common practice, no source): rectangular, k = 2
 _ONE_DIGIT = 2 / math.sqrt(3)
+_FIRST = ("falls short", "too close to call", "meets", "")  # of more readings than a card shows
 _COLUMNS = {"L": "left", "R": "right", "both": "both", "": "as a whole"}
 
 
@@ -91,7 +92,7 @@ def _at_rest(m: Measurement, name: str) -> Measurement:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return a line for each of a few readings, those judged first, with their channels side by side.
+    """Return a line for each of a few readings, those that fall short first, with their channels side by side.
 
     The conditions that all share are above.
     """
@@ -126,7 +127,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     lines = [_judged(line, verdicts) for line in lines]
     headers = ("", *("" if columns == [""] else _COLUMNS[channel] for channel in columns))
     table = Rows(headers, tuple(lines), strong=1 if len(columns) == 1 else None)
-    table = show_few(table, FEW_READINGS, sorted(lines, key=lambda line: not line.verdict))
+    most = FEW_ROWS + (len(runs) > 1)  # an even number, so that none is cut off between before and after
+    table = show_few(table, sorted(lines, key=lambda line: _FIRST.index(line.verdict)), most)
     return Card("", KIND.title, tuple(_conditions(found[0].finding, shared)), table)
 
 

@@ -238,7 +238,7 @@ class ScoreRow:
     verdict
         Its word.
     note
-        Its margin, or in at most six words why it isn't judged.
+        Its margin, or in at most six words why it couldn't be judged.
     position
         Of its needle, −1 … 1; beyond the ends for one past the scale.
     uncertainty
@@ -256,7 +256,7 @@ class ScoreRow:
 
 @dataclass(frozen=True)
 class Score:
-    """All judged ratings on one dial, the largest miss and the narrowest pass first."""
+    """All ratings that were compared, on one dial, the largest miss and the narrowest pass first."""
 
     missed: tuple[ScoreRow, ...]
     close: tuple[ScoreRow, ...]
@@ -315,7 +315,7 @@ class Ending:
     met
         "9", in large: how many were met.
     of
-        After it: "of 11 judged were met".
+        After it: "of 11 judged ratings met".
     missed
         Each that was missed: "Damping factor 52, rated 60".
     pending
@@ -393,10 +393,10 @@ class Rows:
 
 
 # as many rows as are read while a card is on the screen, of readings and of ratings; the page has them all
-FEW_READINGS, FEW_RATINGS = 4, 3
+FEW_ROWS = 3
 
 
-def show_few(table: Rows, most: int, first: Sequence[Row] = ()) -> Rows:
+def show_few(table: Rows, first: Sequence[Row] = (), most: int = FEW_ROWS) -> Rows:
     """Return a table with `most` of its rows, those that go `first` if there are more, and how many it leaves out."""
     rows = tuple(first if first and len(table.rows) > most else table.rows)[:most]
     left_out = len(table.rows) - len(rows)

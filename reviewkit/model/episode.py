@@ -88,6 +88,8 @@ class Story:
         What that is, in a viewer's words.
     channels
         "one" if only one channel had it, "both" if both did, "" if that isn't known.
+    ratings
+        How many there are, those that are only printed included.
     judged
         How many ratings were decided: met, missed or too close to call.
     """
@@ -96,6 +98,7 @@ class Story:
     change: Change | None
     subject: str
     channels: str
+    ratings: int
     judged: int
     met: int
     missed: int

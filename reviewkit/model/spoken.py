@@ -111,6 +111,7 @@ _SIGNS = {
     "": "",
 }
 _PAIR = re.compile(r"([+−]\d+(?:\.\d+)?)(?: /)? ([+−]\d)")  # two extremes that share a unit
+_NEGATIVE_BOUND = re.compile(r"([≤≥]) (?=[−-]\d)")  # a figure has one sign
 _MOST_DIGITS = 15
 _ORDINALS = ["", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth"]
 _ORDINAL = re.compile(r"\b([1-9])(?:st|nd|rd|th)\b")
@@ -168,6 +169,7 @@ def _without_signs(text: str) -> str:
     """Return a text with what is between figures in words."""
     said = text.replace("THD+N", "THD plus N").replace(" – ", " to ").replace(" ± ", ", give or take ")
     said = said.replace(" at ≤ ", " ≤ ").replace(" at ≥ ", " ≥ ")
+    said = _NEGATIVE_BOUND.sub(lambda match: _SIGNS[match[1]], said)
     said = _PAIR.sub(r"\1 and \2", said)
     return _ORDINAL.sub(lambda match: _ORDINALS[int(match[1])], said.replace("dB (A)", "dB A-weighted"))
 

@@ -113,3 +113,13 @@ def test_the_card_holds_what_the_file_says():
     assert panel_of(card).traces[0].y.tolist() == percent
     assert panel_of(card).y.scale == "log"
     assert card.hero.figure == "0.050 %"
+
+
+def test_a_limit_is_drawn_where_it_holds():
+    """One without a band is of 1 kHz: drawn over the band, a curve that meets it would seem to fail."""
+    limits = {}
+    for keys in ({}, {"frequency_hz": 6000.0}, {"band_hz": (40.0, 15_000.0)}):
+        rating = Rating("thd", "%", at_most=0.1, **keys)
+        (limit,) = panel_of(card_of("distortion-frequency", sweep(rising(FREQUENCY_HZ)), ratings=[rating])).limits
+        limits[next(iter(keys), "")] = (limit.from_x, limit.to_x)
+    assert limits == {"": (1000.0, 1000.0), "frequency_hz": (6000.0, 6000.0), "band_hz": (40.0, 15_000.0)}

@@ -263,7 +263,7 @@ def score():
             row("Separation, 1 kHz", "64.0 dB", "50 dB", "meets", "by 14.0 dB", 1.2),
         ),
     )
-    title = "7 of 8 judged were met"
+    title = "7 of 8 judged ratings met"
     return Card("score", "Rated and measured", ("aux input",), body, title=title, stage="After the repair", corner=UNIT)
 
 
@@ -294,7 +294,7 @@ def ending():
         Hero("0.020 %", "distortion, right channel", "5.0 %", note="at 1 W", channel="R"),
         tally,
         "9",
-        "of 11 judged were met",
+        "of 11 judged ratings met",
         ("Damping factor 52, rated 60",),
     )
     return Card("ending", "integrated amplifier, 1977", (), body, stage="In short", corner=UNIT)

@@ -87,17 +87,16 @@ STORIES = {
     "one bad channel": (
         episode((change(1.53, 0.0266), change(0.0214, 0.0213, "L")), [*[MET] * 9, MISSED, CLOSE], [FIXED]),
         "This 1977 Norrvale Forty had one bad channel: distortion 1.5 % before, 0.027 % after. "
-        "9 of 11 judged ratings met, one missed, one too close to call.",
+        "9 of 11 ratings met, 1 missed, 1 too close to call.",
     ),
     "the worse of two": (
         episode((change(1.53, 0.0266), change(2.81, 0.0213, "L")), [MET, MET], [FIXED]),
-        "This 1977 Norrvale Forty had two bad channels: distortion 2.8 % before, 0.027 % after. "
-        "Both judged ratings met.",
+        "This 1977 Norrvale Forty had two bad channels: distortion 2.8 % before, 0.027 % after. Both ratings met.",
     ),
     "the other channel was not measured": (
         episode((change(1.53, 0.0266),), [MISSED, MISSED, OPEN], [FIXED]),
         "This 1977 Norrvale Forty was repaired: distortion 1.5 % before, 0.027 % after. "
-        "None of 2 judged ratings met, two missed.",
+        "2 of 3 ratings could be judged: none met, 2 missed.",
     ),
     "the other channel under other conditions": (
         episode((change(1.53, 0.0266), change(0.02, 0.02, "L", load=4.0)), (), [FIXED]),
@@ -106,12 +105,11 @@ STORIES = {
     "less than a factor of two, and hum by 40 dB": (
         episode((change(0.03, 0.02), change(-40.0, -80.0, "", quantity="hum", unit="dB")), [CLOSE], [FIXED]),
         "This 1977 Norrvale Forty was repaired: hum −40.0 dB before, −80.0 dB after. "
-        "The one judged rating was too close to call.",
+        "Its only rating was too close to call.",
     ),
     "a response": (
         episode((change(13.8, 0.36, "L", quantity="flatness", unit="dB", band=(20.0, 20e3)),), [MET], [FIXED]),
-        "This 1977 Norrvale Forty was repaired: response ±13.8 dB before, ±0.36 dB after. "
-        "The one judged rating was met.",
+        "This 1977 Norrvale Forty was repaired: response ±13.8 dB before, ±0.36 dB after. Its only rating was met.",
     ),
     "only worse": (
         episode((change(0.02, 1.4),), [OPEN], [FIXED]),
@@ -127,7 +125,7 @@ STORIES = {
     ),
     "nothing done at the points": (
         episode(repair=[repaired("Rail", "in order", "none")], verdicts=[MET]),
-        "This 1977 Norrvale Forty meets its rated separation: 52 dB, rated 60 dB. The one judged rating was met.",
+        "This 1977 Norrvale Forty meets its rated separation: 52 dB, rated 60 dB. Its only rating was met.",
     ),
 }
 

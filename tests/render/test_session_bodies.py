@@ -115,7 +115,7 @@ def score(missed=0, close=0, unjudged=0, met=0):
             tuple(row(f"Open {n}", "not comparable", None, note="not measured") for n in range(1, unjudged + 1)),
             tuple(row(f"Met {n}", "meets", 0.3 * n) for n in range(1, met + 1)),
         ),
-        title="9 of 11 judged were met",
+        title="9 of 11 judged ratings met",
         stage="After the repair",
         corner=UNIT,
     )
@@ -285,7 +285,7 @@ def hostile(n):
     yield Hunt((replace(part, word="OK", out=False), *out), part)
     yield Fix(n, n, tuple(replace(part, word=word) for word in ("OK", "out of tolerance", "short", "OK")))
     yield from (Score(missed, close, open_, met), Score(missed, (), (), ()), Score((), (), open_, met[:1]))
-    yield Ending("Not repaired", hero, ("meets",) * 60, "30", "of 60 judged were met", (n,) * 12, n)
+    yield Ending("Not repaired", hero, ("meets",) * 60, "30", "of 60 judged ratings met", (n,) * 12, n)
     yield from (price, replace(price, years=(2023, 2024)), replace(price, now="", years=(2024, 2024)))
     yield from (TitlePage(n, n, n, n, price, picture((640, 360))), TitlePage(n, n, n, n))
     yield Rows(

@@ -88,9 +88,9 @@ def latest_card(session: LiveSession, cards: Sequence[dict[str, Any]]) -> dict[s
 
 def tally_of(session: LiveSession) -> dict[str, Any]:
     """Return the verdicts by their words, and how many are met."""
-    rows = session.shown.series.table.rows if session.shown else ()
-    order = ("falls short", "too close to call", "meets", "not comparable", "not measured")
-    words = sorted((row.verdict for row in rows if row.verdict in order), key=order.index)
+    rows = [row for row in session.shown.series.table.rows if row.promised] if session.shown else []
+    order = ("falls short", "too close to call", "meets", "not comparable", "not measured", "")
+    words = sorted((row.verdict for row in rows), key=order.index)
     judged = [word for word in words if word in order[:3]]
     return {"words": words, "met": words.count("meets"), "judged": len(judged), "all": len(rows)}
 

@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from reviewkit.model.card import Axis
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.scene import Page, Stroke
+from reviewkit.render.cards.scene import Page, Stroke, Text
 from reviewkit.render.cards.sizes import AXIS
 from reviewkit.render.cards.traces import axis_position
 
@@ -119,5 +119,12 @@ def place_rules(page: Page, axis: Axis, box: Box, gap: tuple[float, float] | Non
         for left, right in spans:
             if right > left:
                 page.add(Stroke("grid", ((left, y), (right, y)), look.rule, 2.0))
-        if safe.left + page.width(text, AXIS) <= page.shape.curves[0]:  # 0.000000001 would run into the curves
+        number = text.removesuffix(f" {axis.unit}") if axis.unit else text
+        room = page.shape.curves[0] - safe.left  # what is wider would run into the curves: 0.000000001
+        if page.width(text, AXIS) <= room:
             page.add(page.text(text, safe.left, y - _OVER_RULE, AXIS, look.soft))
+        elif number != text and page.width(number, AXIS) <= room:
+            page.add(page.text(number, safe.left, y - _OVER_RULE, AXIS, look.soft))
+            unit = page.text(axis.unit, safe.left, y - _OVER_RULE - page.cap(AXIS) - 14, AXIS, look.soft)
+            if not any(isinstance(item, Text) and item.box.grown(6, 6).meets(unit.box) for item in page.items):
+                page.add(unit)

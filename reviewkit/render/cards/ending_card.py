@@ -22,7 +22,7 @@ _FIGURE_SHARE = 0.8  # of the word's size: the word is what is read first
 _LEAST_GAP = 30.0
 _LINE = 50.0
 _MARK, _HIGH, _RING = 14.0, 46.0, 10.0  # width of a tally's mark, how high, a hollow one's radius
-_MOST_STEP, _GROUP_GAP = 60.0, 70.0
+_MOST_STEP, _LEAST_STEP, _GROUP_GAP = 60.0, 34.0, 70.0  # from mark to mark, if there is room; between groups
 _NAMES = {"falls short": "missed", "too close to call": "too close to call", "meets": "met"}
 _SHORT_NAMES = {"falls short": "missed", "too close to call": "too close", "meets": "met"}
 _ARROW, _ARROW_GAP = 84.0, 32.0
@@ -91,7 +91,7 @@ def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: flo
 def _place_tally(page: Page, words: Sequence[str]) -> None:
     """Place a mark for each rating, those of one verdict together under its name.
 
-    Missed hangs below the line, too close lies across it, met stands on it; a ring is not judged.
+    Missed hangs below the line, too close lies across it, met stands on it; a ring could not be compared.
     """
     shape, look = page.shape, page.look
     counts = Counter("not judged" if word not in _NAMES else word for word in words)
@@ -99,12 +99,12 @@ def _place_tally(page: Page, words: Sequence[str]) -> None:
     for size, form, gap in ((AXIS, 0, _GROUP_GAP), (AXIS, 1, _GROUP_GAP), (LEAST, 1, 24.0)):
         widths = {word: page.width(names[word][form], size) for word in counts}
         room = shape.safe.width - sum(widths.values()) - gap * (len(counts) - 1)
-        if room >= 0:
+        # a group of many takes more than its name
+        step = _MOST_STEP
+        while sum(max(step * (counts[word] - 1) + _MARK - widths[word], 0.0) for word in counts) > room and step > 1.0:
+            step *= 0.9
+        if room >= 0 and step >= _LEAST_STEP:
             break
-    # a group of many takes more than its name
-    step = _MOST_STEP
-    while sum(max(step * (counts[word] - 1) + _MARK - widths[word], 0.0) for word in counts) > room and step > 1.0:
-        step *= 0.9
     left = shape.safe.left
     for word, count in counts.items():
         for index in range(count):
@@ -178,7 +178,7 @@ def _place_hero(page: Page, body: Ending, hero: Hero, box: Box, largest: float) 
 
 
 def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: float) -> float:
-    """Place how many ratings were met of those judged, then the misses; return the last baseline.
+    """Place how many ratings were met of those compared, then the misses; return the last baseline.
 
     `baseline`: of the figure next to it, at least.
     """

@@ -26,7 +26,7 @@ SHORTEN_READING = "shorten the reading in repair.csv"
 
 
 def place_hunt(page: Page, body: Hunt, lower: float) -> None:
-    """Place the readings along the needle, the part at its tip. Only the reading that gave it away has its figures.
+    """Place the readings along the needle, the part at its tip. Only the reading that gave it away has its figure.
 
     Raises
     ------
@@ -35,7 +35,7 @@ def place_hunt(page: Page, body: Hunt, lower: float) -> None:
     """
     first = next((reading for reading in body.readings if reading.out), None)
     shown = [
-        each if each is first else replace(each, expected="", reading=each.word or each.reading)
+        replace(each, expected="", reading=each.reading if each is first else each.word or each.reading)
         for each in body.readings
     ]
     part = replace(body.part, expected="") if body.part.word == body.part.reading else body.part

@@ -32,7 +32,7 @@ def place_price(page: Page, body: Price, lower: float) -> None:
     bottom = place_years(page, body, with_now=bool(body.worth))
     caption, figure = "fair today, an opinion", body.worth
     if not body.worth:
-        caption, figure = f"in {body.years[1]} money", f"about {body.now}" if body.now else ""
+        caption, figure = f"the same money in {body.years[1]}", f"about {body.now}" if body.now else ""
     if not figure:
         return
     worth = fit_block(page, figure, _WORTH, safe.width, bottom - top - 110.0, most=1)
@@ -64,7 +64,7 @@ def place_years(page: Page, body: Price, *, with_now: bool = True) -> float:
         page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
     else:
         place_dial(page, year_axis(first, last))
-    now = f"about {body.now} in {last} money" if body.now and with_now else ""
+    now = f"equals about {body.now} in {last} money" if body.now and with_now else ""
     with page.part_of("needle"):
         x = left if first != last else shape.safe.left + _TALL[1]
         page.add(wedge_at(page, x, shape.dial, "too close to call", -_TALL[0], _TALL[1]))

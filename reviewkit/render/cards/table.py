@@ -21,8 +21,9 @@ _GAP = 44.0  # between columns
 _NOTE_GAP = 26.0  # from a name to its note on the same line
 _LINE = 1.12  # pitch of a cell's lines, in em
 _BELOW = 42.0  # pitch of the lines under a name
+_WORD, _WORD_LINE = 48.0, 42.0 / 36.0  # a verdict below its row: its largest size; pitch of its line, in em
 _EASY, _TIGHT = 0.75, 0.42  # the room above and below a row's lines together, in em
-_TALLEST = 150.0  # a row is no taller than this, unless its lines need more
+_TALLEST = 150.0  # a row, or each of its two lines, is no taller than this unless what is in it needs more
 _MORE = 72.0  # for the number of rows left out
 _CHANNELS = {"left": "L", "right": "R"}  # headers in their channel's colour
 
@@ -37,7 +38,7 @@ class _LaidRow:
     cells: tuple[str, ...]
     note: Setting | None
     beside: bool  # the note, the name or in a narrow frame the verdict under it
-    below: int  # lines under the name
+    below: float  # height of the lines under the name
     height: float
 
 
@@ -50,6 +51,7 @@ class _TableLayout:
     rows: tuple[_LaidRow, ...]
     more: float = 0.0  # extra height of each row
     above: bool = False  # each name has a line of its own, its cells below it
+    beside: bool = False  # the verdict is on the line of its cells, not below them
 
 
 def fits(page: Page, body: Rows, lower: float) -> bool:
@@ -152,14 +154,17 @@ def _fit_table(page: Page, body: Rows, lower: float) -> _TableLayout | None:
     pages = body.pages or (body.rows,)
     rows = [row for own in pages for row in own]
     room = page.shape.safe.bottom - page.shape.high_dial - lower - (_MORE if body.more else 0.0)
-    forms = [(1, False, False), (2, False, False), (3, True, False)]
+    forms = [(1, False, False, False), (2, False, False, False), (3, True, False, False)]
     if page.shape.stacked:
-        # a name above its figures leaves both more room
-        forms = [*([(1, False, True)] if len(body.headers) > 2 else []), *forms, (3, True, True)]
-    for most, anywhere, above in forms:
+        # a name above its figures leaves both more room, and the verdict next to them is as large
+        first = [(1, False, True, True), (1, False, True, False)] if len(body.headers) > 2 else []
+        forms = [*first, *forms, (3, True, True, False)]
+    for most, anywhere, above, beside in forms:
         for padding, sizes in ((_EASY, _SIZES[:-2]), (_TIGHT, _SIZES)):
             for size in sizes:
-                layout = _lay_out(page, body, rows, size, most, padding, anywhere=anywhere, above=above)
+                if beside and size < _WORD:
+                    continue
+                layout = _lay_out(page, body, rows, size, most, padding, anywhere=anywhere, above=above, beside=beside)
                 if layout is None:
                     continue
                 spare = [
@@ -169,7 +174,7 @@ def _fit_table(page: Page, body: Rows, lower: float) -> _TableLayout | None:
                 if min(spare, default=0.0) >= 0:
                     own = list(_slices(pages))[pages.index(body.rows)]
                     least = min((row.height for row in layout.rows), default=0.0)
-                    more = min([*spare, max(_TALLEST - least, 0.0)])
+                    more = min([*spare, max(_TALLEST * (1.4 if above else 1.0) - least, 0.0)])
                     return replace(layout, rows=layout.rows[own], more=more)
     return None
 
@@ -191,11 +196,12 @@ def _lay_out(
     *,
     anywhere: bool,
     above: bool = False,
+    beside: bool = False,
 ) -> _TableLayout | None:
     """Lay out a table at one size; None if it is too wide.
 
     `most`: lines of a cell; `padding`: room between rows, in em; `anywhere`: long words may be broken; `above`: names
-    have the whole width, their cells a line below them.
+    have the whole width, their cells a line below them; `beside`: with the verdict before the cells.
     """
     safe = page.shape.safe
     count = max([len(body.headers), *(len(_cells(page, row)) for row in rows)], default=0)
@@ -206,13 +212,18 @@ def _lay_out(
     for width in reversed(widths):
         rights.append(right)
         right -= width + _GAP
-    if right + _GAP < safe.left:
+    words = max((page.width(row.verdict, size, "bold") + _GAP for row in rows if row.verdict), default=0.0)
+    if right + _GAP < safe.left + (words if beside else 0.0):
         return None
     room = safe.width if above else right - safe.left
-    laid = [_lay_out_row(page, row, size, room, most, padding, anywhere=anywhere, above=above) for row in rows]
+    laid = [
+        _lay_out_row(page, row, size, room, most, padding, anywhere=anywhere, above=above, verdict=not beside)
+        for row in rows
+    ]
     if any(row is None for row in laid):
         return None
-    return _TableLayout(size, tuple(reversed(rights)), tuple(row for row in laid if row is not None), above=above)
+    set_rows = tuple(row for row in laid if row is not None)
+    return _TableLayout(size, tuple(reversed(rights)), set_rows, above=above, beside=beside)
 
 
 def _cells(page: Page, row: Row) -> tuple[str, ...]:
@@ -228,26 +239,43 @@ def _column_width(page: Page, body: Rows, rows: Sequence[Row], column: int, size
 
 
 def _lay_out_row(
-    page: Page, row: Row, size: float, room: float, most: int, padding: float, *, anywhere: bool, above: bool
+    page: Page,
+    row: Row,
+    size: float,
+    room: float,
+    most: int,
+    padding: float,
+    *,
+    anywhere: bool,
+    above: bool,
+    verdict: bool,
 ) -> _LaidRow | None:
+    """Lay out a row; None if it is too wide. `verdict`: with its verdict on a line of its own, if there is one."""
     text = row.cells[0] if row.cells else ""
     name = fit_text(page, text, (size,), room, most=most, anywhere=anywhere) if room > 0 else None
     if name is None:
         return None
     note, beside = None, False
-    word = row.verdict if page.shape.stacked else ""
+    word = row.verdict if verdict and page.shape.stacked else ""
     if row.note:
         whole = page.shape.safe.width
-        left = (whole - page.width(word, LEAST, "bold") if word else room - name.width) - _NOTE_GAP
+        left = (whole - page.width(word, _word_size(size), "bold") if word else room - name.width) - _NOTE_GAP
         if word or (len(name.lines) == 1 and not above):
             note = fit_text(page, row.note, (LEAST,) if word else (min(size, AXIS), LEAST), max(left, 0.0))
         beside = note is not None
         note = note or fit_text(page, row.note, (LEAST,), whole, most=max(most, 2), anywhere=anywhere)
         if note is None:
             return None
-    below = bool(word) + (len(note.lines) if note and not beside else 0)
-    lines = (len(name.lines) - 1 + above) * size * _LINE + below * _BELOW
+    below = (_word_size(size) * _WORD_LINE if word else 0.0) + (
+        len(note.lines) * _BELOW if note and not beside else 0.0
+    )
+    lines = (len(name.lines) - 1 + above) * size * _LINE + below
     return _LaidRow(name, _cells(page, row)[1:], note, beside, below, page.cap(size) + lines + size * padding)
+
+
+def _word_size(size: float) -> float:
+    """Return the size of a verdict below its row."""
+    return max(min(size, _WORD), LEAST)
 
 
 def _fault(page: Page, body: Rows) -> LayoutFault:
@@ -264,7 +292,7 @@ def _place_row(page: Page, body: Rows, row: Row, laid: _LaidRow, layout: _TableL
     """Place a row, its lines and its note centred together."""
     look, left = page.look, page.shape.safe.left
     size, cap = layout.size, page.cap(layout.size)
-    high = cap + (len(laid.name.lines) - 1 + layout.above) * size * _LINE + laid.below * _BELOW
+    high = cap + (len(laid.name.lines) - 1 + layout.above) * size * _LINE + laid.below
     baseline = first = middle - high / 2 + cap
     for index, line in enumerate(laid.name.lines):
         baseline = first + index * size * _LINE
@@ -273,8 +301,9 @@ def _place_row(page: Page, body: Rows, row: Row, laid: _LaidRow, layout: _TableL
         baseline = first = baseline + size * _LINE
     x = left + laid.name.width + _NOTE_GAP
     if row.verdict and page.shape.stacked:
-        baseline += _BELOW
-        word = page.text(row.verdict, left, baseline, LEAST, look.status(row.verdict), weight="bold")
+        high = size if layout.beside else _word_size(size)
+        baseline += 0.0 if layout.beside else high * _WORD_LINE
+        word = page.text(row.verdict, left, baseline, high, look.status(row.verdict), weight="bold")
         page.add(word)
         x = word.box.right + _NOTE_GAP
     for line in laid.note.lines if laid.note else ():

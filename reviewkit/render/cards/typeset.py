@@ -12,6 +12,8 @@ from reviewkit.render.cards.scene import Page
 # costs of a break: none at a dot between conditions, high inside "40 W" or "20 Hz – 20 kHz"
 _AT_DOT, _AT_COMMA, _AT_SPACE, _AT_HYPHEN, _IN_QUANTITY, _IN_WORD = 0, 1, 2, 4, 20, 100
 
+_LONG_WORD = re.compile("[a-z]{7}")  # longer than any unit
+
 
 @dataclass(frozen=True)
 class Setting:
@@ -36,6 +38,8 @@ def _breaks(text: str, anywhere: bool) -> Iterator[tuple[int, str, str]]:
             continue
         elif before[-1] == ",":
             cost = _AT_COMMA
+        elif before[-1].isdigit() and _LONG_WORD.match(after):  # "10 ratings" is no quantity
+            cost = _AT_SPACE
         elif before[-1].isdigit() or before[-1] in "–±≤" or after[0] == "–":
             cost = _IN_QUANTITY
         else:

@@ -34,9 +34,9 @@ def word_sentences(lines: Iterable[str], card: str = "") -> list[Sentence]:
 
 
 def framing_sentences(
-    pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict], price: PriceLine | None
+    pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict], price: PriceLine | None, printed: int = 0
 ) -> dict[str, list[Sentence]]:
-    """Return the sentences on price, fault, repair and verdict, by segment."""
+    """Return the sentences on price, fault, repair and verdict, by segment. `printed`: what is only printed."""
     said: dict[str, list[Sentence]] = {}
     if price is not None:
         for part, card in (("history", ""), ("value", "price")):
@@ -47,7 +47,7 @@ def framing_sentences(
             text = pages.text("words/repair.j2", part=part, **_repair_facts(repair, part))
             said[part] = word_sentences(text.splitlines(), card)
     if verdicts:
-        text = pages.text("words/verdict.j2", verdicts=verdicts, **_verdict_facts(verdicts))
+        text = pages.text("words/verdict.j2", verdicts=verdicts, **_verdict_facts(verdicts, len(verdicts) + printed))
         said["verdict"] = word_sentences(text.splitlines(), "score")
     return said
 
@@ -127,11 +127,12 @@ def _without_unit(text: str, other: str) -> str:
 # ------------------------------------------------------------------ the verdicts
 
 
-def _verdict_facts(verdicts: Sequence[Verdict]) -> dict[str, Any]:
+def _verdict_facts(verdicts: Sequence[Verdict], ratings: int) -> dict[str, Any]:
     """Return the verdicts in the order in which they are given, and how many of each there are."""
     by_word = {word: [v for v in verdicts if v.verdict == word] for word in (MEETS, SHORT, CLOSE, INCOMPARABLE)}
     notable = [v for v in by_word[MEETS] if _is_notable(v)]
     return {
+        "ratings": ratings,
         "judged": sum(v.verdict in JUDGED for v in verdicts),
         "met": len(by_word[MEETS]),
         "missed": by_word[SHORT],

@@ -53,6 +53,7 @@ def render_headline(episode: Episode, pages: Pages, *, with_ratings: bool = True
             before=quantities.show(change.before) if change else "",
             after=quantities.show(change.after) if change else "",
             channels=story.channels,
+            ratings=story.ratings,
             judged=story.judged if with_ratings else 0,
             met=story.met,
             missed=story.missed,

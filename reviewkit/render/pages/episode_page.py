@@ -23,7 +23,7 @@ from reviewkit.render.pages.embedded_type import WEIGHTS
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.text_outputs import script_facts, segment_facts, sound_facts, title_of
 from reviewkit.verdict.spec_table import SpecTable, TableRow
-from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
+from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, NO_VERDICT, SHORT, UNMEASURED
 
 _ORDER = (SHORT, CLOSE, INCOMPARABLE, UNMEASURED, MEETS, "")  # of the table: what matters first
 _FEW = 3  # sentences that make a paragraph; more are a list
@@ -217,14 +217,14 @@ def _words_of(s: Segment, beat: Beat) -> str:
 def _tally(episode: Episode) -> dict[str, Any]:
     """Return how many ratings there are of each verdict, and the verdicts in order."""
     story = find_story(episode)
-    words = [v.verdict for v in episode.verdicts if v.verdict]
+    words = [*(v.verdict for v in episode.verdicts), *[UNMEASURED] * len(episode.session.printed)]
     return {
         "judged": story.judged,
         "met": story.met,
         "missed": story.missed,
         "undecided": story.undecided,
-        "ratings": len(episode.verdicts),
-        "verdicts": sorted(words, key=(SHORT, CLOSE, MEETS, INCOMPARABLE, UNMEASURED).index),
+        "ratings": story.ratings,
+        "verdicts": sorted(words, key=(SHORT, CLOSE, MEETS, INCOMPARABLE, UNMEASURED, NO_VERDICT).index),
     }
 
 
