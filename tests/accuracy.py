@@ -4,8 +4,26 @@ records it; the worst of each row is printed as one table at the end of the run.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import product
+from typing import Any
+
+import pytest
+
+
+def grid(*axes: Sequence[Any]) -> list[Any]:
+    """Every combination of the axes' values, for parametrize; a tuple stands for several parameters.
+
+    By default so many are tried that each value of every axis comes up; the others with -m long.
+    """
+    every_run = {tuple(at % len(axis) for axis in axes) for at in range(max(map(len, axes)))}
+    cases = []
+    for places in product(*(range(len(axis)) for axis in axes)):
+        values = [axis[place] for axis, place in zip(axes, places, strict=True)]
+        flat = [part for value in values for part in (value if isinstance(value, tuple) else (value,))]
+        cases.append(pytest.param(*flat, marks=() if places in every_run else pytest.mark.long))
+    return cases
 
 
 @dataclass(frozen=True)

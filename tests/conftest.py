@@ -106,9 +106,15 @@ def sample(tmp_path_factory: pytest.TempPathFactory) -> Built:
 
 
 @pytest.fixture(scope="session")
-def episode(sample: Built) -> pipeline.Episode:
+def prepared(sample: Built) -> pipeline.Composed:
+    """The sample session up to the drawing. Not to be changed."""
+    return pipeline.prepare(sample.folder)
+
+
+@pytest.fixture(scope="session")
+def episode(prepared: pipeline.Composed) -> pipeline.Episode:
     """The sample session as the outputs see it."""
-    return pipeline.check(sample.folder)
+    return prepared.episode
 
 
 @pytest.fixture
@@ -163,6 +169,7 @@ def pytest_configure(config: pytest.Config) -> None:
     """One process takes a whole file of tests, so that what its tests share is made once."""
     if getattr(config.option, "dist", "no") == "load":
         config.option.dist = "loadfile"
+        config.option.loadscopereorder = False  # the files of few tests are not those that are done soon
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

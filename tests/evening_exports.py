@@ -301,7 +301,7 @@ def exports() -> tuple[Export, ...]:
                 flat - 9 + 9 / (1 + (HZ / 160) ** 2),
             ),
             "contour",
-            {"stage": "after", "drive": "1.46 V"},
+            {"stage": "after", "drive": "1.46 V", "card": "tone-controls"},
         ),
         ("after/readings.csv", "comma", meter.encode(), "reading", {"stage": "after"}),
         (

@@ -11,10 +11,10 @@ import pytest
 from evening_exports import SESSION
 
 from reviewkit.build import atomic_files
-from reviewkit.build.cache import NO_CACHE
+from reviewkit.build.cache import open_cache
 from reviewkit.build.pipeline import check
-from reviewkit.commands import adding, cli
-from reviewkit.commands.adding import add_files
+from reviewkit.commands import add, cli
+from reviewkit.commands.add import add_files
 from reviewkit.model.errors import CannotFinish, InputError
 
 HEAD = f"# by hand\r\n{SESSION}# the end".replace("\n", "\r\n").replace("\r\r", "\r")
@@ -38,7 +38,7 @@ def files(folder: Path) -> dict[str, bytes]:
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
-def answering(*answers: str) -> tuple[list[str], adding.Ask]:
+def answering(*answers: str) -> tuple[list[str], add.Ask]:
     """The questions that were asked, and who answers them in this order."""
     asked: list[str] = []
 
@@ -55,7 +55,7 @@ def tables(folder: Path) -> list[dict[str, object]]:
 
 
 def test_a_folder_is_copied_as_it_is_and_nothing_is_asked(session, exports):
-    added = add_files(session, [exports], NO_CACHE, None)
+    added = add_files(session, [exports], open_cache(), None)
     assert files(session) == {"session.toml": HEAD.encode()} | {
         f"measurements/{name}": content for name, content in BY_NAME.items()
     }
@@ -68,7 +68,7 @@ def test_a_folder_is_copied_as_it_is_and_nothing_is_asked(session, exports):
 
 def test_only_what_is_unclear_is_asked_and_enter_takes_the_first(session, exports):
     asked, ask = answering("2", "1", "")
-    added = add_files(session, [exports], NO_CACHE, ask)
+    added = add_files(session, [exports], open_cache(), ask)
     assert ["Sweep 7" in question or "phono" in question for question in asked] == [True] * len(asked)
     assert len(asked) == 2
     assert "1  response" in asked[0]
@@ -94,7 +94,7 @@ def test_only_what_is_unclear_is_asked_and_enter_takes_the_first(session, export
 
 def test_what_is_answered_with_a_dash_stays_out(session, exports):
     asked, ask = answering("what?", "-", "-")
-    added = add_files(session, [exports], NO_CACHE, ask)
+    added = add_files(session, [exports], open_cache(), ask)
     assert asked[0] == asked[1]
     assert (session / "session.toml").read_bytes() == HEAD.encode()
     assert (len(added.tables), sum(bool(each.question) for each in added.recognised)) == (0, 2)
@@ -107,7 +107,7 @@ def test_the_stage_of_many_is_asked_once(session, tmp_path):
         (loose / Path(name).name).write_bytes(BY_NAME[name])
     (loose / "tone before.csv").write_bytes(BY_NAME["before/tone-1khz.csv"])
     asked, ask = answering("")
-    add_files(session, sorted(loose.glob("*.*")), NO_CACHE, ask)
+    add_files(session, sorted(loose.glob("*.*")), open_cache(), ask)
     assert len(asked) == 1
     assert asked[0].startswith("measurements/crosstalk.csv, measurements/multitone.wav, measurements/output.csv\n")
     assert tables(session) == [
@@ -121,7 +121,7 @@ def test_what_a_table_leaves_open_is_written_into_it(session, exports):
     many = '\r\n[[measurement]]\r\nfiles = "measurements/after/Sweep*.csv"\r\nsetting = "treble down"\r\n'
     (session / "session.toml").write_bytes((HEAD + "\r\n" + own + many).encode())
     _, ask = answering("1", "2")
-    added = add_files(session, [exports], NO_CACHE, ask)
+    added = add_files(session, [exports], open_cache(), ask)
     phono, sweeps, sweep = tables(session)
     assert phono == {"file": "measurements/after/phono.csv", "load": "open", "setting": "rumble off"}
     assert sweeps == {"files": "measurements/after/Sweep*.csv", "setting": "treble down"}
@@ -134,19 +134,51 @@ def test_what_a_table_leaves_open_is_written_into_it(session, exports):
     assert b'# at the back\r\nload = "open"\r\nsetting' in (session / "session.toml").read_bytes()
 
 
+QUIETING = "Antenna (µV),S/N L (dB),S/N R (dB)\n" + "".join(f"{2**n},{20 + 6 * n},{21 + 6 * n}\n" for n in range(8))
+TAPE = "Rec level (dB),3rd harmonic L (%)\n-6,0.3\n-3,0.7\n0,1.2\n3,2.4\n6,4.5\n"
+DISTORTION = "Frequency (Hz),THD L,THD R\n" + "".join(f"{hz},{{}},{{}}\n" for hz in (20, 100, 1000, 10_000, 20_000))
+
+
+@pytest.mark.parametrize(
+    ("content", "answers", "keys"),
+    [
+        (QUIETING, ("", ""), {"aerial": "75 ohm", "microvolts": "terminated"}),
+        (QUIETING, ("2", "2"), {"aerial": "300 ohm", "microvolts": "e.m.f."}),
+        (TAPE, ("3",), {"reference_level": "185 nWb/m"}),
+        (DISTORTION.format(*[-80] * 10), ("",), {"units": {"left": "dB", "right": "dB"}}),  # below zero, it is no other
+        (DISTORTION.format(*[0.02] * 10), ("",), {"units": {"left": "%", "right": "%"}}),
+        (DISTORTION.format(*[0.02] * 10), ("2",), {"units": {"left": "ratio", "right": "ratio"}}),
+    ],
+)
+def test_what_a_column_means_is_asked_and_written(content, answers, keys, session, tmp_path):
+    (tmp_path / "export.csv").write_text(content, encoding="utf-8")
+    asked, ask = answering(*answers)
+    add_files(session, [tmp_path / "export.csv"], open_cache(), ask)
+    assert len(asked) == len(answers)
+    assert tables(session) == [{"file": "measurements/export.csv", **keys}]
+    assert check(session).findings
+
+
+@pytest.mark.parametrize("header", ["Rec level (dB re 200 nWb/m),H3 (%)", "Antenna (dBf),THD+N (%)"])
+def test_what_a_header_says_is_not_asked(header, session, tmp_path):
+    (tmp_path / "export.csv").write_text(header + TAPE[TAPE.index("\n") :], encoding="utf-8")
+    add_files(session, [tmp_path / "export.csv"], open_cache(), answering()[1])
+    assert tables(session) == []
+
+
 def test_a_file_from_a_folder_of_a_stage_keeps_it(session, exports):
-    added = add_files(session, [exports / "before" / "response.txt"], NO_CACHE, None)
+    added = add_files(session, [exports / "before" / "response.txt"], open_cache(), None)
     assert added.copied == ("measurements/before/response.txt",)
 
 
 def test_files_that_are_there_already_are_only_asked_about(session, exports):
-    add_files(session, [exports], NO_CACHE, None)
+    add_files(session, [exports], open_cache(), None)
     asked, ask = answering("2", "-")
-    again = add_files(session, [session / "measurements"], NO_CACHE, ask)
+    again = add_files(session, [session / "measurements"], open_cache(), ask)
     assert again.copied == ()
     assert len(asked) == 2
     assert tables(session)[0]["kind"] == "contour"
-    assert add_files(session, [exports], NO_CACHE, None).others == ("measurements/after/Sweep 7.csv",)
+    assert add_files(session, [exports], open_cache(), None).others == ("measurements/after/Sweep 7.csv",)
 
 
 # ------------------------------------------------------------------ what is refused, with nothing written
@@ -155,13 +187,13 @@ def test_files_that_are_there_already_are_only_asked_about(session, exports):
 def refused(session: Path, *sources: Path) -> str:
     before = files(session)
     with pytest.raises(InputError) as raised:
-        add_files(session, sources, NO_CACHE, None)
+        add_files(session, sources, open_cache(), None)
     assert files(session) == before
     return str(raised.value)
 
 
 def test_no_file_is_replaced(session, exports):
-    add_files(session, [exports / "after"], NO_CACHE, None)
+    add_files(session, [exports / "after"], open_cache(), None)
     (exports / "after" / "output.csv").write_bytes(b"other\n")
     assert "measurements/after/output.csv: is there already, with other content" in refused(session, exports)
 
@@ -180,7 +212,7 @@ def test_what_is_no_file_and_what_is_no_session(session, exports, tmp_path):
     empty.mkdir()
     assert "there is no file in this folder" in refused(session, empty)
     with pytest.raises(InputError, match="there is none in"):
-        add_files(empty, [exports], NO_CACHE, None)
+        add_files(empty, [exports], open_cache(), None)
     assert list(empty.iterdir()) == []
 
 
@@ -206,9 +238,9 @@ def test_a_copy_that_fails_takes_the_others_with_it(session, exports, monkeypatc
             raise OSError(28, "No space left on device")
         written(place, content)
 
-    monkeypatch.setattr(adding, "write_flushed", fails)
+    monkeypatch.setattr(add, "write_flushed", fails)
     with pytest.raises(CannotFinish, match="No space left on device; no file was added"):
-        add_files(session, [exports], NO_CACHE, None)
+        add_files(session, [exports], open_cache(), None)
     assert files(session) == {"session.toml": HEAD.encode()}
 
 
@@ -218,7 +250,7 @@ def test_a_session_toml_that_changed_meanwhile_is_left_alone(session, exports):
         return ""
 
     with pytest.raises(CannotFinish, match="was changed meanwhile"):
-        add_files(session, [exports], NO_CACHE, ask)
+        add_files(session, [exports], open_cache(), ask)
     assert (session / "session.toml").read_bytes() == b"# edited\n" + HEAD.encode()
 
 

@@ -62,7 +62,13 @@ def one(findings: list[Finding], quantity: str, channel: str = "", **at: Any) ->
 
 @pytest.mark.parametrize(
     ("subtype", "form"),
-    [("PCM_16", "WAV"), ("PCM_24", "WAVEX"), ("PCM_32", "WAV"), ("FLOAT", "WAVEX"), ("DOUBLE", "WAV")],
+    [
+        ("PCM_16", "WAV"),
+        pytest.param("PCM_24", "WAVEX", marks=pytest.mark.long),
+        pytest.param("PCM_32", "WAV", marks=pytest.mark.long),
+        ("FLOAT", "WAVEX"),
+        pytest.param("DOUBLE", "WAV", marks=pytest.mark.long),
+    ],
 )
 def test_a_tone(subtype, form, session_of):
     """Fundamental 1 + 3/4 a3, second harmonic a2/2, third a3/4, for a peak of 1 V (trigonometry)."""

@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from reviewkit.build import pipeline
+from reviewkit.build.cache import open_cache
 from reviewkit.build.card_groups import group_runs, join_runs, share_cards
 from reviewkit.build.card_series import Series, called_cards
 from reviewkit.episode.card_choices import add_readings, choose_for_film, leave_out, put_in_order, read_choices
@@ -343,7 +344,7 @@ def composed(sample_copy):
         (sample_copy / "notes.txt").write_text(notes, encoding="utf-8")
         text = (sample_copy / "session.toml").read_text(encoding="utf-8").replace(*replaced)
         (sample_copy / "session.toml").write_text(text + toml, encoding="utf-8")
-        return pipeline.prepare(sample_copy)
+        return pipeline.prepare(sample_copy, open_cache())
 
     return prepare
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from reviewkit import __version__
-from reviewkit.commands import command_line
+from reviewkit.commands import argument_parser
 
 ONLY_UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
 SWEEP = """Frequency (kHz);Left (dBV);Right (dBV)
@@ -28,7 +28,7 @@ SWEEP = """Frequency (kHz);Left (dBV);Right (dBV)
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
-    for action in command_line.make_parser()._actions:
+    for action in argument_parser.make_parser()._actions:
         if isinstance(action, argparse._SubParsersAction):
             return dict(action.choices)
     raise AssertionError("no commands")

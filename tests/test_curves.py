@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -109,9 +110,17 @@ def protected(power_w):
     return np.minimum(0.01 + 0.02 * np.maximum(power_w / 40, 1) ** 60 - 0.02, 10)
 
 
-@pytest.mark.parametrize("curve", [clipped, protected])
-@pytest.mark.parametrize("goes_on", [True, False])
-@pytest.mark.parametrize("step", [0.01, 0.05, 0.2])
+# by default; each value of each parameter, and each curve with a sweep that was stopped
+KNEES = [(clipped, True, 0.01), (clipped, False, 0.05), (protected, False, 0.2), (protected, True, 0.05)]
+
+
+@pytest.mark.parametrize(
+    ("curve", "goes_on", "step"),
+    [
+        pytest.param(*case, marks=() if case in KNEES else pytest.mark.long)
+        for case in itertools.product((clipped, protected), (True, False), (0.01, 0.05, 0.2))
+    ],
+)
 @given(st.floats(0, 1))
 def test_the_steps_at_the_knee_are_in_the_uncertainty(curve, goes_on, step, phase):
     """Wherever the points fall, the true power lies between the bounds; and by no more than U from what is read."""

@@ -21,7 +21,7 @@ from reviewkit.build.pipeline import prepare
 from reviewkit.build.pool import ALONE
 from reviewkit.commands.desk import session_edits
 from reviewkit.commands.desk.desk import Desk
-from reviewkit.commands.desk.evening import Evening
+from reviewkit.commands.desk.desk_state import DeskState
 from reviewkit.commands.desk.file_actions import FileActions
 from reviewkit.commands.desk.file_facts import file_facts
 from reviewkit.commands.desk.inputs import Inputs
@@ -49,9 +49,9 @@ class AtTheDesk:
         for name, text in files.items():
             (self.folder / "measurements" / name).write_text(text, encoding="utf-8")
         self.session = LiveSession(self.folder, ALONE, NO_CACHE, Options(out=folder / "aside" / "out"))
-        self.evening = Evening()
+        self.state = DeskState()
         self.inputs = Inputs(self.folder, folder / "aside")
-        self.actions = FileActions(self.session, self.inputs, self.evening).by_name()
+        self.actions = FileActions(self.session, self.inputs, self.state).by_name()
         self.build()
 
     def build(self):
@@ -72,7 +72,7 @@ class AtTheDesk:
 
     @property
     def files(self):
-        return file_facts(self.session, self.evening)
+        return file_facts(self.session, self.state)
 
 
 UNCLEAR = sweep(5000)  # 12.3 dB down at 20 kHz: a response, or a tone control's
@@ -110,6 +110,33 @@ def test_a_kind_is_not_written_before_its_stage_is_known(tmp_path):
     assert desk.files["questions"] == []
     assert desk.tables["measurements/Sweep 7.csv"]["stage"] == "after"
     assert desk.tables["measurements/Sweep 7.csv"]["kind"] == "response"
+
+
+def test_one_button_after_the_other_says_what_microvolts_are(tmp_path):
+    rows = "".join(f"{2**n},{20 + 6 * n},{21 + 6 * n}\n" for n in range(8))
+    desk = AtTheDesk(tmp_path, {"quieting.csv": f"Antenna (µV),S/N L (dB),S/N R (dB)\n{rows}"})
+    for words in (["Aerial 75 ohm", "Aerial 300 ohm"], ["Microvolts terminated", "Microvolts e.m.f."]):
+        (question,) = desk.files["questions"]
+        assert [choice["word"] for choice in question["choices"]] == words
+        desk.act("answer", file=question["file"], choice=1)
+    assert desk.files["questions"] == []
+    assert desk.tables["measurements/quieting.csv"] == {
+        "file": "measurements/quieting.csv",
+        "aerial": "300 ohm",
+        "microvolts": "e.m.f.",
+    }
+    assert {f.quantity for f in desk.session.shown.episode.findings} == {"50_db_quieting_sensitivity"}
+
+
+def test_the_buttons_of_a_tape_are_the_usual_fluxes(tmp_path):
+    rows = "-6,0.3\n-3,0.7\n0,1.2\n3,2.4\n6,4.5\n"
+    desk = AtTheDesk(tmp_path, {"mol.csv": f"Rec level (dB),3rd harmonic L (%)\n{rows}"})
+    (question,) = desk.files["questions"]
+    words = [f"Reference level {flux} nWb/m" for flux in (250, 200, 185, 320)]
+    assert [choice["word"] for choice in question["choices"]] == words
+    desk.act("answer", file=question["file"], choice=1)
+    assert desk.tables["measurements/mol.csv"]["reference_level"] == "200 nWb/m"
+    assert desk.files["questions"] == []
 
 
 def test_a_file_that_was_recognised_can_be_something_else(desk):
@@ -227,4 +254,4 @@ def test_the_boxes_of_the_plan_are_kept_but_not_what_was_safe(tmp_path):
     for box in ("box: Photograph front", "box: Twice", "box: Twice", "gate: No loudspeaker connected"):
         actions["tick"]({"box": box})
     actions["step-done"]({"key": "caution 0"})
-    assert Desk(session, tmp_path / "aside", editing=True).evening.done == {"box: Photograph front"}
+    assert Desk(session, tmp_path / "aside", editing=True).state.done == {"box: Photograph front"}

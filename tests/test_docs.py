@@ -23,7 +23,7 @@ import soundfile
 from PIL import Image
 
 from reviewkit.build.session_files import read
-from reviewkit.commands import cli, command_line
+from reviewkit.commands import argument_parser, cli
 from reviewkit.ingest.measurement_file import read_any
 from reviewkit.ingest.session.cut_file import parse_cut
 from reviewkit.ingest.session.notes_file import parse_notes
@@ -53,7 +53,7 @@ def developers() -> str:
 
 
 def commands() -> dict[str, argparse.ArgumentParser]:
-    for action in command_line.make_parser()._actions:
+    for action in argument_parser.make_parser()._actions:
         if isinstance(action, argparse._SubParsersAction):
             return dict(action.choices)
     raise AssertionError("no commands")
@@ -178,7 +178,7 @@ def test_the_page_names_every_command_and_its_options(command):
 def test_no_option_and_no_command_is_promised_that_is_not_there(name, readme):
     known = {
         option
-        for parser in [command_line.make_parser(), *commands().values()]
+        for parser in [argument_parser.make_parser(), *commands().values()]
         for a in parser._actions
         for option in a.option_strings
     }
@@ -387,7 +387,13 @@ def assert_built(said: Any, folder: Path, measured: Sequence[Mapping[str, Any]] 
         assert [card for card in cards if re.fullmatch(rf"\d\d-{name}(-\w+)?", card.stem)]
 
 
-@pytest.mark.parametrize(("page", "text"), TOML, ids=[f"{page}-{n}" for n, (page, _) in enumerate(TOML)])
+@pytest.mark.parametrize(
+    ("page", "text"),
+    [
+        pytest.param(page, text, id=f"{page}-{n}", marks=pytest.mark.long if page in {p for p, _ in TOML[:n]} else ())
+        for n, (page, text) in enumerate(TOML)
+    ],
+)
 def test_every_example_of_session_toml_builds(page, text, say, tmp_path):
     folder = tmp_path / "session"
     folder.mkdir()
@@ -464,7 +470,7 @@ def test_every_line_of_a_shell_example_can_be_run(name, readme):
         for line in block.text.splitlines():
             program, *arguments = shlex.split(line, comments=True)
             if program == "reviewkit":
-                command_line.make_parser().parse_args(arguments)  # exits where something is wrong
+                argument_parser.make_parser().parse_args(arguments)  # exits where something is wrong
 
 
 @pytest.mark.parametrize("name", PAGES)

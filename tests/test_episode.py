@@ -49,7 +49,7 @@ def note(segment, text="", *cards, cut=False):
 
 
 def card(card_id, first="", hold_s=None, stage=AFTER, kind=""):
-    finding = Point("titles", "plain", {"kind": kind}) if kind else None
+    finding = Point("titles", "plain", {"kind": kind, "asks": KINDS[kind].asks}) if kind else None
     body = TitlePage("", "")
     return Card(card_id, "", (), body, stage=stage, first=first or card_id, hold_s=hold_s, finding=finding)
 

@@ -10,7 +10,8 @@ from evening_exports import SESSION, exports
 
 from reviewkit.build.cache import NO_CACHE
 from reviewkit.build.pipeline import check
-from reviewkit.commands.adding import Added, add_files
+from reviewkit.commands.add import Added, add_files
+from reviewkit.model.episode import Episode
 from reviewkit.model.recognised import toml_lines
 
 LEAST = 18  # of 22
@@ -28,6 +29,12 @@ def session(tmp_path_factory) -> Path:
 @pytest.fixture(scope="module")
 def added(session, tmp_path_factory) -> Added:
     return add_files(session, [evening_exports.write(tmp_path_factory.mktemp("exports"))], NO_CACHE, None)
+
+
+@pytest.fixture(scope="module")
+def episode(session, added) -> Episode:
+    """The session with what was added."""
+    return check(session)
 
 
 def test_they_are_twenty_two_in_ten_layouts():
@@ -54,21 +61,20 @@ def test_nearly_all_are_recognised_without_a_question_and_none_wrong(added, reco
     assert clear >= LEAST
 
 
-def test_the_session_needs_no_table_for_them(session, added):
+def test_the_session_needs_no_table_for_them(session, added, episode):
     assert added.tables == ()
     assert (session / "session.toml").read_text(encoding="utf-8") == SESSION
-    episode = check(session)
     assert {run.conditions.measurement.kind for run in episode.runs} >= {each.kind for each in exports() if each.clear}
 
 
-def test_a_session_that_names_them_all_finds_the_same(session, added, tmp_path):
+def test_a_session_that_names_them_all_finds_the_same(session, added, episode, tmp_path):
     """With each table written out, as what was recognised has it."""
     tables = [
         ["\n[[measurement]]", f'file = "{each.file}"', *toml_lines(each.table)]
         for each in added.recognised
         if not each.question
     ]
-    ids = {run.conditions.measurement.file: run.conditions.measurement.id for run in check(session).runs}
+    ids = {run.conditions.measurement.file: run.conditions.measurement.id for run in episode.runs}
     text = SESSION + "\n".join(line for table in tables for line in table)
     for file, name in ids.items():
         text = text.replace(f'file = "{file}"\n', f'file = "{file}"\nid = "{name}"\n')
@@ -80,7 +86,7 @@ def test_a_session_that_names_them_all_finds_the_same(session, added, tmp_path):
             (folder / each.file).write_bytes((session / each.file).read_bytes())
     (folder / "session.toml").write_text(text, encoding="utf-8")
     one, other = (
-        {(f.measurement, f.quantity, f.channel, f.value, str(f.at)) for f in check(where).findings}
-        for where in (session, folder)
+        {(f.measurement, f.quantity, f.channel, f.value, str(f.at)) for f in each.findings}
+        for each in (episode, check(folder))
     )
     assert one == other

@@ -286,8 +286,36 @@ def test_a_folder_of_templates_that_is_elsewhere_is_refused_before_it_is_looked_
         assert said.err.startswith("templates: leads outside the session's folder; copy the folder into it\n")
 
 
+@pytest.fixture(scope="module")
+def templates(tmp_path_factory):
+    """Templates of a session's own, filled in by one process for all that is put in their places."""
+    root = tmp_path_factory.mktemp("templates")
+    (root / "outside").mkdir()
+    for name in ("a.csv", "outline.md.j2"):
+        (root / "outside" / name).write_text(SECRET, encoding="utf-8")
+    folder = root / "session" / "templates"
+    folder.mkdir(parents=True)
+    (folder / "away").symlink_to(root / "outside")
+    (folder / "a-link.j2").symlink_to(root / "outside" / "outline.md.j2")
+    for name in ("plan.html", *FORMS):
+        (folder / name).write_text("mine", encoding="utf-8")
+    return folder, Pages(folder, places.templates())
+
+
 @pytest.mark.parametrize("what", [what for what in STRANGE if what != "a folder"])
-def test_a_template_is_a_file_in_the_folder(stranger, told, what):
+def test_a_template_is_a_file_in_the_folder(templates, what):
+    folder, pages = templates
+    (folder / "plan.html").unlink()
+    STRANGE[what](folder / "plan.html")
+    with pytest.raises(InputError) as raised:
+        pages.text("plan.html")
+    (fault,) = raised.value.faults
+    assert fault.source == "templates/plan.html"
+    assert fault.message.endswith(("; copy the file into it", "; put a file in its place, or remove it"))
+
+
+@pytest.mark.parametrize("what", ["a link out", "a pipe"])
+def test_a_command_says_which_template_is_no_file(stranger, told, what):
     (stranger / "templates").mkdir()
     STRANGE[what](stranger / "templates" / "plan.html")
     said = told("plan")
@@ -323,15 +351,10 @@ FORMS = {
 
 
 @pytest.mark.parametrize("name", INCLUDES, ids=lambda name: ascii(name[:30]))
-def test_a_template_includes_nothing_from_elsewhere(stranger, name):
-    folder = stranger / "templates"
-    folder.mkdir()
-    (folder / "away").symlink_to(outside_of(stranger))
-    (folder / "a-link.j2").symlink_to(outside_of(stranger) / "outline.md.j2")
+def test_a_template_includes_nothing_from_elsewhere(templates, name):
+    folder, pages = templates
     for own, form in FORMS.items():
         (folder / own).write_text(form.format(name), encoding="utf-8")
-    pages = Pages(folder, places.templates())
-    for own in FORMS:
         with pytest.raises(InputError) as raised:
             pages.text(own)
         (fault,) = raised.value.faults

@@ -15,6 +15,7 @@ from test_awkward_cases import write
 from texts_on_cards import figure_of, texts_on
 
 from reviewkit.build import pipeline
+from reviewkit.build.cache import open_cache
 from reviewkit.episode.alt_text import heading_of
 from reviewkit.episode.stills import AFTER, BEFORE, PAIR
 from reviewkit.model.card import Card, Chart, Rows, Score
@@ -48,7 +49,7 @@ SESSIONS: dict[str, Callable[[Path], object]] = {
 def episode(request, tmp_path_factory) -> pipeline.Episode:
     folder = tmp_path_factory.mktemp("judged") / "session"
     SESSIONS[request.param](folder)
-    return pipeline.prepare(folder).episode
+    return pipeline.prepare(folder, open_cache()).episode
 
 
 def printed(card: Card) -> list[Text]:

@@ -60,9 +60,9 @@ def test_all_that_it_takes():
         (FAULTS.replace("22.8\n", "31\n") + SAFE, "still out: Bias R"),
         (FAULTS + SAFE + '"Rail, after",38.5,30,V,5 %,,\n', "still out: Rail"),
         (FAULTS + SAFE.replace("0,14,mV", "0,90,mV"), "still out: DC offset R"),
-        (FAULTS, "still to check: DC offset, bias, leakage with the plug both ways"),  # of the bias, one channel alone
+        (FAULTS, "still to check: DC offset, bias, mains leakage, plug both ways"),  # of the bias, one channel alone
         (FAULTS + "\n".join(SAFE.split("\n")[1:]), "still to check: DC offset"),  # one channel alone
-        (FAULTS + "\n".join(SAFE.split("\n")[:5]) + "\n", "still to check: leakage with the plug both ways"),  # one way
+        (FAULTS + "\n".join(SAFE.split("\n")[:5]) + "\n", "still to check: mains leakage, plug both ways"),  # one way
         (FAULTS + SAFE.replace("0,34,mV", "0,900,mV"), "still out: Leakage from the chassis"),
         (FAULTS + SAFE + "Smell,,,,,no-go,\n", "still out: Smell"),
     ],
@@ -123,16 +123,16 @@ def test_an_old_file_says_by_its_names_what_was_read_after():
 @pytest.mark.parametrize(
     ("what", "ratings", "load_ohm", "needed"),
     [
-        ("integrated amplifier", (POWER,), 8.0, "DC offset, bias, leakage with the plug both ways"),
-        ("power amplifier", (), 8.0, "DC offset, bias, leakage with the plug both ways"),
+        ("integrated amplifier", (POWER,), 8.0, "DC offset, bias, mains leakage, plug both ways"),
+        ("power amplifier", (), 8.0, "DC offset, bias, mains leakage, plug both ways"),
         (
             "valve amplifier",
             (POWER,),
             8.0,
-            "bias, leakage with the plug both ways",
+            "bias, mains leakage, plug both ways",
         ),  # an output transformer passes no DC
-        ("tuner", (), None, "leakage with the plug both ways"),
-        ("cassette deck", (), 10_000.0, "leakage with the plug both ways"),
+        ("tuner", (), None, "mains leakage, plug both ways"),
+        ("cassette deck", (), 10_000.0, "mains leakage, plug both ways"),
     ],
 )
 def test_which_safety_readings_a_unit_needs(what, ratings, load_ohm, needed):

@@ -146,6 +146,7 @@ def test_never_more_digits_than_the_uncertainty_carries(value, style, uncertaint
     [
         (0.0, -0.28, "+0.00 −0.28 dB"),
         (0.0, 0.0, "+0.00 −0.00 dB"),
+        (-0.001, -0.46, "+0.00 −0.46 dB"),
         (0.12, -1.26, "+0.12 −1.3 dB"),
         (1.04, -0.3, "+1.0 −0.30 dB"),
         (0.125, -0.135, "+0.12 −0.14 dB"),
@@ -244,7 +245,7 @@ def test_an_unknown_style_is_a_fault_of_ours():
 
 STYLES = sorted({quantity.style for quantity in QUANTITIES.values()})
 SCALES = {"W": 1.0, "mW": 1e-3, "V": 1.0, "mV": 1e-3, "µV": 1e-6, "MHz": 1e6, "kHz": 1e3, "Hz": 1.0}
-SCALES |= {"s": 1.0, "ms": 1e-3, "µs": 1e-6, "ns": 1e-9}
+SCALES |= {"kΩ": 1e3, "s": 1.0, "ms": 1e-3, "µs": 1e-6, "ns": 1e-9}
 amounts = st.one_of(st.just(0.0), st.floats(1e-7, 1e6), st.floats(-1e6, -1e-7))
 
 

@@ -18,6 +18,7 @@ import test_small_sessions
 from rebuilt import third_session
 
 from reviewkit.build import pipeline
+from reviewkit.build.cache import open_cache
 from reviewkit.episode.stills import BEFORE
 from reviewkit.model import quantities
 from reviewkit.model.episode import Episode
@@ -69,7 +70,7 @@ def told(tmp_path_factory):
     def read(name: str) -> Episode:
         folder = tmp_path_factory.mktemp("aloud")
         if name in SESSIONS:
-            return pipeline.check(SESSIONS[name](folder))
+            return pipeline.check(SESSIONS[name](folder), open_cache())
         return test_random_sessions.made(int(name.removeprefix("random ")), folder).episode
 
     return read

@@ -14,7 +14,6 @@ import norrvale_figures
 import pytest
 from norrvale_figures import Truth
 
-from reviewkit.build import pipeline
 from reviewkit.model.finding import Finding
 
 
@@ -121,9 +120,9 @@ def _of_the_kinds_own_tests(checkout: Path) -> list[Truth]:
     return found
 
 
-def test_the_sample_session(checkout):
+def test_the_sample_session(episode, checkout):
     """Read and measured as any session is; one test, because the truth takes seconds to work out."""
-    runs = list(pipeline.check(checkout / "sample_session").runs)
+    runs = list(episode.runs)
     findings = [finding for run in runs for finding in run.findings]
     truths = (*norrvale_figures.figures(), *_of_the_kinds_own_tests(checkout))
     _check_every_figure(findings, truths)

@@ -6,6 +6,7 @@ import pytest
 from rated_and_found import found, rated, verdict_of
 
 from reviewkit.build import pipeline
+from reviewkit.build.cache import open_cache
 from reviewkit.model import places
 from reviewkit.model.finding import Point
 from reviewkit.model.rating_words import label
@@ -74,7 +75,7 @@ def test_the_load_is_said_where_it_is_another_after_the_repair(sample_copy):
     old = 'file = "measurements/tone-after.txt"\nkind = "tone"\ncard = "tone"\ndrive = "4 W"'
     assert old in text
     path.write_text(text.replace(old, old.replace("4 W", "8 W") + '\nload = "4 ohm"'), encoding="utf-8")
-    said = [line for segment in pipeline.check(sample_copy).segments for line in segment.sentences]
+    said = [line for segment in pipeline.check(sample_copy, open_cache()).segments for line in segment.sentences]
     assert any(text.startswith("8 W into 4 Ω, 1 kHz") for text in said)
 
 

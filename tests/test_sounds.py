@@ -21,9 +21,11 @@ import soundfile
 from scipy.signal import firwin, lfilter
 
 from reviewkit.build.own_files import can_be_output
+from reviewkit.model import places
 from reviewkit.model.errors import InputError
 from reviewkit.model.sound import PAUSE_S
 from reviewkit.render.footage import ffmpeg
+from reviewkit.render.pages import page_policy
 
 RATE_HZ = 48_000
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
@@ -278,8 +280,8 @@ def test_one_file_can_be_called_for_by_its_name(session_of, say):
 
 def test_the_running_time_counts_what_is_played(session_of, say):
     """Two words and a caution of eighteen at 150 a minute, then 20 s, a pause of one, and 20 s."""
-    long = np.tile(noise(0.01), (10, 1))
-    folder = put(session_of(UNIT + SOUND, {"notes.txt": "0:00 listening: And now. [sound it]\n"}), long, long)
+    long = np.tile(noise(0.01), (2, 1))[: 20 * 8000]
+    folder = put(session_of(UNIT + SOUND, {"notes.txt": "0:00 listening: And now. [sound it]\n"}), long, long, 8000)
     assert "## 0:15 How does it sound? (0:49)" in outline(folder, say)
 
 
@@ -339,11 +341,9 @@ def test_without_mp3_the_page_has_no_players_and_says_so(session_of, say, monkey
         ('<audio controls><source src="x.mp3"></audio>', "<source> that loads something from another place"),
     ],
 )
-def test_a_page_of_ones_own_plays_nothing_by_itself_and_nothing_from_elsewhere(tag, why, session_of, say):
-    folder = session_of(UNIT, {"templates/episode.html": f"<p>{tag}</p>"})
-    said = say("build", folder)
-    assert said.status == 2
-    assert why in said.err
+def test_a_page_of_ones_own_plays_nothing_by_itself_and_nothing_from_elsewhere(tag, why):
+    shipped = places.templates()
+    assert page_policy.find_forbidden(page_policy.guard(f"<p>{tag}</p>", shipped), shipped) == why
 
 
 def test_a_template_of_ones_own_may_leave_words_out(session_of, say):

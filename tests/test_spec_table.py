@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from rated_and_found import found, rated, runs_of, session
 
-from reviewkit.model.session import PriceTag, PrintedFigure
+from reviewkit.model.session import PriceTag, PrintedFigure, Unit
 from reviewkit.verdict.spec_table import NONE_GIVEN, sources, spec_table
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, UNMEASURED, judge
 
@@ -117,6 +117,14 @@ def test_the_foot_names_each_source_once_and_the_uncertainty_once():
     findings = [found("hum", -90.0), found("power_at_limit", 43.0, limit=1.0, measurement="sweep")]
     foot = table_of(ratings, findings).foot
     assert foot == (f"ratings: {SOURCE}", "uncertainty not stated", "not preconditioned", ONE_UNIT)
+
+
+def test_headphones_ask_for_no_preconditioning():
+    findings = runs_of(found("power_at_limit", 0.25, limit=1.0))
+    for type_, said in (("headphone amplifier", False), ("amplifier", True)):
+        of_type = replace(session(rated("power", at_least=0.2)), unit=Unit("Norrvale", "Forty", type=(type_,)))
+        foot = spec_table(of_type, findings, judge(of_type, findings)).foot
+        assert ("not preconditioned" in foot) == said
 
 
 @pytest.mark.parametrize(

@@ -81,7 +81,9 @@ def test_a_line_has_a_rating_for_each_tap_and_the_plan_a_reading(line):
     assert len(tables) == 3
     for tap in ("4", "8", "16"):
         (table,) = [table for table in tables if f'"tap" = "{tap} ' in table]
-        assert f'loads = ["open", "{tap} ohm"]' in table
+        # an output transformer is never open; the factor is relative to the load stated, not to the bench's
+        assert f'loads = ["{tap} ohm", "{2 * int(tap)} ohm"]' in table
+        assert (f'\nload = "{tap} ohm"' in table) == (tap != "8")
         text = table.replace("two-load-1", f"tap-{tap}").replace("…", "6.1 V", 1).replace("…", "5.6 V", 1)
         text = text.replace(', R = ["…", "…"]', "")
         (m,) = parse_session(UNIT + text, Path(), kinds=KINDS).measurements

@@ -103,7 +103,7 @@ def test_a_clear_margin_is_in_the_title():
     met = verdict("wow_and_flutter", MEETS)
     assert title("verdict", verdict=met) == "As steady as rated"
     assert title("verdict", verdict=replace(met, room=1.0)) == "Steadier than rated"
-    assert title("verdict", verdict=verdict("impedance", SHORT), pair="Both") == "Both harder to drive than rated"
+    assert title("verdict", verdict=verdict("impedance", SHORT), pair="Both") == "Both dip below the rated ohms"
 
 
 def test_readings_are_counted_if_more_than_one_is_rated():
@@ -120,6 +120,11 @@ def test_as_found_nothing_is_said_of_the_repair(kind, picture):
             title("fault", kind=kind, picture=picture, channel=channel, change=change(True, channel)).casefold().split()
         )
         assert not {"again", "back", "less", "repair", "now", "after"} & set(words)
+
+
+@pytest.mark.parametrize("quantity", RULES)
+def test_what_is_not_comparable_is_no_miss(quantity):
+    assert title("verdict", verdict=verdict(quantity, INCOMPARABLE)) == "Rated under other conditions"
 
 
 def test_what_got_worse_is_no_repair():

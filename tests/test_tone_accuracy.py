@@ -12,6 +12,7 @@ import math
 import known_waveforms as known
 import numpy as np
 import pytest
+from accuracy import grid
 
 from reviewkit.ingest.sheet.sheet_file import parse_sheet
 from reviewkit.measure import KINDS
@@ -49,8 +50,7 @@ def held_against(accuracy, tone: Tone, levels_db: dict[int, float]) -> None:
     accuracy(TO_100, db(tone.thd) - summed(levels_db.values()))
 
 
-@pytest.mark.parametrize("rate_hz", RATES_HZ)
-@pytest.mark.parametrize("cycles", [10.3, 14.5, 30.7, 101.4, 1000.5])
+@pytest.mark.parametrize(("cycles", "rate_hz"), grid([10.3, 14.5, 30.7, 101.4, 1000.5], RATES_HZ))
 def test_harmonics_of_known_level(accuracy, cycles, rate_hz):
     """Any phases, no whole number of cycles, an offset and hum beside: ten drawings of each short length and rate."""
     rng = np.random.default_rng([int(cycles * 10), rate_hz])
@@ -95,8 +95,7 @@ WAVES = {
 }
 
 
-@pytest.mark.parametrize("rate_hz", RATES_HZ)
-@pytest.mark.parametrize("name", WAVES)
+@pytest.mark.parametrize(("name", "rate_hz"), grid([*WAVES], RATES_HZ))
 def test_waves_of_closed_form(accuracy, name, rate_hz):
     """Cut at 20 kHz, so that nothing folds back: each harmonic and their sum, four places and phases."""
     rng = np.random.default_rng(rate_hz)
@@ -153,9 +152,12 @@ def noise_held_against(accuracy, tone: Tone, noise_db: float, levels_db: dict[in
 
 
 @pytest.mark.parametrize(
-    ("noise_db", "levels_db"), [(-60.0, {}), (-70.0, {2: -66.0, 3: -75.0}), (-110.0, {2: -80.0, 3: -90.0})]
+    ("frequency_hz", "noise_db", "levels_db"),
+    grid(
+        [20.0, 100.0, 1000.0, 6000.0, 7000.0, 10_000.0, 20_000.0],
+        [(-60.0, {}), (-70.0, {2: -66.0, 3: -75.0}), (-110.0, {2: -80.0, 3: -90.0})],
+    ),
 )
-@pytest.mark.parametrize("frequency_hz", [20.0, 100.0, 1000.0, 6000.0, 7000.0, 10_000.0, 20_000.0])
 def test_noise_of_known_power(accuracy, frequency_hz, noise_db, levels_db):
     """Ten seconds at 48 kHz; where the band goes up to 80 kHz, three at 192 kHz hold as many lines."""
     wide = 3 * frequency_hz > 20_000
@@ -167,7 +169,7 @@ def test_noise_of_known_power(accuracy, frequency_hz, noise_db, levels_db):
     noise_held_against(accuracy, analyse(samples, rate_hz), noise_db, levels_db)
 
 
-@pytest.mark.parametrize("frequency_hz", [20.6, 1001.4])
+@pytest.mark.parametrize("frequency_hz", [pytest.param(20.6, marks=pytest.mark.long), 1001.4])
 def test_noise_that_is_not_white(accuracy, frequency_hz):
     """Pink, with hum lines that count as noise where no harmonic stands on them: mean power of four drawings, since
     few lines carry most of it.
@@ -220,7 +222,7 @@ def test_noise_of_the_shortest_records_of_a_low_tone(accuracy, cycles):
         accuracy(SHORT_LOW, tone.sinad_db - 70)
 
 
-@pytest.mark.parametrize("seconds", [0.5, 1.0, 4.0, 6.0])
+@pytest.mark.parametrize("seconds", [0.5, 1.0, pytest.param(4.0, marks=pytest.mark.long), 6.0])
 def test_drift_is_no_noise(accuracy, seconds):
     """A slow sine, a ramp and a decay, all below 20 Hz and some 25 dB below the tone: the noise is that put in."""
     for seed in range(4):
@@ -252,8 +254,7 @@ def test_strong_harmonics_are_no_drift(accuracy, frequency_hz, seconds, wave, dr
     accuracy(STRONG, analyse(samples, 48_000).snr_db - 90)
 
 
-@pytest.mark.parametrize("lines", [8.2, 9.0, 10.5, 12.0, 13.0])
-@pytest.mark.parametrize("order", [1, 3])
+@pytest.mark.parametrize(("lines", "order"), grid([8.2, 9.0, 10.5, 12.0, 13.0], [1, 3]))
 def test_hum_beside_a_tone(accuracy, lines, order):
     """One line of hum, so many lines above 900 Hz away from the tone or its third harmonic, is counted."""
     rng = np.random.default_rng(int(lines))
@@ -294,7 +295,7 @@ def test_exactly_ten_cycles_are_read(accuracy):
 # ------------------------------------------------------------------ frequency
 
 
-@pytest.mark.parametrize("phase", [0.0, 1.1, 2.3, 4.0])
+@pytest.mark.parametrize("phase", [0.0, *(pytest.param(phase, marks=pytest.mark.long) for phase in (1.1, 2.3, 4.0))])
 def test_frequency(accuracy, phase):
     """One second of 1 kHz, 60 dB over its noise, ten drawings each."""
     for seed in range(10):

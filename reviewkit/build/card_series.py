@@ -101,7 +101,7 @@ def make_series(results: Results, fonts: Fonts, shapes: Sequence[str], pages: Pa
 def _order_of_kinds(session: Session) -> list[str]:
     """Return the kinds in the order of their cards: for a type of gear, by what viewers ask of it first."""
     gear = session.unit.gear
-    return sorted(KINDS, key=lambda name: gear.asked.index(KINDS[name].asks)) if gear else list(KINDS)
+    return sorted(KINDS, key=lambda name: gear.asked.index(KINDS[name].asked_of(gear))) if gear else list(KINDS)
 
 
 def _is_radio(group: Sequence[Run], session: Session) -> bool:

@@ -13,7 +13,7 @@ from typing import Any
 from reviewkit.build.cache import Cache
 from reviewkit.build.plain_data import fingerprint
 from reviewkit.build.pool import Calls, Pool
-from reviewkit.build.program import program_digest
+from reviewkit.build.program_digest import program_digest
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import Fault, InputError

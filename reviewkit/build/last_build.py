@@ -14,7 +14,7 @@ from pathlib import Path
 from reviewkit.build.cache import Cache
 from reviewkit.build.options import Options
 from reviewkit.build.own_files import own_files
-from reviewkit.build.program import program_digest
+from reviewkit.build.program_digest import program_digest
 from reviewkit.ingest.session.studio_place import input_digest
 from reviewkit.model.digests import digest_of, file_digest, files_in
 

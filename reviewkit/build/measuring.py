@@ -10,7 +10,7 @@ from reviewkit.build.cache import Cache
 from reviewkit.build.file_results import Unusable, measure_file
 from reviewkit.build.plain_data import fingerprint, from_text
 from reviewkit.build.pool import Pool
-from reviewkit.build.program import program_digest
+from reviewkit.build.program_digest import program_digest
 from reviewkit.build.session_files import SessionFiles, input_digests
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import CannotFinish, InputError
@@ -18,6 +18,7 @@ from reviewkit.model.finding import Conditions, Finding, Measured, Run
 from reviewkit.model.mains import mains_hz
 from reviewkit.model.session import Measurement, Session
 from reviewkit.model.targets import file_of
+from reviewkit.verdict.input_reference import add_output_ratios
 
 
 def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[SessionFiles, tuple[Run, ...]]:
@@ -68,7 +69,7 @@ def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[SessionFiles
         files = replace(
             files, session=replace(session, measurements=kept), left_out=(*files.left_out, *dict.fromkeys(reasons))
         )
-    return files, tuple(run for m in by_id if isinstance(run := results[m], Run))
+    return files, add_output_ratios([run for m in by_id if isinstance(run := results[m], Run)], session)
 
 
 def _refuse_changed(files: SessionFiles) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from reviewkit.model.card_files import SHAPES
 from reviewkit.model.errors import Fault, InputError
-from reviewkit.model.inside import is_within
+from reviewkit.model.path_checks import is_within
 from reviewkit.model.session import EpisodeSettings
 
 

@@ -8,7 +8,7 @@ from reviewkit.build.cache import Cache
 from reviewkit.build.drawing import Pictures, draw_picture
 from reviewkit.build.plain_data import fingerprint
 from reviewkit.build.pool import Pool
-from reviewkit.build.program import program_digest
+from reviewkit.build.program_digest import program_digest
 from reviewkit.build.sound_outputs import Compressing
 from reviewkit.episode.lead import choose_lead
 from reviewkit.model.episode import Episode

@@ -10,7 +10,7 @@ from reviewkit.build.cache import Cache
 from reviewkit.build.drawing import bring_back
 from reviewkit.build.plain_data import fingerprint
 from reviewkit.build.pool import Calls, Pool
-from reviewkit.build.program import program_digest
+from reviewkit.build.program_digest import program_digest
 from reviewkit.model.digests import file_digest
 from reviewkit.model.episode import Episode
 from reviewkit.model.sound import SIDES, PlayedSound, sound_path

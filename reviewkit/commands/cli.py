@@ -11,7 +11,7 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from reviewkit.commands.command_line import make_parser
+from reviewkit.commands.argument_parser import make_parser
 from reviewkit.commands.encodings import print_anywhere
 from reviewkit.model.errors import CannotFinish, Fault, InputError, listed, printable
 
@@ -69,7 +69,7 @@ def run(arguments: Sequence[str]) -> int:
 
 
 def _new(options: argparse.Namespace) -> int:
-    from reviewkit.commands.scaffold import make_session
+    from reviewkit.commands.new import make_session
     from reviewkit.ingest.session.studio import read_studio
 
     studio = read_studio(options.folder)
@@ -90,7 +90,7 @@ def _new(options: argparse.Namespace) -> int:
 
 def _add(options: argparse.Namespace) -> int:
     from reviewkit.build.cache import open_cache
-    from reviewkit.commands.adding import add_files, show_added
+    from reviewkit.commands.add import add_files, show_added
 
     def ask(question: str) -> str:
         print("\n".join(map(printable, question.split("\n")[:-1])))
@@ -109,7 +109,7 @@ def _add(options: argparse.Namespace) -> int:
 
 
 def _read(options: argparse.Namespace) -> int:
-    from reviewkit.commands.reading import read_files, show_read
+    from reviewkit.commands.read import read_files, show_read
 
     read = read_files(options.file)
     if options.json:
@@ -137,7 +137,7 @@ def _plan(options: argparse.Namespace) -> int:
 
 def _check(options: argparse.Namespace) -> int:
     if options.explain:
-        from reviewkit.commands.explaining import explain
+        from reviewkit.commands.explain import explain
 
         explained = explain(options.session, options.explain, in_studio=not options.no_studio)
         print("\n".join(map(printable, explained)))

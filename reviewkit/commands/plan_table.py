@@ -52,7 +52,7 @@ def _head_lines(words: PlanWords) -> list[str]:
         *(f"STOP: {stop}" for stop in words.stop),
         "",
         f"as it came in: {_count_done(words.as_it_came)}",
-        f"go or no-go, before full mains or any load: {_count_done(words.gate)}",
+        f"go or no-go: {_count_done(words.gate)}",
         words.summary if words.ratings else "",
         *words.prepare,
     ]
@@ -62,7 +62,7 @@ def _foot_lines(words: PlanWords) -> list[str]:
     if not words.ratings:
         return [
             "No ratings yet: copy what the maker printed into ratings.txt, one line each as worded there, for example",
-            "  Power output: 40 W per channel into 8 ohms, 20 Hz – 20 kHz, 0.05 % THD",
+            f"  {words.example[0]}",
         ]
     left = [f"  {r.label}: {r.text}" for r in words.ratings if not r.done]
     return ["", "what is still missing:", *left] if left else ["", "every rating has its answer"]

@@ -8,7 +8,6 @@ from typing import Any
 
 from reviewkit.episode.session_cards import find_hook
 from reviewkit.episode.stills import BEFORE, PAIR
-from reviewkit.measure import KINDS
 from reviewkit.model.card import Card
 from reviewkit.model.card_files import stills
 from reviewkit.model.kind import CLEAN, FLAT, LOAD, POWER, QUIET, STEADY
@@ -56,8 +55,7 @@ def segment_of_still(still: Card) -> str:
         return "before" if still.stage == BEFORE else "after"
     if still.finding and still.finding.facts.get("radio"):
         return RADIO
-    kind = str(still.finding.facts.get("kind", "")) if still.finding else ""
-    return KINDS[kind].asks if kind in KINDS else "after"
+    return str(still.finding.facts.get("asks", "after")) if still.finding else "after"
 
 
 def split_after(notes: Notes, cards: Sequence[Card]) -> Notes:

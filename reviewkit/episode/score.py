@@ -46,14 +46,15 @@ def make_score_card(
         ),
         tuple(_row(v, margin_words(v)) for v in met),
     )
-    facts = {"ratings": len(verdicts) + len(printed), "judged": judged, "met": len(met), "missed": len(missed)}
+    only = next((v.label.split(",")[0] for word in JUDGED for v in rows[word]), "")  # what a title names if it is alone
+    counts = {"ratings": len(verdicts) + len(printed), "judged": judged, "met": len(met), "missed": len(missed)}
     return Card(
         "score",
         "",
         (),
         body,
         stage=AFTER if repaired else "",
-        finding=Point("cards", "score", facts),
+        finding=Point("cards", "score", {**counts, "only": f"Rated {lower_first(only)}"}),
     )
 
 

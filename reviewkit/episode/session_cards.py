@@ -112,6 +112,7 @@ def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdi
         body = replace(body, more=f"{body.more}, all met" if len(others) <= FEW_ROWS else body.more)
     counts = Counter(row.verdict for row in judged)
     facts = {"met": counts[MEETS], "missed": counts[verdict_words.SHORT], "close": counts[verdict_words.CLOSE]}
+    facts["unjudged"] = sum(v.verdict not in JUDGED for v in verdicts)
     finding = Point("cards", "table", facts)
     return Card("table", "", (), body, asides=conditions, stage=AFTER if repaired else "", finding=finding)
 

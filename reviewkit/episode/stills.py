@@ -228,6 +228,7 @@ def _panel(
 ) -> Panel:
     """Return one stage of a panel: as found, all that was there; else the changed channel, its old curve ghosted."""
     stage = "before" if found else "now"
+    names = {each[0]: _channel(each) for each in (channel, channel[::-1]) if ">" in each}  # of crosstalk's directions
     channel = channel.partition(">")[0]  # of crosstalk the driven one, as its curve is drawn
     # a ring on a curve that isn't drawn says nothing
     shown = [mark for mark in panel.marks if found or mark.channel in ("", channel[:1])]
@@ -239,7 +240,10 @@ def _panel(
         own, other = drawn.get(channel), next((t for name, t in drawn.items() if name != channel), None)
         room = Room(own, other, fault=True) if own is not None and other is not None and place else None
         text = f": {quantities.show(healthy)}" if healthy is not None else ""
-        named = [replace(t, label=_channel(t.channel) + ("" if t.channel == channel else text)) for t in drawn.values()]
+        named = [
+            replace(t, label=names.get(t.channel, _channel(t.channel)) + ("" if t.channel == channel else text))
+            for t in drawn.values()
+        ]
     else:
         named = [
             replace(t, label={"before": "before", "now": "after"}.get(t.role, t.label))
@@ -391,6 +395,7 @@ def _finding(
     kind = runs[0].conditions.measurement.kind
     facts = {
         "kind": kind,
+        "asks": KINDS[kind].asked_of(runs[0].conditions.gear),
         "picture": "",
         "subject": base.subject,
         "verdict": verdict,

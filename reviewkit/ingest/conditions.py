@@ -25,6 +25,7 @@ END = r"(?![^\W\d_%])"  # of a unit: no letter follows
 SEPARATORS = ",;/():=.+"
 # amounts that only conditions have: the name of the condition
 CONDITION_OF_UNIT = {"m": "distance", "g": "tracking force", "rpm": "speed"}
+SIGNAL_TO_NOISE = "signal to noise"  # the name of the condition that a sensitivity is given at
 BARE_END = "bare end"  # key of a band whose lower end has no unit where the upper one is in kHz
 
 # patterns of what a token may be; compiled when a text is first read, for they take as long as several imports
@@ -45,6 +46,11 @@ _REFERENCE = (
 _NAMED = (
     rf"(?:(?:±|\+/-)\s*)?({UNSIGNED}[\s-]*(?:{UNIT}))[\s-]*(modulation|deviation|spacing|taps?)\b"
     r"|\bC-?(46|60|90|120)(?: cassette| tape)?\b"
+)
+# the ratio at which a sensitivity is given: "20 dB S+N/N", "S/N 26 dB"
+_RATIO = r"\(?s ?\+ ?n\)? ?/ ?n\b|s/n\b"
+_AT_RATIO = (
+    rf"(?i)(?:for |at )?(?:({UNSIGNED} ?dB)\s+(?:{_RATIO})|(?:{_RATIO})(?: ratio)?\s*[:=]?\s*({UNSIGNED} ?dB){END})"
 )
 # the time constants of FM or tape, in front of their name or after it
 _CONSTANTS = rf"((?:(?:{UNSIGNED}|inf|∞)\s*\+\s*)?{UNSIGNED})\s*[µu]s(?:ec)?\.?"
@@ -131,6 +137,8 @@ def _next(text: str, at: int, known: re.Pattern[str], words: Mapping[str, tuple[
             (match[2].removesuffix("s"), match[1].replace("-", " ")) if match[2] else ("cassette", f"C-{match[3]}")
         )
         return Token("named", (name, value), match[0]), match.end()
+    if match := _compiled(_AT_RATIO).match(text, at):
+        return Token("named", (SIGNAL_TO_NOISE, _decibels(match[1] or match[2])), match[0]), match.end()
     if match := _compiled(_EQUALISED).match(text, at):
         name = "de-emphasis" if (match[2] or match[3]).lower().startswith("de") else "equalisation"
         return Token("named", (name, f"{match[1] or match[4]} µs"), match[0]), match.end()
@@ -162,6 +170,10 @@ def _next(text: str, at: int, known: re.Pattern[str], words: Mapping[str, tuple[
     if text[at] not in SEPARATORS and (match := _compiled(_WORD).match(text, at)):
         return Token("word", None, match[0]), match.end()
     return Token(text[at], None, text[at]), at + 1
+
+
+def _decibels(text: str) -> str:
+    return f"{text[:-2].strip()} dB"
 
 
 def _two_sides(match: re.Match[str]) -> Token:
@@ -202,7 +214,10 @@ SHARED_WORDS: dict[str, tuple[str, Any]] = {
     **_named(
         "noise reduction", "off", "noise reduction off, nr off, without noise reduction, with noise reduction off"
     ),
-    **_named("antenna", "ferrite", "ferrite antenna, bar antenna"),
+    **_named("antenna", "ferrite", "ferrite antenna, bar antenna, ferrite bar antenna, ferrite rod antenna"),
+    **_named("antenna", "internal", "internal antenna, built in antenna"),
+    **_named("antenna", "loop", "loop antenna"),
+    **_named("antenna", "external", "external antenna, outdoor antenna"),
     **_named("method", "EIAJ", "eiaj"),
     **_named("output", "pre out", "pre out, preamp out"),
     **_named("output", "tape out", "tape out, tape rec out"),

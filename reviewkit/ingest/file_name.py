@@ -16,12 +16,15 @@ _STAGES = (
     (r"after|post repair|repaired", "after"),
     (r"bench|loop ?back|looped", "bench"),
 )
-_INPUTS = {each.lower(): each for each in ("aux", "tuner", "phono", "CD", "mic", "tape", "FM")}
+_INPUTS = {each.lower(): each for each in ("aux", "tuner", "phono", "CD", "mic", "tape", "FM")} | {
+    r"(?<!\d )am": "AM"
+}  # "10 am" is a time
 _AT_TAPE_OUT = r"(?:tape|rec|record) ?(?:out|output)"
 _BYPASSED = r"source direct|direct|bypass(?:ed)?|(?:tone )?defeat(?:ed)?"
 _SIDES = {"l": "L", "left": "L", "r": "R", "right": "R"}
 _VALUE = re.compile(r"(?<![\w.])(\d{1,6}(?:[.,]\d{1,6})?)( ?(?:ohms?|Ω|k?hz)|(?:mw|w|watts?|mv|v))(?![a-z0-9])")
 _DBFS = re.compile(r"(?<![\w.])(\d{1,3}) ?dbfs(?!\w)")  # never above zero, whether or not a hyphen says so
+_DBF = re.compile(r"(?<![\w.])(\d{1,2}(?:\.\d)?) ?dbf(?!\w)")
 _KEYS = {"ohm": "load", "Ω": "load", "hz": "frequency", "w": "drive", "v": "drive"}
 _UNITS = {"khz": "kHz", "hz": "Hz", "mw": "mW", "mv": "mV", "w": "W", "v": "V"}
 
@@ -48,6 +51,7 @@ def read_name(file: str, words_of: Mapping[str, str]) -> NameWords:
         key = next(key for ending, key in _KEYS.items() if name.endswith(ending))
         values.setdefault(key, set()).add(f"{number.replace(',', '.')} {_UNITS.get(name, 'ohm')}")
     values.setdefault("drive", set()).update(f"-{dbfs} dBFS" if int(dbfs) else "0 dBFS" for dbfs in _DBFS.findall(text))
+    values["drive"].update(f"{dbf} dBf" for dbf in _DBF.findall(text))
     for key, each in values.items():
         if len(each) == 1:
             table[key] = each.pop()
@@ -91,7 +95,7 @@ def _channel(text: str) -> str:
 
 def _setting(stem: str) -> str:
     """Return the words of a name that say nothing else: "bass up"."""
-    left = _DBFS.sub(" ", _VALUE.sub(" ", stem))
+    left = _DBF.sub(" ", _DBFS.sub(" ", _VALUE.sub(" ", stem)))
     for pattern in _alone([pattern for pattern, _ in _STAGES], [*_SIDES, *_INPUTS, r"\d+"]):
         left = re.sub(pattern, " ", left)
     return " ".join(left.split())

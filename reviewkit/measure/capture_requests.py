@@ -8,17 +8,31 @@ from typing import Any
 
 from reviewkit.model import unstated_conditions
 from reviewkit.model.capture_request import ALONE, AS_USED, SINE, Basis, CaptureRequest, spot_hz
-from reviewkit.model.level import Level
+from reviewkit.model.level import FULL_SCALE, Level
 from reviewkit.model.session import Rating
 
 
-def tone_request(rating: Rating, basis: Basis, quantity: str, at: Mapping[str, Any], level: Level) -> CaptureRequest:
+def tone_request(
+    rating: Rating, basis: Basis, quantity: str, at: Mapping[str, Any], level: Level | None
+) -> CaptureRequest:
     """Request one steady sine."""
     hz = at.get("frequency", unstated_conditions.FREQUENCY_HZ)
     wording = {"frequencies": (hz,), "quantities": (quantity,)}
     return CaptureRequest(
         "tone", "tone", (quantity,), at, SINE, level, basis.place(rating), apart=(hz,), wording=wording
     )
+
+
+def output_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
+    """Request the tone of a signal whose level is known, for what it gives at the output; nothing if none is known."""
+    level = rating.level or (FULL_SCALE if basis.player else None)
+    if level is None or level.unit not in ("dBFS", "dBf", "nWb/m", "dB"):
+        return ()
+    at = basis.named(rating, "input") | {"frequency": spot_hz(rating)} | level.entries()
+    return (tone_request(rating, basis, "level", at, None),)
+
+
+OUTPUT_RECIPES = dict.fromkeys(("output_level", "output_voltage"), output_requests)
 
 
 def played_tone_request(rating: Rating, channel: str) -> CaptureRequest:
@@ -58,7 +72,7 @@ def sensitivity_request(rating: Rating, basis: Basis) -> CaptureRequest:
     """Request the input voltage that drives the output to the rated power."""
     level = basis.rated_level(rating)
     at = basis.named(rating, "input", "load") | {"frequency": spot_hz(rating)}
-    if level.unit == "W":
+    if level and level.unit == "W":
         at["power"] = level.value
     wanted = reading_request(rating, "input-sensitivity", at, basis.place(rating), level=level)
     if rating.quantity != "input_sensitivity":

@@ -167,7 +167,7 @@ def _at_rated_frequencies(c: Conditions, channel: str, frequency_hz: Array, diff
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = basis.named(rating, "input") | ({"frequency": rating.frequency_hz} if rating.frequency_hz else {})
-    wording = {"frequencies": (rating.frequency_hz,) if rating.frequency_hz else ()}
+    wording = {"frequencies": (rating.frequency_hz,) if rating.frequency_hz else (), "quantities": (rating.quantity,)}
     return (basis.request(rating, (rating.quantity,), at, SWEEP, wording=wording),)
 
 
@@ -303,8 +303,8 @@ KIND = Kind(
     levels_of_output=True,
     sound="response",
     file_words=(
-        "bass|treble|loudness|contour|rumble|subsonic|presence|mid ?range|tone controls?|"
-        "(?:low|high|scratch|hi|lo) ?cut|filters?|equali[sz]er|eq(?: band)?"
+        "(?!.*(?<!\\w)flat(?!\\w))(?:bass|treble|loudness|contour|rumble|subsonic|presence|mid ?range|tone controls?|"
+        "(?:low|high|scratch|hi|lo) ?cut|filters?|equali[sz]er|eq(?: band)?)"
     ),
     recognise=recognise,
 )

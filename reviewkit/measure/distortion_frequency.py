@@ -13,7 +13,7 @@ from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Card, Chart, Limit, Panel
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
-from reviewkit.model.kind import POWER, Kind
+from reviewkit.model.kind import CLEAN, POWER, Kind
 from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.recognised import DISTORTION_WORDS, Content, NameWords
 from reviewkit.model.sheet import Column, Sheet
@@ -83,18 +83,18 @@ def _worst(run: Run) -> Finding | None:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the worst over the band and its frequency, per channel, and what it was before."""
-    worst = figures.by_channel(run, "worst_distortion")
-    if not worst:
+    """Return the worst over the rated band, else over 20 Hz – 20 kHz, per channel, and what it was before."""
+    key = _worst(run)
+    if key is None:
         return ()
-    band = worst[0].at["band"]
-    here = [f for f in worst if f.at["band"] == band]
+    band = key.at["band"]
+    here = figures.by_channel(run, "worst_distortion", band=band)
     was = [f for f in figures.by_channel(before, "worst_distortion") if f.at["band"] == band] if before else []
     return (
         run.point(
             "worst",
             findings=here,
-            worse=quantities.worse(here),
+            worse=key,
             band=band,
             drive=figures.drive(run.conditions),
             before=quantities.worse(was),
@@ -132,6 +132,7 @@ KIND = Kind(
     quantities=("worst_distortion", "distortion"),
     compared=("worst_distortion", "distortion"),
     asks=POWER,
+    asks_at_line=CLEAN,
     headlines=("worst_distortion",),
     findings=findings,
     card=card,

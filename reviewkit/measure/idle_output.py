@@ -132,9 +132,9 @@ def _unit(*, volts: bool) -> str:
     return "dBV" if volts else "dB"
 
 
-def panel_of(runs: Sequence[Run], main: Run, reference_v: float | None = None) -> tuple[str, Panel]:
+def panel_of(runs: Sequence[Run], main: Run, reference: tuple[float, str] | None = None) -> tuple[str, Panel]:
     """Return what the main run's curves are made of, and the panel of them and of all that are made of the same, with
-    the voltage that a ratio is relative to as a line.
+    the voltage that a ratio is relative to as a line under its name.
     """
     form, unit = _form_and_unit(main)
     traces = [
@@ -147,9 +147,9 @@ def panel_of(runs: Sequence[Run], main: Run, reference_v: float | None = None) -
         for curve in run.curves
         if len(curve.x)
     ]
-    if reference_v and unit == "dBV":
-        level = read_only(np.full(2, db_of_amplitude(reference_v)))
-        traces.append(Trace(read_only(AUDIO_BAND_HZ), level, "", "bench", quantities.volts(reference_v)))
+    if reference and unit == "dBV":
+        level = read_only(np.full(2, db_of_amplitude(reference[0])))
+        traces.append(Trace(read_only(AUDIO_BAND_HZ), level, "", "bench", reference[1]))
     values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
     return form, Panel(scales.dial(*AUDIO_BAND_HZ), _level_scale(values, unit), tuple(traces))
 

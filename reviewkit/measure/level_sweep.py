@@ -24,7 +24,7 @@ from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point,
 from reviewkit.model.finding_conditions import NOT_THIRD_ALONE, SWEEP_ENDS, WITHOUT_NOISE
 from reviewkit.model.kind import QUIET, Kind
 from reviewkit.model.level import Level
-from reviewkit.model.recognised import THIRD_HARMONIC, Content, NameWords
+from reviewkit.model.recognised import THIRD_HARMONIC, Ask, Content, NameWords
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.unstated_conditions import RADIO
@@ -38,6 +38,8 @@ LINEARITY, TRACKING = "linearity_error", "volume_tracking"
 _QUIET_DB, _LIMIT_PERCENT = -50.0, 3.0
 _USABLE_DB = float(db_of_amplitude(_LIMIT_PERCENT / 100))
 _REFERENCE_FLUX = Level(250.0, "nWb/m")  # in which a flux is given if no other reference is stated (IEC 60094)
+# of calibration tapes (IEC 60094, noise reduction, American and European reels; from memory)
+_USUAL_FLUXES = ("250 nWb/m", "200 nWb/m", "185 nWb/m", "320 nWb/m")
 _AT_LIMIT = f"at {_LIMIT_PERCENT:g} % distortion"
 _FLUX = re.compile(r"\bre\.?\s+([\d.]+)\s*nWb/m")
 _ONE_RANGE_DB = 40.0
@@ -246,6 +248,11 @@ def _key(run: Run) -> tuple[Finding | None, list[Finding]]:
     return None, []
 
 
+def _at_rated_level(run: Run) -> Finding | None:
+    """Return the worst linearity error at a level that the maker names; None if none is named."""
+    return quantities.worse([f for f in figures.by_channel(run, LINEARITY) if "dbfs" in f.at])
+
+
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the curve over what was set, with its crossing or its worst place ringed."""
     runs = [replace(run, conditions=_as_set(run.conditions)) for run in runs]
@@ -308,7 +315,9 @@ def _marks(run: Run, runs: Sequence[Run]) -> list[Mark]:
         if key and f.quantity in height and f.channel == key.channel and f.at.get("method") != SWEEP_ENDS:
             text = f"usable, {quantities.show(f)}" if f.quantity != key.quantity else ""
             marks.append(Mark(f.value, height[f.quantity], text, f.channel, role, optional=True))
-    if key is not None and key.quantity in (LINEARITY, TRACKING):
+    if key is not None and (rated := _at_rated_level(run)):
+        marks.append(Mark(rated.at["dbfs"], rated.value, "", rated.channel, role))
+    elif key is not None and key.quantity in (LINEARITY, TRACKING):
         curve = next(c for c in run.curves if c.channel in (key.channel, ""))
         marks.append(Mark(curve.facts["worst"], key.value, "", curve.channel, role))
     return marks
@@ -334,6 +343,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if key is None:
         return ()
     was = _key(before)[0] if before else None
+    rated = _at_rated_level(run) if key.quantity == LINEARITY else None
     facts = {
         "key": key,
         "several": len(found) > 1,
@@ -342,6 +352,8 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "where": key.at.get("where", ""),
         "reference": run.curves[0].facts.get("reference", ""),
         "before": was if was and was.quantity == key.quantity else None,
+        "rated": rated,
+        "rated_at": f"{trimmed(rated.at['dbfs'])} dBFS" if rated else "",
         "settings": figures.settings(run),
     }
     return (run.point(_SHOWN[key.quantity][1], **facts),)
@@ -350,7 +362,16 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:
     """Return this kind for a file whose columns say what was set."""
     step = sheet.find("set")
-    return Content((KIND.name,), f'readings over what was set, "{step.header}"') if step else None
+    if step is None:
+        return None
+    asks: tuple[Ask, ...] = ()
+    if step.unit in ("V", "dBµV"):
+        across = f'"{step.header}" is in volts: across which impedance at the aerial?'
+        whose = f'is "{step.header}" with the tuner connected, or the generator\'s own e.m.f., which is twice that?'
+        asks = (Ask("aerial", across, ("75 ohm", "300 ohm")), Ask("microvolts", whose, ("terminated", "e.m.f.")))
+    elif step.unit == "dB" and sheet.find("distortion") and not _FLUX.search(step.header):
+        asks = (Ask("reference_level", f'what is 0 dB of "{step.header}"?', _USUAL_FLUXES),)
+    return Content((KIND.name,), f'readings over what was set, "{step.header}"', asks=asks)
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:

@@ -13,7 +13,7 @@ from reviewkit.measure.idle_output import Withheld, read_noise
 from reviewkit.measure.line_pictures import sidebands_curve, sidebands_panel, spectrum_curve, spectrum_panel
 from reviewkit.measure.reference_tones import ReferenceTone, reference_of, reference_words
 from reviewkit.model import quantities
-from reviewkit.model.capture_request import ALONE, AS_RATED, AS_USED, LINE, Basis, CaptureRequest
+from reviewkit.model.capture_request import ALONE, AS_RATED, AS_USED, BY_METER, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import HIDDEN, TEST_RECORD
@@ -301,7 +301,7 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         alike = (rating.quantity, rating.weighting)
         return (
             CaptureRequest(
-                "reading", "own", (RUMBLE,), at, AS_RATED, place=LINE, channels=("",), apart=alike, wording=words
+                "reading", "own", (RUMBLE,), at, AS_RATED, place=BY_METER, channels=("",), apart=alike, wording=words
             ),
         )
     names = (rating.quantity,)

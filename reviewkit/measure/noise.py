@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import figures
-from reviewkit.measure.capture_requests import reading_request, sensitivity_request
+from reviewkit.measure.capture_requests import output_requests, reading_request, sensitivity_request
 from reviewkit.measure.captures import sample_rate_hz
 from reviewkit.measure.idle_output import (
     Withheld,
@@ -27,14 +27,16 @@ from reviewkit.model.capture_request import IDLE, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import reference_of
+from reviewkit.model.gear import PLAYER
 from reviewkit.model.kind import QUIET, Kind
+from reviewkit.model.level import FULL_SCALE
 from reviewkit.model.recognised import SPECTRUM_WORDS
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import CCIR_ARM, weighted
 from reviewkit.signal import noise_lines
-from reviewkit.signal.decibels import db_of_amplitude
+from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude
 from reviewkit.signal.noise_lines import Noise
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import a_weighting, c_weighting, weighting_468
@@ -103,8 +105,9 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 
 def _no_reference(c: Conditions) -> list[str]:
-    if references_v(c):
-        return []
+    player = c.gear is not None and PLAYER in c.gear.types
+    if player or any(rating.reference_level or rating.reference_v for rating in figures.rated(c, "snr")):
+        return []  # relative to a voltage, or to what another file has
     if c.gear is not None and not c.gear.loads:
         return ['no signal to noise ratio: a line output has no power to compare it with; rate one re "2 V output"']
     ohms = c.measurement.load_ohm
@@ -196,9 +199,9 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     can be compared, and a mains line can still be distinguished from hiss.
     """
     main = figures.main_run(runs)
-    form, panel = panel_of(runs, main, next(iter(references_v(main.conditions)), None))
     weighting = main.conditions.measurement.weighting
     ratios, volts = _by_condition(main, "snr"), _by_condition(main, "noise") + _by_condition(main, "hum_voltage")
+    form, panel = panel_of(runs, main, _reference(main, ratios))
     found = (ratios or volts or [[]])[0]
     key = quantities.worse(found)
     what = ""
@@ -214,15 +217,29 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     )
 
 
+def _reference(run: Run, ratios: Sequence[Sequence[Finding]]) -> tuple[float, str] | None:
+    """Return the voltage that the first ratio is relative to, and what it is called; None if that is a power."""
+    ratio = next((quantities.worse(group) for group in ratios if "reference" not in group[0].at), None)
+    if ratio is None:
+        return None
+    noise = run.get("noise", ratio.channel, weighting=ratio.at.get("weighting"), band=ratio.at.get("band"))
+    return (noise.value * float(amplitude_of_db(ratio.value)), reference_of(ratio)) if noise else None
+
+
 def _by_condition(run: Run, quantity: str) -> list[list[Finding]]:
-    """Return a quantity's findings grouped by condition, those of all channels together, A-weighted first."""
+    """Return a quantity's findings grouped by condition, those of all channels together: a ratio that is weighted as
+    rated first, then A-weighted.
+    """
+    of = run.conditions.measurement.input.casefold()
+    snr = figures.rated(run.conditions, "snr") if quantity == "snr" else ()
+    rated = {rating.weighting or None for rating in snr if rating.input.casefold() in ("", of)}
     groups: dict[tuple[Any, Any], list[Finding]] = {}
     found = figures.by_channel(run, quantity)
     for f in found:
         if f.at.get("band") != found[0].at.get("band"):
             continue  # over a band that only a rating asks for
         groups.setdefault(_key(f), []).append(f)
-    return [groups[key] for key in sorted(groups, key=lambda key: key[0] is None)]
+    return [groups[key] for key in sorted(groups, key=lambda key: (key[0] not in rated, key[0] is None))]
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -267,15 +284,19 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         at |= {"reference": reference} if reference is not None else {}
     wording = {"weightings": (rating.weighting or "unweighted",)} if rating.quantity != "hum_voltage" else {}
     where = basis.place(rating)
-    no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None
+    no_load = rating.quantity == "snr" and basis.load_ohm(rating) is None and rating.reference_v is None
     if (level := rating.reference_level) is not None:
         at["reference_level"] = [level.value, level.unit, level.reference]
         no_load = level.unit != "V"
+    of_full_scale = rating.quantity == "snr" and (level == FULL_SCALE or (basis.player and not rating.reference))
+    no_load = no_load and not of_full_scale
     if rating.level is not None:
         no_load = True  # with a carrier or a tape: by meter
     if rating.weighting not in ("", "A", CCIR_ARM) or no_load:
         return (reading_request(rating, "weighted-noise", at, where, drive=IDLE),)
     noise = CaptureRequest("", "", (rating.quantity,), at, IDLE, place=where, wording=wording)
+    if of_full_scale:
+        return *(replace(each, decides=False) for each in output_requests(rating, basis)), noise
     if rating.reference_v is None:
         return (noise,)
     # relative to a voltage at the input: the input sensitivity must be known

@@ -8,7 +8,7 @@ from typing import Any
 from reviewkit.measure.capture_requests import tone_request
 from reviewkit.model import unstated_conditions
 from reviewkit.model.capture_request import POWER_SWEEP, SWEEP, Basis, CaptureRequest, spot_hz
-from reviewkit.model.level import Level
+from reviewkit.model.level import FULL_SCALE, Level
 from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.session import Rating
 
@@ -56,7 +56,7 @@ def power_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         apart=(hz, shared["figure"]),
         wording=wording,
     )
-    return (sweep, _band_request(rating, shared, level)) if over_band else (sweep,)
+    return (sweep, _band_request(rating, shared, level, sweep.place)) if over_band else (sweep,)
 
 
 def _figure(rating: Rating, basis: Basis) -> str:
@@ -70,7 +70,7 @@ def _figure(rating: Rating, basis: Basis) -> str:
     return "THD+N" if any(distortion_limit(each) is not None and each.thd_percent is None for each in asked) else "THD"
 
 
-def _band_request(rating: Rating, shared: Mapping[str, Any], level: Level) -> CaptureRequest:
+def _band_request(rating: Rating, shared: Mapping[str, Any], level: Level | None, place: str) -> CaptureRequest:
     """Request distortion over a band at one power, if there is one."""
     at = {**shared, "band": rating.band_hz, **_power(level)}
     wording = {"bands": (rating.band_hz,), "figures": (shared["figure"],)}
@@ -80,7 +80,8 @@ def _band_request(rating: Rating, shared: Mapping[str, Any], level: Level) -> Ca
         ("worst_distortion",),
         at,
         SWEEP,
-        level if level.unit == "W" else None,
+        level if level and level.unit == "W" else None,
+        place,
         apart=(shared["figure"],),
         wording=wording,
     )
@@ -91,12 +92,14 @@ def distortion_requests(rating: Rating, basis: Basis) -> tuple[CaptureRequest, .
     figure = "THD" if rating.quantity == "thd" else "THD+N"
     shared = basis.named(rating, "load", "input", "channels") | {"figure": figure}
     level = basis.rated_level(rating)
+    if rating.level is None and basis.player:
+        shared |= FULL_SCALE.entries()
     if rating.band_hz is not None:
-        return (_band_request(rating, shared, level),)
+        return (_band_request(rating, shared, level, basis.place(rating)),)
     quantity = "thd" if figure == "THD" else "thd_plus_noise"
     at = shared | {"frequency": spot_hz(rating)} | _power(level)
     return (tone_request(rating, basis, quantity, at, level),)
 
 
-def _power(level: Level) -> dict[str, float]:
-    return {"power": level.value} if level.unit == "W" else {}
+def _power(level: Level | None) -> dict[str, float]:
+    return {"power": level.value} if level and level.unit == "W" else {}

@@ -64,8 +64,11 @@ def _finding(c: Conditions, reading: SingleReading) -> Finding:
     m = c.measurement
     at = {"frequency": m.frequency_hz, "weighting": m.weighting or None, **reading.at}
     own = replace(c, measurement=_at_rest(m, reading.name))
+    radio, _, name = reading.name.partition("_")
+    if radio.upper() in RADIO and name == "sensitivity":
+        at.setdefault("input", radio.upper())
     if str(at.get("input", "")).upper() in RADIO:  # the radio of a receiver, at its line output
-        own = replace(own, measurement=replace(own.measurement, load_ohm=None, drive=m.level))
+        own = replace(own, measurement=replace(own.measurement, load_ohm=None, drive=m.level, channels=""))
     if reading.name == "phono_overload":
         at.setdefault("input", "phono")
     found = figures.finding(

@@ -26,6 +26,7 @@ from reviewkit.signal.weighting import REFERENCE_HZ, riaa_replay_db
 from reviewkit.signal.windows import window_name
 
 FEWEST_LINES = 256  # of a spectrum; sweeps have fewer points
+_TONE_CONTROL = re.compile(r"(?:bass|treble|mid ?range)\b")
 _APART_DB = 20.0  # the channels of a sweep with one of them driven; no fault but a dead channel does that
 _NEAR_RIAA_DB = 3.0  # the curve itself spans 39 dB from 20 Hz to 20 kHz (IEC 60098)
 _FLAT_DB = 3.0
@@ -282,7 +283,8 @@ def _shape(frequency_hz: Array, levels: Mapping[str, Array], name: NameWords) ->
     if controls:
         if "response" in name.kinds:
             return Content(("contour", "response"), "levels over frequency")
-        return Content(("contour",), "levels over frequency, of a control by its name")
+        shared = {"card": "tone-controls"} if _TONE_CONTROL.match(name.setting) else {}
+        return Content(("contour",), "levels over frequency, of a control by its name", shared)
     if off_flat <= _FLAT_DB or "response" in name.kinds:
         return Content(("response",), "levels over frequency")
     off = f"{off_flat:.1f} dB off those at 1 kHz" if math.isfinite(off_flat) else "of too few points to tell"

@@ -18,6 +18,7 @@ from reviewkit.model.capture_request import ALONE, AS_USED, SWEEP, USUAL_SHARE, 
 from reviewkit.model.card import Card
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import relative_words
+from reviewkit.model.gear import DECK, PLAYER
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -232,7 +233,10 @@ def _flatness_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...
 def _target_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     band = unstated_conditions.band_hz(rating)
     at = basis.named(rating, "input") | {"band": band}
-    return (_sweep(rating, basis, (rating.quantity,), at, bands=(band,)),)
+    request = _sweep(rating, basis, (rating.quantity,), at, bands=(band,))
+    if basis.gear is not None and {PLAYER, DECK} & {*basis.gear.types}:
+        request = replace(request, apart=(rating.quantity,))  # needs another disc or tape than its response
+    return (request,)
 
 
 def _corner_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:

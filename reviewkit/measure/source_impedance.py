@@ -13,7 +13,16 @@ import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import digits, quantities
-from reviewkit.model.capture_request import METER, SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
+from reviewkit.model.capture_request import (
+    LINE,
+    METER,
+    SWEEP,
+    TERMINALS,
+    USUAL_SHARE,
+    Basis,
+    CaptureRequest,
+    band_or_spot,
+)
 from reviewkit.model.card import Axis, Card, Chart, Limit, Number, Panel, Rows, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import POWER, Kind
@@ -65,7 +74,7 @@ def two_load_uncertainty(
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return source_impedance (Ω) and damping_factor at 1 kHz and each rated frequency, and damping_factor_lowest over
-    20 Hz – 20 kHz and each rated band, per channel.
+    20 Hz – 20 kHz and each rated band, per channel. A line output damps no loudspeaker, so it has no such factor.
 
     From two loads: the first two, at the frequency stated.
 
@@ -74,9 +83,15 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     InputError
         If it is the impedance of a load.
     """
+    found = _from_loads(c) if sheet is None else _over_frequency(sheet, c)
+    if c.gear is None or c.gear.loads:
+        return found
+    without = [f for f in found.findings if not f.quantity.startswith("damping_factor")]
+    return replace(found, findings=tuple(without), withheld=() if without else found.withheld)
+
+
+def _over_frequency(sheet: Sheet, c: Conditions) -> Measured:
     load_ohm = c.measurement.load_ohm
-    if sheet is None:
-        return _from_loads(c)
     frequency_hz = sheet.need("frequency").values
     if all(is_load(frequency_hz, column.values) for column in sheet.all("impedance")):
         what = "it has a resonance, as a loudspeaker's impedance has and an output's hasn't"
@@ -297,10 +312,15 @@ def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         at["load"] = rating.load_ohm or read_quantity(tap, "Ω")
     name, drive, lowest = ("impedance-sweep", SWEEP, "_lowest") if "band" in at else ("two-load", METER, "")
     quantity = rating.quantity + (lowest if rating.quantity == "damping_factor" else "")
-    wording = {"bands": (at["band"],)} if "band" in at else {"frequencies": (at["frequency"],)}
+    wording: dict[str, tuple[Any, ...]] = {}
+    wording |= {"bands": (at["band"],)} if "band" in at else {"frequencies": (at["frequency"],)}
+    if basis.gear is not None and basis.gear.transformer:
+        wording["loaded"] = (True,)
+    at_line = basis.at_line(rating)
+    place = LINE if at_line else TERMINALS
     watts, apart = basis.share(rating, USUAL_SHARE), (at.get("frequency"),)
-    level = None if watts is None else Level(watts, "W")
-    return (CaptureRequest("", name, (quantity,), at, drive, level, apart=apart, wording=wording),)
+    level = Level(watts, "W") if watts is not None else basis.sized(rating, USUAL_SHARE) if at_line else None
+    return (CaptureRequest("", name, (quantity,), at, drive, level, place, apart=apart, wording=wording),)
 
 
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:

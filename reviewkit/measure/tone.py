@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import figures, scales
-from reviewkit.measure.capture_requests import tone_request
+from reviewkit.measure.capture_requests import OUTPUT_RECIPES, tone_request
 from reviewkit.measure.captures import ExportedLines, exported_lines, refuse_silence, sample_rate_hz, waveform_samples
 from reviewkit.measure.distortion import MOSTLY, are_odd, share_of
 from reviewkit.measure.dynamic_range import main_range, points_of_range, range_findings, range_request
@@ -369,5 +369,5 @@ KIND = Kind(
     sound="tone",
     file_words=rf"sine|tone(?! controls?| defeat| flat| direct| bypass)|{DISTORTION_WORDS}|{SPECTRUM_WORDS}",
     signal="sine",
-    recipes={"gain": _gain, "hum": _hum, "dynamic_range": range_request},
+    recipes={"gain": _gain, "hum": _hum, "dynamic_range": range_request, **OUTPUT_RECIPES},
 )

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from reviewkit.model import unstated_conditions
-from reviewkit.model.gear import Gear
+from reviewkit.model.gear import PLAYER, Gear
 from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating
 
@@ -26,12 +26,13 @@ SINE, POWER_SWEEP, SWEEP, PHONO_SWEEP, PAIR, MANY, SQUARE, IDLE, METER, AS_RATED
     "as rated",
     "as used",
 )
-TERMINALS, LINE, ALONE = "terminals", "line output", "alone"
+TERMINALS, LINE, ALONE, BY_METER = "terminals", "line output", "alone", "by meter"
 # rated output less 10 dB is the normal measuring condition of IEC 60268-3 (from memory); another 10 dB keep an edge
 # free of the output stage's slewing (a judgement, no source)
 USUAL_SHARE, SMALL_SHARE = 0.1, 0.01
 UNRATED_W = 1.0  # reference output of an amplifier whose power is not rated, IHF-A-202 (1978), from memory
 LINE_LEVEL = Level(0.5, "V")  # reference output of a line output, the same source
+LINE_LOAD_OHM = 10_000.0  # that a line output is loaded with to read its impedance (common practice, no source)
 MAGNET_V = 0.005  # reference input of a phono stage for moving magnets at 1 kHz, the same source
 
 
@@ -78,26 +79,42 @@ class Basis:
 
     @property
     def input(self) -> str:
-        """Return the default input: the bench's, else the one that most ratings name, line inputs before phono."""
-        named = Counter(r.input for r in self.ratings if r.input)
-        line = [name for name, _ in named.most_common() if "phono" not in name.lower()]
-        return self.bench.input or next(iter(line), next(iter(named), ""))
+        """Return the default input: the bench's, else the one that most ratings name, line inputs before the radio
+        and phono. The radio of what drives a load is a half of its own.
+        """
+        named = Counter(r.input for r in self.ratings if r.input and not (self._drives and _is_radio(r)))
+        names = [name for name, _ in named.most_common()]
+        names.sort(key=lambda name: (name.upper() in unstated_conditions.RADIO, "phono" in name.lower()))
+        return self.bench.input or next(iter(names), "")
+
+    @property
+    def _drives(self) -> bool:
+        return self.gear is not None and bool(self.gear.loads)
 
     def load_ohm(self, rating: Rating) -> float | None:
         """Return the load to measure into: the rating's, else the bench's, else the first that any rating names.
 
         A line output has none, unless the rating itself names one.
         """
-        if self._at_line(rating):
+        if self.at_line(rating):
             return rating.load_ohm
         named = [rating.load_ohm, self.bench.load_ohm, *(r.load_ohm for r in self.ratings)]
         return next((ohms for ohms in named if ohms is not None and math.isfinite(ohms)), None)
 
-    def _at_line(self, rating: Rating) -> bool:
+    def at_line(self, rating: Rating) -> bool:
         """Return whether a rating is of a line output: of gear that drives no load, or of the radio of a receiver."""
         if self.gear is None:
             return False
-        return not self.gear.loads or rating.input.upper() in unstated_conditions.RADIO
+        return not self.gear.loads or _is_radio(rating)
+
+    @property
+    def player(self) -> bool:
+        """Return whether the unit is a player, whose figures without a level are those of full scale."""
+        return self.gear is not None and PLAYER in self.gear.types
+
+    def is_source(self, rating: Rating) -> bool:
+        """Return whether no generator drives an input: of a source, and of the radio of a receiver."""
+        return _is_radio(rating) or (self.gear is not None and bool(self.gear.source))
 
     def rated_w(self, load_ohm: float | None) -> float | None:
         """Return the rated power per channel into a load, W; half of a total power if there is no other."""
@@ -109,6 +126,8 @@ class Basis:
 
     def share(self, rating: Rating, share: float) -> float | None:
         """Return a share of the rated output, W; 1 W if no power is rated; None without loudspeaker outputs."""
+        if self.at_line(rating):
+            return None
         load = self.load_ohm(rating)
         rated = self.rated_w(load)
         if rated is not None:
@@ -124,12 +143,14 @@ class Basis:
         }
         return {key: all_of[key] for key in keys if all_of[key] not in (None, "")}
 
-    def sized(self, rating: Rating, share: float) -> Level:
-        """Return a usual level: a share of the rated output, else a line level."""
+    def sized(self, rating: Rating, share: float) -> Level | None:
+        """Return a usual level: a share of the rated output, else a line level; None of a source, which has its own."""
+        if self.is_source(rating):
+            return None
         watts = self.share(rating, share)
         return LINE_LEVEL if watts is None else Level(watts, "W")
 
-    def rated_level(self, rating: Rating) -> Level:
+    def rated_level(self, rating: Rating) -> Level | None:
         """Return the level that a rating holds at: the power that it names, else the rated output or a line level."""
         return self.sized(rating, 1.0) if rating.power_w is None else Level(rating.power_w, "W")
 
@@ -147,11 +168,15 @@ class Basis:
 
     def place(self, rating: Rating) -> str:
         """Return where the output is measured: at the loudspeaker terminals or the line output."""
-        if self._at_line(rating):
+        if self.at_line(rating):
             return LINE
         at_power = any(r.quantity == "power" or r.power_w is not None for r in self.ratings)
         driving = at_power or self.load_ohm(rating) is not None
         return TERMINALS if driving else LINE
+
+
+def _is_radio(rating: Rating) -> bool:
+    return rating.input.upper() in unstated_conditions.RADIO
 
 
 def spot_hz(rating: Rating) -> float:

@@ -8,7 +8,7 @@ import stat
 from collections.abc import Iterator
 from pathlib import Path
 
-from reviewkit.model import inside
+from reviewkit.model import path_checks
 
 
 def digest_of(content: bytes) -> str:
@@ -32,7 +32,7 @@ def files_in(folder: Path) -> Iterator[str]:
 
     Yields nothing if the folder is a link that leads out of the one around it.
     """
-    if inside.is_outside(folder.parent, folder.name):
+    if path_checks.is_outside(folder.parent, folder.name):
         return
     paths = sorted(Path(place) / name for place, _, names in os.walk(folder) for name in names)
     yield from (path.relative_to(folder).as_posix() for path in paths)

@@ -8,6 +8,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+DECK, PLAYER = "deck", "player"
+LOUDSPEAKER, HEADPHONES = "loudspeaker", "headphones"
+TRANSMITTER = "the generator at the aerial"  # of a tuner, and of the radio of a receiver
 _ASKED = ("power", "steady", "flat", "quiet", "clean", "load")
 
 
@@ -20,14 +23,15 @@ class Gear:
     types
         The words of `[unit] type`, as stated.
     loads
-        Whether its output drives loudspeakers or headphones, so that it needs dummy loads.
+        What its output drives, so that it needs dummy loads: "loudspeaker", "headphones", or "" for neither.
     offset, bias
         Whether DC offset and bias of its output stage decide whether to go on.
+    transformer
+        Whether an output transformer is between its output stage and the load, which is then never left open.
     mains
         Whether it is connected to the mains.
     source
-        Whether its signal comes from a test record, disc or transmitter, or through an amplifier, so that no generator
-        drives an input of it.
+        Where its signal comes from if no generator drives an input of it: "a test record", for example.
     asked
         What viewers ask of it, as segments of the episode, in their order.
     reference_hz
@@ -38,11 +42,12 @@ class Gear:
     """
 
     types: tuple[str, ...]
-    loads: bool = False
+    loads: str = ""
     offset: bool = False
     bias: bool = False
+    transformer: bool = False
     mains: bool = True
-    source: bool = False
+    source: str = ""
     asked: tuple[str, ...] = _ASKED
     reference_hz: tuple[float, ...] = (1000.0,)
     reference_band_hz: tuple[float, float] | None = None
@@ -58,23 +63,23 @@ class Gear:
 _TYPES = {
     gear.types[0]: gear
     for gear in (
-        Gear(("amplifier",), loads=True, offset=True, bias=True),
-        Gear(("tuner",), source=True, asked=("quiet", "clean", "flat", "power", "steady", "load")),
-        Gear(("deck",), asked=("steady", "power", "flat", "quiet", "clean", "load"), reference_hz=(315.0, 333.0)),
-        Gear(("turntable",), source=True, asked=("steady", "power", "quiet", "flat", "clean", "load")),
+        Gear(("amplifier",), loads=LOUDSPEAKER, offset=True, bias=True),
+        Gear(("tuner",), source=TRANSMITTER, asked=("quiet", "clean", "flat", "power", "steady", "load")),
+        Gear((DECK,), asked=("steady", "power", "flat", "quiet", "clean", "load"), reference_hz=(315.0, 333.0)),
+        Gear(("turntable",), source="the test record", asked=("steady", "power", "quiet", "flat", "clean", "load")),
         Gear(
             ("loudspeaker",),
             mains=False,
-            source=True,
+            source="the amplifier",
             asked=("flat", "load", "clean", "power", "quiet", "steady"),
             reference_band_hz=(300.0, 3000.0),
         ),
-        Gear(("player",), source=True, asked=("quiet", "clean", "flat", "power", "steady", "load")),
+        Gear((PLAYER,), source="the test disc", asked=("quiet", "clean", "flat", "power", "steady", "load")),
         Gear(("preamplifier",), asked=("flat", "quiet", "clean", "power", "steady", "load")),
-        Gear(("headphone amplifier",), loads=True, offset=True),
+        Gear(("headphone amplifier",), loads=HEADPHONES, offset=True),
         Gear(("equaliser",), asked=("flat", "quiet", "clean", "power", "steady", "load")),
         # an output transformer passes no DC
-        Gear(("valve amplifier",), loads=True, bias=True),
+        Gear(("valve amplifier",), loads=LOUDSPEAKER, bias=True, transformer=True),
     )
 }
 TYPES = tuple(_TYPES)
@@ -87,11 +92,12 @@ def gear_of(types: Sequence[str]) -> Gear | None:
         return None
     return Gear(
         tuple(types),
-        loads=any(part.loads for part in parts),
+        loads=next((each for each in (LOUDSPEAKER, HEADPHONES) if any(part.loads == each for part in parts)), ""),
         offset=any(part.offset for part in parts),
         bias=any(part.bias for part in parts),
+        transformer=any(part.transformer for part in parts),
         mains=any(part.mains for part in parts),
-        source=all(part.source for part in parts),
+        source=" or ".join(part.source for part in parts) if all(part.source for part in parts) else "",
         asked=parts[0].asked,
         reference_hz=parts[0].reference_hz,
         reference_band_hz=parts[0].reference_band_hz,

@@ -11,6 +11,10 @@ _NAMES = {
     "at_most": """
         usable sensitivity [dBf|V|V/m]: ihf sensitivity, ihf usable sensitivity, fm sensitivity
         50 dB quieting sensitivity [dBf|V]: quieting sensitivity, 50 db quieting, 50 db quieting point
+        AM sensitivity [V/m|V]:
+        MW sensitivity [V/m|V]:
+        LW sensitivity [V/m|V]:
+        SW sensitivity [V/m|V]:
         capture ratio [dB]:
         wow and flutter [%]: flutter and wow
         rumble [dB]: rumble level

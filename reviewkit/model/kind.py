@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from reviewkit.model.capture_request import Basis, CaptureRequest
 from reviewkit.model.card import Card
 from reviewkit.model.finding import Conditions, Measured, Point, Run
+from reviewkit.model.gear import Gear
 from reviewkit.model.recognised import Content, NameWords
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
@@ -41,6 +42,7 @@ class Kind:
     card: Callable[[Sequence[Run], Sequence[Verdict]], Card]  # `verdicts`: on these runs, as the card shows them
     points: Callable[[Run, Run | None], tuple[Point, ...]]  # a run, and its counterpart before the repair
     joined: Callable[[Sequence[Point]], Sequence[Point]] = tuple  # a card's points, those that belong together in one
+    asks_at_line: str = ""  # the chapter of its cards for gear that drives no load, if that is another
     headlines: tuple[str, ...] = ()  # the quantities that the table shows even if the maker gave no figure
     # more pictures of the same runs; their ids are what is added to the card's
     further: Callable[[Sequence[Run]], tuple[Card, ...]] = lambda runs: ()
@@ -61,6 +63,10 @@ class Kind:
     recipes: Mapping[str, Callable[[Rating, Basis], tuple[CaptureRequest, ...]]] = field(default_factory=dict)
     captured_as: str = "csv"  # the ending of the file's suggested name
     optional_line: str = ""  # a line of its table that depends on how the file was made, commented out
+
+    def asked_of(self, gear: Gear | None) -> str:
+        """Return the chapter of its cards for a type of gear."""
+        return self.asks if not self.asks_at_line or gear is None or gear.loads else self.asks_at_line
 
     @property
     def by_meter(self) -> bool:

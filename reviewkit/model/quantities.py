@@ -217,8 +217,10 @@ def limit(value: float, unit: str, digits: int = 3) -> str:
 
 
 def load(value_ohm: float) -> str:
-    """Return a load: whole ohms where it is whole, "open" without one."""
-    return "open" if math.isinf(value_ohm) else f"{trimmed(value_ohm)} Ω"
+    """Return a load: "8 Ω", "10 kΩ"; "open" without one."""
+    if math.isinf(value_ohm):
+        return "open"
+    return f"{trimmed(value_ohm)} Ω" if value_ohm < 1000 else f"{trimmed(value_ohm / 1000)} kΩ"
 
 
 def percent(value_percent: float, digits: int = 3) -> str:
@@ -241,7 +243,7 @@ def deviation(high_db: float, low_db: float) -> str:
 
     def one(value: float, sign: str) -> str:
         text = fixed(abs(value), flatness_decimals(value))
-        return f"{sign if value == 0 else ('+' if value > 0 else MINUS)}{text}"
+        return f"{sign if float(text) == 0 else ('+' if value > 0 else MINUS)}{text}"
 
     return f"{one(high_db, '+')} {one(low_db, MINUS)} dB"
 

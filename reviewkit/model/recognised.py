@@ -44,6 +44,15 @@ class NameWords:
 
 
 @dataclass(frozen=True)
+class Ask:
+    """A key that a file needs and doesn't show: the question, and the values to choose from, the likeliest first."""
+
+    key: str
+    question: str
+    values: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Content:
     """A file's columns and their content, as far as they show its kind.
 
@@ -57,12 +66,15 @@ class Content:
         Keys of its [[measurement]] that the content gives.
     levels_v
         The level of each channel at the output, V, of a sweep at 1 kHz; empty if it isn't known.
+    asks
+        What its kind needs besides; asked for one after the other.
     """
 
     kinds: tuple[str, ...]
     what: str
     table: Mapping[str, Any] = field(default_factory=dict)
     levels_v: tuple[float, ...] = ()
+    asks: tuple[Ask, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -104,7 +116,7 @@ def _written(value: Any) -> str:
 
 def in_words(table: Mapping[str, Any]) -> str:
     """Return keys with their values on one line, the kind without its key: "tone, stage after, drive 4 W"."""
-    said = [str(value) if key == "kind" else f"{key} {_plain(value)}" for key, value in table.items()]
+    said = [str(value) if key == "kind" else f"{key.replace('_', ' ')} {_plain(value)}" for key, value in table.items()]
     return ", ".join(said)
 
 

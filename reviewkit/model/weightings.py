@@ -22,7 +22,7 @@ SPELLINGS: dict[str, str] = {
     "weighted peak": WEIGHTED_PEAK,
     "rms": RMS,
     "r.m.s": RMS,
-    "wtd peak": WEIGHTED_PEAK,
+    **dict.fromkeys(("wtd peak", "w.peak", "w. peak", "w peak", "wpeak"), WEIGHTED_PEAK),
     "din peak": WEIGHTED_PEAK,
     "468": "468",
     "ccir 468": "468",

@@ -12,7 +12,7 @@ from typing import Any
 
 from reviewkit.measure import KINDS
 from reviewkit.model import digits, quantities
-from reviewkit.model.capture_request import ALONE, IDLE, METER, TERMINALS, CaptureRequest
+from reviewkit.model.capture_request import ALONE, BY_METER, IDLE, METER, TERMINALS, CaptureRequest
 from reviewkit.model.level import Level, level_of, reference_level
 from reviewkit.model.session import Bench
 from reviewkit.model.weightings import SPELLINGS
@@ -52,10 +52,11 @@ def measurement_table(number: int, capture: Capture, bench: Bench, *, repaired: 
     lines = ["[[measurement]]", f"kind = {_quoted(capture.kind)}"]
     setup, kind = capture.setup, KINDS[capture.kind]
     if capture.drive == METER:
-        ohms = f"{digits.trimmed(setup.load_ohm, _DIGITS)} ohm" if setup.load_ohm is not None else "8 ohm"
+        load_ohm = setup.load_ohm or 8.0
+        loads = [load_ohm, 2 * load_ohm] if "loaded" in capture.wording else [math.inf, load_ohm]
         hz = quantities.hertz(capture.wording["frequencies"][0], _DIGITS)
         lines += [f"id = {_quoted(f'two-load-{number}')}", f"frequency = {_quoted(hz)}"]
-        lines += [f"loads = [{_quoted('open')}, {_quoted(ohms)}]", 'volts = { L = ["…", "…"], R = ["…", "…"] }']
+        lines += [f"loads = [{', '.join(_ohms(each) for each in loads)}]", 'volts = { L = ["…", "…"], R = ["…", "…"] }']
     elif kind.by_meter:
         lines.append(f"file = {_quoted(_READINGS)}")
     else:
@@ -63,6 +64,8 @@ def measurement_table(number: int, capture: Capture, bench: Bench, *, repaired: 
         lines.append(f"file = {_quoted(name)}")
     lines += _condition_lines(capture, bench)
     lines += [kind.optional_line] if kind.optional_line else []
+    if "de_emphasis_deviation" in capture.wording.get("quantities", ()):
+        lines.append('target = "50 µs"  # or "75 µs"')
     if "gain" in capture.wording.get("quantities", ()):
         lines.append('input_level = "…"  # what the generator gave, as read')
     if repaired:
@@ -90,14 +93,19 @@ def _condition_lines(capture: Capture, bench: Bench) -> list[str]:
     if named := at.get("conditions"):
         pairs = ", ".join(f"{_quoted(name)} = {_quoted(value)}" for name, value in named.items())
         lines.append(f"conditions = {{ {pairs} }}")
-    if capture.drive != METER and setup.place != ALONE and load is not None and load != bench.load_ohm:
-        ohms = "open" if math.isinf(load) else f"{digits.trimmed(load, _DIGITS)} ohm"
-        lines.append(f"load = {_quoted(ohms)}")
+    stated = setup.place == TERMINALS if capture.drive == METER else setup.place not in (ALONE, BY_METER)
+    if stated and load is not None and load != bench.load_ohm:
+        lines.append(f"load = {_ohms(load)}")
     if setup.driven in ("both", "one") and setup.driven != bench.channels and capture.drive != METER:
         lines.append(f"channels = {_quoted(setup.driven)}")
     if "frequency" in kind.keys and "frequencies" in capture.wording:
         lines.append(f"frequency = {_quoted(quantities.hertz(capture.wording['frequencies'][0], _DIGITS))}")
     return lines
+
+
+def _ohms(load_ohm: float) -> str:
+    """Return a load as a TOML string."""
+    return _quoted("open" if math.isinf(load_ohm) else f"{digits.trimmed(load_ohm, _DIGITS)} ohm")
 
 
 def reading_rows(capture: Capture) -> tuple[str, ...]:

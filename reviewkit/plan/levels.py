@@ -6,8 +6,9 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from reviewkit.model.capture_request import IDLE, LINE, MAGNET_V, PAIR, PHONO_SWEEP, Basis
+from reviewkit.model.capture_request import IDLE, MAGNET_V, PAIR, PHONO_SWEEP, TERMINALS, Basis
 from reviewkit.model.finding import Finding
+from reviewkit.model.gear import HEADPHONES
 from reviewkit.model.session import Rating
 from reviewkit.plan.order import Capture, watts_of
 
@@ -155,16 +156,16 @@ def dummy_loads(captures: Sequence[Capture]) -> tuple[Load, ...]:
     """Return the dummy loads that captures need, the highest resistance first."""
     highest: dict[float, float] = {}
     for c in captures:
-        if c.setup.load_ohm is not None and c.setup.place != LINE:
+        if c.setup.load_ohm is not None and c.setup.place == TERMINALS:
             highest[c.setup.load_ohm] = max(highest.get(c.setup.load_ohm, 0.0), watts_of(c))
     return tuple(Load(ohms, watts, LOAD_MARGIN * watts) for ohms, watts in sorted(highest.items(), reverse=True))
 
 
 def plan_preconditioning(basis: Basis) -> Preconditioning | None:
-    """Return an eighth of the rated power into its load; None if no power is rated into a known load."""
+    """Return an eighth of the rated power into its load; None if no power is rated into a known load, or headphones."""
     load = basis.load_ohm(Rating("power", "W"))
     watts = basis.rated_w(load)
-    if watts is None or load is None:
+    if watts is None or load is None or (basis.gear is not None and basis.gear.loads == HEADPHONES):
         return None
     share = watts * PRECONDITIONING_SHARE
     return Preconditioning(share, output_voltage(share, load), load)

@@ -9,7 +9,9 @@ from typing import Any
 from reviewkit.model.capture_request import (
     AS_RATED,
     AS_USED,
+    BY_METER,
     IDLE,
+    LINE_LOAD_OHM,
     METER,
     POWER_SWEEP,
     TERMINALS,
@@ -33,7 +35,7 @@ class SetUp:
     Attributes
     ----------
     driven
-        "both", "one" or "none".
+        "both", "one", "none", or "" of what isn't driven by hand.
     load_ohm
         None without a load.
     """
@@ -98,13 +100,12 @@ def plan_captures(ratings: Sequence[Rating], basis: Basis) -> tuple[Capture, ...
 
 
 def _set_up(rating: Rating, wanted: CaptureRequest, basis: Basis) -> SetUp:
-    load = wanted.at.get("load") or (basis.load_ohm(rating) if wanted.place == TERMINALS else None)
-    driven = (
-        "none"
-        if wanted.drive in (IDLE, AS_RATED, AS_USED)
-        else wanted.at.get("channels") or basis.bench.channels or "both"
-    )
-    return SetUp(wanted.at.get("input") or basis.input, load, driven, wanted.place)
+    usual = basis.load_ohm(rating) if wanted.place == TERMINALS else LINE_LOAD_OHM if wanted.drive == METER else None
+    load = wanted.at.get("load") or usual
+    driven = wanted.at.get("channels") or basis.bench.channels or "both"
+    driven = {IDLE: "none", AS_RATED: "", AS_USED: ""}.get(wanted.drive, driven)
+    own = wanted.at.get("input") or rating.input
+    return SetUp(own or (basis.input if wanted.place != BY_METER else ""), load, driven, wanted.place)
 
 
 def _new_capture(setup: SetUp, number: int, wanted: CaptureRequest, basis: Basis) -> Capture:
@@ -145,8 +146,9 @@ def _order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
 
     def rank(setup: SetUp) -> tuple[float, ...]:
         """Return a sort key: the most troublesome change first, and lighter loads before heavier ones."""
-        load, driven = -(setup.load_ohm or 0.0), ("none", "both", "one").index(setup.driven)
-        return float(setup.place == TERMINALS), load, float(inputs.index(setup.input)), float(driven)
+        loaded, driven = setup.place == TERMINALS, ("none", "", "both", "one").index(setup.driven)
+        load = -(setup.load_ohm or 0.0) if loaded else 0.0
+        return float(loaded), load, float(inputs.index(setup.input)), float(driven)
 
     shared = sorted({c.setup for c in cold} & {c.setup for c in hot}, key=rank)
     join = shared[0] if shared else None

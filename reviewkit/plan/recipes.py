@@ -9,7 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 from reviewkit.measure import KINDS
-from reviewkit.model.capture_request import AS_RATED, LINE, Basis, CaptureRequest
+from reviewkit.model.capture_request import AS_RATED, BY_METER, Basis, CaptureRequest
 from reviewkit.model.level import Level
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Rating
@@ -69,7 +69,7 @@ def _own(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
         (rating.quantity,),
         at,
         AS_RATED,
-        place=LINE,
+        place=BY_METER,
         channels=("",),
         apart=(rating.quantity, *map(str, sorted(at.items(), key=str))),
         wording={"names": (rating.called,), "units": (rating.unit,)},

@@ -12,9 +12,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from reviewkit.model import quantities, unstated_conditions
-from reviewkit.model.finding import Finding
+from reviewkit.model.finding import Finding, Run
+from reviewkit.model.gear import PLAYER
 from reviewkit.model.level import FULL_SCALE, Level, is_same, levels_of, reference_level
-from reviewkit.model.session import Rating
+from reviewkit.model.session import Rating, Session
 from reviewkit.signal.decibels import DBU_REFERENCE_V
 
 _DB_OF_RELATIVE = 20 / math.log(10)  # for a small change, to first order
@@ -81,6 +82,27 @@ def ratios_re_level(findings: Sequence[Finding], level: Level) -> list[Finding]:
             parts = [_relative(noise), _relative(of)]
             made.append(_ratio(noise, of.value, parts, reference_level=_entry(level), method=how))
     return made
+
+
+def add_output_ratios(runs: Sequence[Run], session: Session) -> tuple[Run, ...]:
+    """Return the runs, those of noise with its ratio to an output that another run of the same stage has: that of full
+    scale, of each signal that a rated ratio names, or of what it names at the input of a line output.
+    """
+    gear = session.unit.gear
+    at_input = [r.reference_v for r in session.ratings if r.reference_v and gear is not None and not gear.loads]
+    rated = [rating.reference_level for rating in session.ratings if rating.quantity == "snr"]
+    wanted = [FULL_SCALE] if PLAYER in session.unit.type else []
+    wanted += [level for level in rated if level is not None and level.unit != "V" and level not in wanted]
+    made = []
+    for run in runs:
+        of_run = run.conditions.measurement
+        noise = [f for f in run.findings if f.quantity == "noise" and of_run.kind == "noise"]
+        alike = [each for each in runs if noise and each.conditions.measurement.stage == of_run.stage]
+        outputs = [f for each in alike for f in each.findings if f.quantity != "noise"]
+        more = [f for level in wanted for f in ratios_re_level([*noise, *outputs], level)]
+        more += [f for volts in dict.fromkeys(at_input) for f in ratios_re_input([*noise, *outputs], volts, None)]
+        made.append(replace(run, findings=(*run.findings, *more)) if more else run)
+    return tuple(made)
 
 
 OUTPUT_LEVELS = ("output_level", "output_voltage")

@@ -10,6 +10,7 @@ from reviewkit.measure import KINDS
 from reviewkit.model import digits, named_conditions, quantities, rating_words
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.finding_conditions import reference_of, relative_words
+from reviewkit.model.gear import HEADPHONES
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Bench, BenchRange, PrintedFigure, Rating, Session
 from reviewkit.model.verdict import Verdict
@@ -92,7 +93,9 @@ def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:
     judged = any(v.verdict != UNMEASURED for v in verdicts)
     if judged:
         lines.append(_uncertainty(session.bench))
-    if any(v.rating.quantity == "power" and v.verdict != UNMEASURED for v in verdicts):
+    gear = session.unit.gear
+    headphones = gear is not None and gear.loads == HEADPHONES
+    if any(v.rating.quantity == "power" and v.verdict != UNMEASURED for v in verdicts) and not headphones:
         lines.append("not preconditioned")
     return tuple(lines)
 

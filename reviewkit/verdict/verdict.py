@@ -154,7 +154,8 @@ def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
             [f for f in candidates if is_relative_to(f, level)] or ratios_re_level(bench.findings, level) or candidates
         )
     if rating.quantity == "snr" and not rating.reference and bench.player:
-        candidates += ratios_re_level(bench.findings, FULL_SCALE)
+        known = any(is_relative_to(f, FULL_SCALE) for f in candidates)
+        candidates += [] if known else ratios_re_level(bench.findings, FULL_SCALE)
     if rating.quantity in ("snr", "noise"):
         candidates = list(unstated_conditions.as_meant(rating, candidates, bench.rated_w))
     return [_at_rated_mains(f, bench.mains) if rating.quantity == "power" else f for f in candidates]

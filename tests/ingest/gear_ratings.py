@@ -187,6 +187,21 @@ TUNER = (
         'usable sensitivity,,410,µV/m,"AM input, antenna = ferrite"',
     ),
     one(
+        "AM sensitivity (20 dB S+N/N): 250 µV/m",
+        rated("AM sensitivity", 'at_most = "250 µV/m"', conditions(signal_to_noise="20 dB")),
+        'AM sensitivity,,210,µV/m,"1 MHz, S+N/N 20 dB"',
+        'AM sensitivity,,330,µV/m,"1 MHz, S+N/N 20 dB"',
+    ),
+    Line(
+        "AM sensitivity: 300 µV/m (internal antenna), 20 µV (external antenna)",
+        (
+            rated("AM sensitivity", 'at_most = "300 µV/m"', conditions(antenna="internal")),
+            rated("AM sensitivity", 'at_most = "20 µV"', conditions(antenna="external")),
+        ),
+        ("AM sensitivity,,210,µV/m,internal antenna", "AM sensitivity,,14,µV,external antenna"),
+        ("AM sensitivity,,330,µV/m,internal antenna", "AM sensitivity,,31,µV,external antenna"),
+    ),
+    one(
         "AM selectivity: 30 dB",
         rated("selectivity", 'at_least = "30 dB"', AM),
         "selectivity,,33,dB,AM input",

@@ -269,8 +269,8 @@ REFUSED: dict[str, tuple[str | bytes, tuple[str, ...]]] = {
     "ratio or percent": (
         "Frequency (Hz),THD+N\n20,1\n40,2\n",
         (
-            f'm/x.csv:1: no unit is given for "THD+N"; {_ADD} units = {{ distortion = "%" }} (or "ratio", whichever '
-            "the file is in) (header: Frequency (Hz),THD+N)",
+            f'm/x.csv:1: no unit is given for "THD+N"; {_ADD} units = {{ distortion = "%" }} (or "dB", or "ratio", '
+            "whichever the file is in) (header: Frequency (Hz),THD+N)",
         ),
     ),
     "dB or volts": (

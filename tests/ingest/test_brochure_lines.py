@@ -9,9 +9,11 @@ import pytest
 from brochure_lines import LINES, Asked, Read
 from session_texts import UNIT
 
+from reviewkit.ingest.session.rating_line import read_line
 from reviewkit.ingest.session.session_file import parse_session
 from reviewkit.model.errors import InputError
 from reviewkit.model.session import Rating, Session
+from reviewkit.model.units import read_quantity
 
 READ = {line: wanted for line, wanted in LINES.items() if isinstance(wanted, Read)}
 ASKED = {line: wanted for line, wanted in LINES.items() if isinstance(wanted, Asked)}
@@ -191,6 +193,7 @@ def test_marks_in_numbers(written, band_hz):
         ("not measured: 5 kg", 'has no name before its figures; write for example "not measured: Slew rate: 40 V/µs"'),
         (f"Finish: {'very ' * 30}black, 2 coats", "is too long for a card"),
         (f"S/N: {'90 dB ' * 80}", "has 484 characters; write at most 400"),
+        ("Power: 35 W per channel into 4, 8 or 16 ohms", '"4" may be another load; give each load its own line'),
         ("Dampng factor: 60", 'did you mean "damping factor"?'),
     ],
 )
@@ -225,3 +228,21 @@ def test_what_is_not_understood_says_how_it_was_read(line, said):
 def test_wordings(line, keys):
     rating = only(line)
     assert {key: getattr(rating, key) for key in keys} == keys
+
+
+@pytest.mark.parametrize(
+    ("listed", "hertz"),
+    [
+        ("31.5, 63, 125 Hz, 1, 2 and 16 kHz", [31.5, 63.0, 125.0, 1000.0, 2000.0, 16_000.0]),
+        ("60/250/1000 Hz", [60.0, 250.0, 1000.0]),
+        ("60 Hz, 1 kHz", [60.0, 1000.0]),
+    ],
+)
+def test_a_list_of_frequencies_has_its_unit_at_its_end(listed, hertz):
+    tables = read_line(f"Centre frequencies: {listed}").tables
+    assert [read_quantity(table["nominal"], "Hz") for table in tables] == hertz
+
+
+@pytest.mark.parametrize("words", ["W.PEAK", "W. Peak", "w. peak", "weighted peak"])
+def test_a_peak_is_abbreviated(words):
+    assert only(f"Wow and flutter: 0.05 % ({words})").weighting == "weighted peak"

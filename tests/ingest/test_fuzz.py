@@ -19,7 +19,6 @@ from wild_files import wild
 from reviewkit.model.errors import InputError
 
 READERS = every_reader()
-EXAMPLES = 80
 _NUMBER = re.compile(rb"(?<![\w.])-?\d+(?:\.\d+)?(?![\w.])")
 NO_NUMBERS = (b"nan", b"NaN", b"inf", b"-Infinity", b"1e999", b"-1e308", b"1e-320")
 
@@ -30,9 +29,10 @@ def test_what_it_can_read_is_read(reader: Reader):
         reader.read(data)
 
 
+@pytest.mark.parametrize("examples", [20, pytest.param(80, marks=pytest.mark.long)])
 @pytest.mark.parametrize("reader", READERS.values(), ids=READERS)
-def test_whatever_it_is_fed_it_reads_or_refuses_in_words_that_help(reader: Reader):
-    @settings(max_examples=EXAMPLES)
+def test_whatever_it_is_fed_it_reads_or_refuses_in_words_that_help(reader: Reader, examples: int):
+    @settings(max_examples=examples)
     @given(wild(reader))
     def look(data: bytes) -> None:
         assert wrong(reader, data) == ""
@@ -43,11 +43,12 @@ def test_whatever_it_is_fed_it_reads_or_refuses_in_words_that_help(reader: Reade
 IN_DIGITS = [name for name in READERS if name not in ("capture", "sound", "photo")]
 
 
+@pytest.mark.parametrize("most", [20, pytest.param(60, marks=pytest.mark.long)])
 @pytest.mark.parametrize("name", IN_DIGITS)
-def test_no_number_in_any_place(name: str):
+def test_no_number_in_any_place(name: str, most: int):
     reader = READERS[name]
     data = reader.good[0]
-    places = list(_NUMBER.finditer(data))[:60]
+    places = list(_NUMBER.finditer(data))[:most]
     assert places
     for at, place in enumerate(places):
         # each of them somewhere, all of them in the first places
@@ -84,6 +85,13 @@ def cut_with(edit) -> str:
 
 # name: reader, file, what the first message says ("" where it is read)
 FOUND: dict[str, tuple[str, str, str]] = {
+    "nothing but a byte-order mark": ("sheet", "\ufeff", "the file is empty; export the measurement again"),
+    "no table after many empty lines": (
+        "sheet",
+        "\n" * 60_000 + "hello\n",
+        "no row holds two numbers or more separated",
+    ),
+    "nothing but a byte-order mark and a space": ("sheet", "\ufeff\u2003\n", "the file is empty; export the"),
     "half a sign, which no text output can hold": (
         "published",
         '{"said": {}, "corrected": {"": "\\ud800"}}',

@@ -132,7 +132,7 @@ MESSAGES = {
     "no unit for distortion": (
         "Frequency (Hz),THD\n" + ROWS,
         {},
-        'units = { distortion = "%" } (or "ratio", whichever',
+        'units = { distortion = "%" } (or "dB", or "ratio", whichever',
     ),
     "a ratio that is a name": ("Frequency (Hz),THD+N Ratio\n" + ROWS, {}, 'no unit is given for "THD+N Ratio"'),
     "no unit for time": ("Time,Left (V)\n0,1\n1,2\n", {}, 'units = { time = "s" } (or "ms", whichever'),

@@ -6,8 +6,21 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from measured_sheets import HERTZ, all_of, card_of, column, measured, one, panel_of, quantities, sheet
+from measured_sheets import (
+    HERTZ,
+    all_of,
+    card_of,
+    column,
+    conditions,
+    measured,
+    one,
+    panel_of,
+    quantities,
+    run_from,
+    sheet,
+)
 
+from reviewkit.measure import KINDS
 from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating
 
@@ -58,6 +71,13 @@ def test_rated_bands():
     assert bands == [[20.0, 20_000.0], [40.0, 16_000.0], [15.0, 30_000.0]]
     for band in bands:
         assert one(found, "worst_distortion", "L", band=band).value == pytest.approx(float(rising(band[1])), abs=1e-9)
+
+
+def test_what_is_said_is_of_the_rated_band():
+    power = Rating("power", "W", at_least=40, thd_percent=0.05, band_hz=(40.0, 16_000.0))
+    run = run_from(sweep(rising(FREQUENCY_HZ)), conditions("distortion-frequency", ratings=[power]))
+    (point,) = KINDS["distortion-frequency"].points(run, None)
+    assert (point.facts["band"], point.facts["worse"].at["frequency"]) == ([40.0, 16_000.0], 16_000.0)
 
 
 def test_narrower_data_says_how_far_it_goes():

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -34,6 +35,7 @@ def sine(hz, dbfs, seconds=4.0, rate_hz=44_100.0):
     return PEAK_V * 10 ** (dbfs / 20) * np.sin(2 * np.pi * hz * np.arange(round(seconds * rate_hz)) / rate_hz + 0.4)
 
 
+@cache
 def dithered(dbfs, rate_hz, seed, seconds=16.0):
     random = np.random.default_rng(seed)
     full = sine(997.0, dbfs, seconds, rate_hz) / PEAK_V
@@ -118,9 +120,9 @@ def rating(least, **keys):
     ],
 )
 def test_each_rating_is_answered_by_its_own_weighting(keys, met):
+    of = run(dithered(-60.0, 44_100.0, 5), rating(met, **keys))
     for least, word in ((met, MEETS), (met + 0.4, SHORT)):
-        asked = rating(least, **keys)
-        assert verdict_of(asked, *run(dithered(-60.0, 44_100.0, 5), asked).findings).verdict == word
+        assert verdict_of(rating(least, **keys), *of.findings).verdict == word
 
 
 def test_it_answers_no_distortion_at_full_scale():

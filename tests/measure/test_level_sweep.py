@@ -233,7 +233,12 @@ def test_linearity_of_a_converter(accuracy):
     assert rated.at["dbfs"] == -80.0
     assert worst.uncertainty == pytest.approx(2**0.5 * 0.1)
     assert one(measured(KIND, player(0.0)), "linearity_error", "L").value == pytest.approx(0.0, abs=1e-12)
-    (verdict,) = judge(session(at_80), (run_from(player(), conditions(KIND, ratings=(at_80,))),))
+    run = run_from(player(), conditions(KIND, ratings=(at_80,)))
+    (verdict,) = judge(session(at_80), (run,))
+    # said and ringed where it is rated
+    (point,) = KINDS[KIND].points(run, None)
+    assert (point.facts["rated"].value, point.facts["rated_at"]) == (pytest.approx(true(-80.0)), "−80 dBFS")
+    assert [mark.x for mark in panel_of(KINDS[KIND].card([run], [verdict])).marks] == [-80.0]
     assert (verdict.verdict, verdict.measured.split()[0]) == ("meets", f"−{abs(true(-80.0)):.1f}")
 
 
@@ -343,13 +348,15 @@ def test_its_sentence_names_the_worse_channel():
         ("Rec level (dB),K3 L (%),K3 R (%)", "dB"),
         ("Generator (dBFS),Output L (dBV),Output R (dBV)", "dBFS"),
         ("Volume position,Left (V),Right (V)", "position"),
+        ("Position,Left (V),Right (V)", "position"),
         ("Attenuation (dB),Left (dBV),Right (dBV)", "dB"),
     ],
 )
 def test_its_columns_say_so(header, unit):
     read = parse_sheet(f"{header}\n1,0.2,0.3\n2,0.3,0.4\n3,0.4,0.5\n".encode(), "m.csv")
     assert read.need("set").unit == unit
-    assert recognise_sheet(read, "measurements/m.csv").table["kind"] == KIND
+    answered = {"aerial": "75 ohm", "microvolts": "terminated", "reference_level": "250 nWb/m"}
+    assert recognise_sheet(read, "measurements/m.csv", answered).table["kind"] == KIND
 
 
 @pytest.mark.parametrize("header", ["Volume,Left (V),Right (V)", "Antenna,Noise (dBr),THD+N (%)"])

@@ -9,6 +9,7 @@ import known_tones as known
 import known_waveforms
 import numpy as np
 import pytest
+from accuracy import grid
 from measured_sheets import CAPTURED, capture_of, card_of, column, conditions, measured, one, panel_of, run_from, sheet
 
 from reviewkit.measure import KINDS
@@ -68,8 +69,10 @@ def test_from_a_waveform(accuracy, spur_db):
         assert f.at["line_width"] == pytest.approx(RATE_HZ / 70_001)
 
 
-@pytest.mark.parametrize("window", ["hann", "blackman-harris", "flat top"])
-@pytest.mark.parametrize(("spur_db", "on_lines"), [(-40.0, False), (-65.0, False), (-60.0, True), (-100.0, True)])
+@pytest.mark.parametrize(
+    ("window", "spur_db", "on_lines"),
+    grid(["hann", "blackman-harris", "flat top"], [(-40.0, False), (-65.0, False), (-60.0, True), (-100.0, True)]),
+)
 def test_from_a_spectrum(accuracy, window, spur_db, on_lines):
     """Tones anywhere, as far down as the window's leakage lets one see; on the lines, further. The spur anywhere."""
     rng = np.random.default_rng(int(-spur_db))
@@ -91,7 +94,7 @@ def test_a_rectangular_window_with_tones_on_its_lines():
     assert one(measured(KIND, data, window="none"), "multitone_clearance").value == pytest.approx(90, abs=0.1)
 
 
-@pytest.mark.parametrize("apart", [2, 3, 4])
+@pytest.mark.parametrize("apart", [pytest.param(2, marks=pytest.mark.long), 3, pytest.param(4, marks=pytest.mark.long)])
 def test_products_on_every_few_lines(accuracy, apart):
     """Tones on multiples of a few lines of the record, bent by a polynomial: all products lie on such multiples, and a
     transform of one period holds each alone.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import known_waveforms
 import numpy as np
@@ -23,15 +24,17 @@ from measured_sheets import (
     run_from,
     sheet,
 )
+from rated_and_found import found, runs_of
 from scipy import signal
 
 from reviewkit.measure import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.gear import gear_of
 from reviewkit.model.level import Level
-from reviewkit.model.session import Bench, Rating
+from reviewkit.model.session import Bench, Rating, Session, Unit
 from reviewkit.signal import noise_lines
 from reviewkit.signal.weighting import weighting_468
+from reviewkit.verdict.input_reference import add_output_ratios
 
 RATE_HZ = 48_000.0
 BAND_HZ = (20.0, 20_000.0)
@@ -257,6 +260,81 @@ def test_a_millivolt_under_two_volts_of_a_line_output():
     assert panel_of(made).y.high >= 6.03
     (point, *_) = KINDS["noise"].points(run, None)
     assert point.name == "ratio"
+
+
+FULL_SCALE, FLUX = Level(0.0, "dBFS"), Level(250.0, "nWb/m")
+
+
+@pytest.mark.parametrize(
+    ("type_", "rating", "level", "label"),
+    [
+        ("player", Rating("snr", "dB", at_least=96.0), {"dbfs": 0.0}, "0 dBFS"),
+        (
+            "player",
+            Rating("snr", "dB", at_least=96.0, reference="0 dBFS", reference_level=FULL_SCALE),
+            {"dbfs": 0.0},
+            "0 dBFS",
+        ),
+        (
+            "deck",
+            Rating("snr", "dB", at_least=50.0, reference="250 nWb/m", reference_level=FLUX),
+            {"flux": 250.0},
+            "250 nWb/m",
+        ),
+    ],
+)
+def test_a_millivolt_under_what_another_file_has_at_full_scale_or_from_a_tape(type_, rating, level, label):
+    """1.000 mV below 2.000 V: 66.0206 dB; its card names the signal, and draws it where its volts are."""
+    frequency, noise = exported(1e-6 / WIDTH_HZ, 3.0, 24_000.0, "hann")
+    told = conditions("noise", load_ohm=None, window="hann", ratings=[rating])
+    run = run_from(lines(frequency, noise), replace(told, gear=gear_of([type_])))
+    assert run.withheld == ()
+    output = found("level", 2.0, "", frequency=1000.0, **level)
+    made = Session(Path("session"), Unit("Norrvale", "Forty", type=(type_,)), Bench(), ratings=(rating,))
+    with_ratios, _ = add_output_ratios([run, *runs_of(output)], made)
+    unweighted = [f for f in with_ratios.findings if f.quantity == "snr" and "weighting" not in f.at]
+    assert [f.value for f in unweighted] == pytest.approx([66.0206], abs=5e-5)
+    line = panel_of(KINDS["noise"].card([with_ratios], [])).traces[-1]
+    assert (line.label, line.role, *line.y) == (label, "bench", *[pytest.approx(6.0206, abs=1e-4)] * 2)
+    (point, *_) = KINDS["noise"].points(with_ratios, None)
+    assert (point.name, point.facts["worse"].value) == ("ratio", pytest.approx(66.0206, abs=5e-5))
+    # what it gave before a repair is another output
+    assert add_output_ratios([run, *runs_of(replace(output, stage="before"))], made)[0] == run
+
+
+@pytest.mark.parametrize(("type_", "ratio"), [("preamplifier", 53.9794), ("amplifier", None)])
+def test_a_line_output_s_noise_is_below_what_its_input_names(type_, ratio):
+    """5 mV through 40 dB are 0.5 V, 53.9794 dB above 1 mV; an amplifier's own ratios are those to its power."""
+    frequency, noise = exported(1e-6 / WIDTH_HZ, 3.0, 24_000.0, "hann")
+    rating = Rating("snr", "dB", at_least=50.0, input="phono", reference="5 mV", reference_v=0.005)
+    told = conditions("noise", load_ohm=None, window="hann", input="phono", ratings=[rating])
+    run = run_from(lines(frequency, noise), replace(told, gear=gear_of([type_])))
+    assert run.withheld == ()
+    gain = found("gain", 40.0, "", frequency=1000.0, input="phono")
+    made = Session(Path("session"), Unit("Norrvale", "Forty", type=(type_,)), Bench(), ratings=(rating,))
+    with_ratios, _ = add_output_ratios([run, *runs_of(gain)], made)
+    unweighted = [f.value for f in with_ratios.findings if f.quantity == "snr" and "weighting" not in f.at]
+    assert unweighted == ([] if ratio is None else [pytest.approx(ratio, abs=5e-5)])
+    line = panel_of(KINDS["noise"].card([with_ratios], [])).traces[-1]
+    assert line.label == ("5 mV at the input" if ratio else "")
+
+
+def test_the_ratio_that_is_said_is_weighted_as_the_rated_one(hiss):
+    rated = {w: Rating("snr", "dB", at_least=60.0, weighting=w, reference="40 W", reference_w=40.0) for w in ("", "A")}
+    phono = replace(rated["A"], input="phono")
+    for ratings, weighting in (
+        ([rated[""]], None),
+        ([rated["A"]], "A"),
+        ([*rated.values()], "A"),
+        ([], "A"),
+        ([rated[""], phono], None),
+    ):
+        run = run_of(captured(hiss, hiss), ratings=[RATED_40_W, *ratings])
+        (point,) = KINDS["noise"].points(run, None)
+        assert point.facts["worse"].at.get("weighting") == weighting
+        hero = KINDS["noise"].card([run], []).hero
+        assert hero is not None
+        assert hero.findings[0].at.get("weighting") == weighting
 
 
 def test_a_line_output_is_not_asked_for_a_load(hiss):

@@ -305,8 +305,18 @@ def test_names_keep_their_capitals(name):
 
 
 def test_the_radio_of_a_receiver_has_neither_the_bench_s_load_nor_its_drive():
-    of_fm = only('THD,L,0.1,%,"1 kHz, FM input, 65 dBf",\n', drive=Level(40.0, "W"))
+    of_fm = only('THD,L,0.1,%,"1 kHz, FM input, 65 dBf",\n', drive=Level(40.0, "W"), channels="both")
     assert set(of_fm.at) == {"frequency", "input", "dbf"}
+
+
+@pytest.mark.parametrize("name", ["AM sensitivity", "MW sensitivity"])
+def test_the_sensitivity_of_a_radio_is_of_no_other_input(name):
+    found = only(f"{name},,250,µV/m,1 MHz,\n", input="aux", load_ohm=8.0)
+    assert (found.unit, found.value, found.at["input"]) == ("V/m", pytest.approx(250e-6), name[:2])
+    assert "load" not in found.at
+    rating = Rating(found.quantity, "V/m", called=name, at_most=300e-6)
+    (made,) = judge(session(rating), [run_of(f"{name},,250,µV/m,1 MHz,\n", input="aux")])
+    assert made.verdict == "meets"
 
 
 def test_a_separation_is_kept_as_the_crosstalk_that_it_is():

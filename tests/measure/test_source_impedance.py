@@ -5,12 +5,25 @@ load over source impedance (IEC 60268-3, from memory).
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from measured_sheets import HERTZ, all_of, card_of, column, conditions, measured, one, panel_of, quantities, sheet
+from measured_sheets import (
+    HERTZ,
+    all_of,
+    card_of,
+    column,
+    conditions,
+    measured,
+    one,
+    panel_of,
+    quantities,
+    run_from,
+    sheet,
+)
 from rated_and_found import found as found_one
 from rated_and_found import rated, runs_of, session
 
@@ -18,6 +31,7 @@ from reviewkit.measure import KINDS
 from reviewkit.measure.source_impedance import between, two_load, two_load_uncertainty
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Run
+from reviewkit.model.gear import gear_of
 from reviewkit.model.quantities import show
 from reviewkit.model.session import Bench, Rating
 from reviewkit.model.verdict import Verdict
@@ -50,6 +64,25 @@ def test_two_loads(loads, volts, load_ohm, ohms, factor):
     assert one(found, "source_impedance", "L").value == pytest.approx(ohms, rel=1e-9)
     assert one(found, "damping_factor", "L").value == pytest.approx(factor, rel=1e-8)
     assert one(found, "damping_factor", "L").at["load"] == (load_ohm or 8.0)
+
+
+@pytest.mark.parametrize(
+    ("type_", "damps"), [("preamplifier", False), ("player", False), ("headphone amplifier", True)]
+)
+@pytest.mark.parametrize("load_ohm", [None, 32.0])
+def test_a_line_output_damps_nothing(type_, damps, load_ohm):
+    told = {"volts": {"L": (2.0, 1.9)}, "volts_step": {"L": 1e-6}, "loads_ohm": (math.inf, 10_000.0)}
+    of_type = {"gear": gear_of([type_])}
+    two_loads = replace(conditions(KIND, file="", load_ohm=load_ohm, **told), **of_type)
+    swept = sheet(column("frequency", HERTZ), column("impedance", np.full(len(HERTZ), 220.0)))
+    for data, c in ((None, two_loads), (swept, replace(conditions(KIND, load_ohm=load_ohm), **of_type))):
+        run = run_from(data, c)
+        assert {"source_impedance"} <= {f.quantity for f in run.findings}
+        damping = "damping_factor" in {f.quantity for f in run.findings}
+        assert damping == (damps and (load_ohm is not None or data is None))
+        assert bool(run.withheld) == (damps and not damping)
+        assert KINDS[KIND].card([run], ()).subject == ("Damping factor" if damping else "Source impedance")
+        assert KINDS[KIND].points(run, None)
 
 
 @given(st.floats(1e-3, 5.0), st.floats(2.0, 16.0), st.floats(1.1, 10.0), st.floats(0.5, 40.0))

@@ -53,7 +53,7 @@ def serve() -> None:
     sys.path.insert(0, str(Path.cwd()))  # as `python -m` has it
     from reviewkit.__main__ import main
     from reviewkit.build.pool import FOR_ONE_SESSION
-    from reviewkit.build.program import program_digest
+    from reviewkit.build.program_digest import program_digest
 
     for module in (*_MODULES, *FOR_ONE_SESSION):
         import_module(module)

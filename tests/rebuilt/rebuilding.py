@@ -20,6 +20,7 @@ import third_session
 from edits import Edit, Options
 from forked_builds import LONGEST_S, Forks
 
+from reviewkit.build.cache import Cache
 from reviewkit.commands import cli
 
 CHECKOUT = Path(__file__).resolve().parents[2]
@@ -89,9 +90,10 @@ def _settings(cache: Path) -> dict[str, str]:
 
 
 def build_here(folder: Path, cache: Path, options: Options) -> Ended:
-    """The same in this process, which saves the imports."""
+    """The same in this process, which saves the imports, and compiling the shipped templates for each empty cache."""
     said = io.StringIO()
     with pytest.MonkeyPatch.context() as patch, contextlib.redirect_stderr(said):
+        patch.setattr(Cache, "template_folder", lambda cache: None)
         for name in _CACHE_VARIABLES:
             patch.setenv(name, str(cache))
         status = cli.run(["build", str(folder), *options])

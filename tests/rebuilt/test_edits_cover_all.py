@@ -129,7 +129,7 @@ def test_every_sort_of_input_file(changed):
 
 def test_every_option_that_changes_what_is_made():
     """Of `build --help`, all but where outputs go and how much is printed."""
-    help_text = (CHECKOUT / "reviewkit" / "commands" / "command_line.py").read_text(encoding="utf-8")
+    help_text = (CHECKOUT / "reviewkit" / "commands" / "argument_parser.py").read_text(encoding="utf-8")
     _, _, build = help_text.partition('"build",')
     build, _, _ = build.partition('"desk",')
     known = set(re.findall(r'"(--[a-z-]+)"', build)) - {"--out", "--quiet", "--progress", "--no-cache", "--adopt"}

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from PIL import Image
 
 from reviewkit.build.session_files import read
+from reviewkit.model.session import Measurement
 
 Array = NDArray[np.float64]
 
@@ -804,9 +805,13 @@ def kinds_for(kind: str) -> Sequence[str]:
 
 
 @cache
+def _sample_measurements() -> tuple[Measurement, ...]:
+    return read(SAMPLE).session.measurements
+
+
 def sample_files(kind: str) -> tuple[str, ...]:
     """The files of the sample session that are of a kind, as the program itself sees it."""
-    return tuple(m.file for m in read(SAMPLE).session.measurements if m.kind == kind and m.file)
+    return tuple(m.file for m in _sample_measurements() if m.kind == kind and m.file)
 
 
 def write_of_sample(folder: Path, kind: str) -> Path:
@@ -883,8 +888,8 @@ mark = "mark.png"
 
 
 def write_in_studio(folder: Path) -> Path:
-    """The short session below a studio.toml, which says part of it and names a file of its own."""
-    write(folder, SHORT)
+    """A small session below a studio.toml, which says part of it and names a file of its own."""
+    write(folder, ("reading",))
     lines = (folder / "session.toml").read_text(encoding="utf-8").splitlines(keepends=True)
     kept = [line for line in lines if not line.startswith(("presenter", "mark"))]
     (folder / "session.toml").write_text("".join(kept), encoding="utf-8")

@@ -14,7 +14,7 @@ from reviewkit.render.pages import text_outputs
 
 
 @pytest.fixture(scope="module")
-def prepared(tmp_path_factory):
+def receiver(tmp_path_factory):
     return pipeline.prepare(receiver_session.write(tmp_path_factory.mktemp("receiver")))
 
 
@@ -36,40 +36,40 @@ def test_it_builds_whole_and_says_what_was_not_measured(tmp_path):
     }
 
 
-def test_its_figures_are_those_of_its_closed_forms(prepared):
+def test_its_figures_are_those_of_its_closed_forms(receiver):
     """The files are made from formulas, so the figures are known without reading them."""
-    found = {(f.measurement, f.quantity, f.channel): f for f in reversed(prepared.episode.findings)}
+    found = {(f.measurement, f.quantity, f.channel): f for f in reversed(receiver.episode.findings)}
     assert found["loads", "damping_factor", "R"].value == pytest.approx(8 / (0.112 * (1 + 1 / 81) ** 0.5), rel=2e-3)
     assert found["fm-separation", "crosstalk", "L>R"].value == pytest.approx(-41 + 10 * 0.01190, abs=0.02)
     assert found["fm-response", "channel_balance", "both"].value == pytest.approx(0.2, abs=0.005)
 
 
-def test_nothing_is_said_of_a_repair(prepared):
-    text = text_outputs.render_outline(prepared.episode, prepared.pages)
+def test_nothing_is_said_of_a_repair(receiver):
+    text = text_outputs.render_outline(receiver.episode, receiver.pages)
     assert "How does it measure?" in text
     assert not [word for word in ("before the repair", "fixed", "repaired") if word in text.casefold()]
 
 
-def test_what_the_tuner_does_is_told_in_the_segment_that_shows_it(prepared):
-    tuner = next(s for s in prepared.episode.segments if s.name == "tuner")
+def test_what_the_tuner_does_is_told_in_the_segment_that_shows_it(receiver):
+    tuner = next(s for s in receiver.episode.segments if s.name == "tuner")
     assert tuner.title == "Tuner"
     assert len(tuner.sentences) >= 3
     assert not [
-        s for other in prepared.episode.segments if other is not tuner for s in other.sentences if "FM ste" in s
+        s for other in receiver.episode.segments if other is not tuner for s in other.sentences if "FM ste" in s
     ]
 
 
-def test_no_sentence_of_the_bench_stands_in_both_episodes(prepared, episode):
+def test_no_sentence_of_the_bench_stands_in_both_episodes(receiver, episode):
     """Cautions are the same wherever the danger is; what is said of one unit is not said of another."""
     one = {text for segment in episode.segments for text in segment.sentences}
-    other = {text for segment in prepared.episode.segments for text in segment.sentences}
+    other = {text for segment in receiver.episode.segments for text in segment.sentences}
     assert len(one) > 35
     assert len(other) > 11
     assert one & other == set()
 
 
-def test_the_verdicts_are_told_misses_first_and_never_as_something_else(prepared, episode):
-    for told in (prepared.episode, episode):
+def test_the_verdicts_are_told_misses_first_and_never_as_something_else(receiver, episode):
+    for told in (receiver.episode, episode):
         sentences = [s for segment in told.segments if segment.name == "verdict" for s in segment.sentences]
         first = [
             next(at for at, s in enumerate(sentences) if s.startswith(f"{verdict.label}:"))

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from accuracy import grid
 from card_samples import SAMPLES, UNIT, shapes, texts
 from matplotlib import get_data_path
 
@@ -198,8 +199,7 @@ def test_a_text_on_an_area_answers_for_that_and_not_for_the_ground():
     assert [found.text for found in find_colour_problems([dark, plate], LOOK)] == ["dark on light"]
 
 
-@pytest.mark.parametrize(("name", "shape"), EVERY)
-@pytest.mark.parametrize("look", LOOKS.values(), ids=list(LOOKS))
+@pytest.mark.parametrize(("name", "shape", "look"), grid(EVERY, [*LOOKS.values()]))
 def test_every_sample_can_be_seen_also_over_footage(name, shape, look):
     roles = lay_out_in_roles(SAMPLES[name], NO_FONTS, SHAPES[shape])
     assert find_colour_problems(apply_look(roles, look), look) == ()
@@ -295,7 +295,7 @@ def test_a_texts_box_is_that_of_its_ink(alphabet, own):
     rng, fonts = random.Random(alphabet), FONTS[own]
     page = Page("made-up", LOOK, make_measure("made-up", fonts), WIDE)
     pitch, each, rows = 150, 7, 1080
-    for _ in range(12):
+    for _ in range(6):
         placed = []
         for line in range(each):
             said = "".join(rng.choice(LETTERS[alphabet]) for _ in range(rng.randint(1, 18))).strip() or "f"

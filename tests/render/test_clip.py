@@ -16,6 +16,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from accuracy import grid
 from card_samples import CHARTS, SAMPLES
 from PIL import Image
 
@@ -186,8 +187,7 @@ def test_both_cards_of_a_pair_have_the_same_places(shape):
     assert old.box.left == pytest.approx(x, abs=12)  # a light figure has more room on its left
 
 
-@pytest.mark.parametrize("name", SAMPLES)
-@pytest.mark.parametrize("shape", SHAPES.values(), ids=SHAPES)
+@pytest.mark.parametrize(("name", "shape"), grid([*SAMPLES], [*SHAPES.values()]))
 def test_all_is_there_after_two_and_a_half_seconds_and_is_the_still(name, shape):
     steps = steps_of(name, shape, 6.0)
     pictures = painted(
@@ -434,7 +434,9 @@ def test_the_word_comes_last(frames):
     assert min(away[drawing:]) > 0.85 * apart
 
 
-@pytest.mark.parametrize("name", SHAPES)
+@pytest.mark.parametrize(
+    "name", [name if name == "wide" else pytest.param(name, marks=pytest.mark.long) for name in SHAPES]
+)
 def test_a_pairs_clip_begins_with_the_still_as_found_and_ends_with_the_pair(encoder, tmp_path, name):
     shape = SHAPES[name]
     motion = Motion(Fraction(10), 5.0, encoder, tmp_path)

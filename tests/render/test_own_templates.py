@@ -184,10 +184,7 @@ QUICK = [MEMORY, OUTPUT, DEEP]  # refused at once; all else goes on until its se
 
 @pytest.mark.parametrize(
     "what",
-    [
-        pytest.param(what, marks=() if why in QUICK or what == "loops without end" else pytest.mark.long)
-        for what, (_, why) in TOO_MUCH.items()
-    ],
+    [pytest.param(what, marks=() if why in QUICK else pytest.mark.long) for what, (_, why) in TOO_MUCH.items()],
 )
 def test_a_template_that_does_too_much_is_refused_in_time(limited, what):
     text, why = TOO_MUCH[what]
@@ -258,11 +255,6 @@ ORDINARY = {
 @pytest.mark.parametrize("text", ORDINARY)
 def test_what_pages_need_is_made_as_ever(made_by_one, text):
     assert made_by_one(text).strip("\n") == ORDINARY[text]
-
-
-@pytest.fixture(scope="module")
-def prepared(sample):
-    return pipeline.prepare(sample.folder)
 
 
 def every_text(prepared, pages):
@@ -336,7 +328,7 @@ BUSY = {
 }
 
 
-@pytest.mark.parametrize("what", BUSY)
+@pytest.mark.parametrize("what", ["in a loop", pytest.param("in one call", marks=pytest.mark.long)])
 def test_it_ends_with_the_process_that_started_it(own, what):
     (own / NAME).write_text(BUSY[what], encoding="utf-8")
     (own / "plan.md.j2").write_text("x", encoding="utf-8")
@@ -490,13 +482,21 @@ FORBIDDEN = {
 
 
 @pytest.mark.parametrize("text", FORBIDDEN)
-@pytest.mark.parametrize("name", ["spec-table.html", pytest.param("style.html", marks=pytest.mark.long)])
-def test_a_page_that_would_do_more_is_refused(own, text, name):
-    (own / name).write_text(HEAD + text, encoding="utf-8")
+def test_a_page_that_would_do_more_is_refused(made_by_one, text):
+    check_refusal(made_by_one(HEAD + text, "spec-table.html"), "templates/spec-table.html", text)
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("text", FORBIDDEN)
+def test_a_part_of_a_page_that_would_do_more_is_refused(own, text):
+    (own / "style.html").write_text(HEAD + text, encoding="utf-8")
     with pytest.raises(InputError) as raised:
         Pages(own, SHIPPED).text("spec-table.html", name="x", table="")
-    (fault,) = raised.value.faults
-    assert fault.source == ("templates" if name == "style.html" else f"templates/{name}")
+    check_refusal(raised.value.faults[0], "templates", text)
+
+
+def check_refusal(fault, source, text):
+    assert fault.source == source
     assert f"makes a {FORBIDDEN[text]}" in fault.message.replace("xlink:", "")  # older parsers leave the prefix out
     assert "so leave it out" in fault.message
 

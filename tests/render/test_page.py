@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from html.parser import HTMLParser
 from pathlib import Path
 from types import SimpleNamespace
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 
 from reviewkit.model import places
 from reviewkit.model.episode import Chapter
-from reviewkit.model.errors import InputError
+from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Finding, Point
 from reviewkit.render.pages import page
 from reviewkit.render.pages.page import Pages, format_web_vtt, render_markdown
@@ -201,12 +202,23 @@ def test_a_word_of_the_phrases_can_be_replaced_too(own, pages):
     assert pages.sentences(Point("tone", "x", {})) == ["(flat)"]
 
 
-def fault_of(pages, own, text, template="outline.md.j2", encoding="utf-8"):
-    (own / template).write_bytes(text.encode(encoding))
-    with pytest.raises(InputError) as raised:
-        pages.text(template, **outline_facts())
-    (fault,) = raised.value.faults
-    return fault
+@pytest.fixture(scope="module")
+def fault_of(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], Fault]:
+    """What a text is refused with as a template. One process for all of them."""
+    folder = tmp_path_factory.mktemp("faults") / "templates"
+    folder.mkdir()
+    template = folder / "outline.md.j2"
+    template.write_text("", encoding="utf-8")
+    pages = Pages(folder, places.templates())
+
+    def refused(text: str, encoding: str = "utf-8", **facts: object) -> Fault:
+        template.write_bytes(text.encode(encoding))
+        with pytest.raises(InputError) as raised:
+            pages.text(template.name, **outline_facts(**facts))
+        (fault,) = raised.value.faults
+        return fault
+
+    return refused
 
 
 @pytest.mark.parametrize(
@@ -226,8 +238,8 @@ def fault_of(pages, own, text, template="outline.md.j2", encoding="utf-8"):
         ("{{ range(10**9) | length }}", 1, "Range"),
     ],
 )
-def test_a_fault_of_a_template_names_template_line_and_what_is_wrong(pages, own, text, line, said):
-    fault = fault_of(pages, own, text)
+def test_a_fault_of_a_template_names_template_line_and_what_is_wrong(fault_of, text, line, said):
+    fault = fault_of(text)
     assert fault.source == "templates/outline.md.j2"
     assert fault.line == line
     assert said in fault.message
@@ -240,19 +252,19 @@ def test_a_fault_in_the_users_words_names_that_file(pages, own):
     assert str(raised.value).startswith("templates/words/tone.j2:2: 'nothing' is undefined")
 
 
-def test_a_template_that_is_not_there_or_outside(pages, own):
+def test_a_template_that_is_not_there_or_outside(fault_of):
     for name in ("not-there.j2", "../session.toml", "/etc/hosts"):
-        fault = fault_of(pages, own, f'{{% include "{name}" %}}')
+        fault = fault_of(f'{{% include "{name}" %}}')
         assert name in fault.message
 
 
-def test_a_template_that_includes_itself(pages, own):
-    fault = fault_of(pages, own, '{% include "outline.md.j2" %}')
+def test_a_template_that_includes_itself(fault_of):
+    fault = fault_of('{% include "outline.md.j2" %}')
     assert fault.source == "templates/outline.md.j2"
 
 
-def test_a_template_that_is_no_text(pages, own):
-    fault = fault_of(pages, own, "höhe", encoding="cp1252")
+def test_a_template_that_is_no_text(fault_of):
+    fault = fault_of("höhe", encoding="cp1252")
     assert fault.source == "templates/outline.md.j2"
     assert "UTF-8" in fault.message
 
@@ -273,13 +285,10 @@ def test_a_template_that_is_no_text(pages, own):
         "{{ always.clear() }}",
     ],
 )
-def test_a_template_gets_at_nothing_but_what_it_is_given(pages, own, escape):
-    (own / "outline.md.j2").write_text(escape)
-    given_to_it = outline_facts(always=list(CAUTIONS))
-    with pytest.raises(InputError) as raised:
-        pages.text("outline.md.j2", **given_to_it)
-    assert raised.value.faults[0].source == "templates/outline.md.j2"
-    assert given_to_it["always"] == CAUTIONS
+def test_a_template_gets_at_nothing_but_what_it_is_given(fault_of, escape):
+    given_to_it = list(CAUTIONS)
+    assert fault_of(escape, always=given_to_it).source == "templates/outline.md.j2"
+    assert given_to_it == CAUTIONS
 
 
 def test_a_fault_of_ours_is_not_laid_to_the_user(pages):

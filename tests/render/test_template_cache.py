@@ -47,6 +47,20 @@ def test_a_template_that_changed_is_compiled_again(session):
     assert len(files(session)) == 1
 
 
+def test_without_a_folder_it_is_compiled_once_in_a_process(session, monkeypatch):
+    def fill_in():
+        return Pages(session / "own", session / "shipped").text("a.j2", word="word")
+
+    assert fill_in() == "word one"
+    (session / "shipped" / "a.j2").write_text("{{ word }} two", encoding="utf-8")
+    assert fill_in() == "word two"
+    monkeypatch.setattr("jinja2.Environment.compile", lambda *given, **named: pytest.fail("compiled again"))
+    assert fill_in() == "word two"
+    (session / "shipped" / "a.j2").write_text("{{ word }} one", encoding="utf-8")
+    assert fill_in() == "word one"
+    assert not (session / "kept").exists()
+
+
 def test_a_damaged_file_counts_as_absent(session):
     filled_in(session)
     (only,) = files(session)

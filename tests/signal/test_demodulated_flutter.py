@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from accuracy import grid
 from scipy import signal
 
 from reviewkit.signal.demodulation import NotModulated, demodulate
@@ -83,19 +84,22 @@ def test_nothing_counts_outside_the_table():
     assert flutter_weighting(np.array([0.05, 4.0, 300.0])).tolist() == [0.0, 1.0, 0.0]
 
 
-@pytest.mark.parametrize("tone_hz", [3150.0, 3000.0])
-@pytest.mark.parametrize("rate_hz", [44_100, 48_000, 96_000])
-@pytest.mark.parametrize("speed", [-0.04, 0.0, 0.00012, 0.015])
+@pytest.mark.parametrize(
+    ("tone_hz", "rate_hz", "speed"),
+    grid([3150.0, 3000.0], [44_100, 48_000, 96_000], [-0.04, 0.0, 0.00012, 0.015]),
+)
 def test_speed(tone_hz, rate_hz, speed, accuracy):
     sines = [(0.555556, 2e-3), (7.58, 6e-4), (9.9, 3e-4)]
     found = analyse_flutter(tape(sines, tone_hz=tone_hz, rate_hz=rate_hz, speed=speed, hiss_db=-45), rate_hz, tone_hz)
     accuracy("speed error", 100 * (found.speed_error - speed))
 
 
-@pytest.mark.parametrize("seconds", [8.3, 20.0, 31.7])
 @pytest.mark.parametrize(
-    ("rate", "weight_db"),
-    [(0.555556, -10.227), (0.75, -6.648), (1.304348, -2.843), (4, 0), (7.579754, -1.380), (50, -12.267)],
+    ("rate", "weight_db", "seconds"),
+    grid(
+        [(0.555556, -10.227), (0.75, -6.648), (1.304348, -2.843), (4, 0), (7.579754, -1.380), (50, -12.267)],
+        [20.0, 31.7, 8.3],
+    ),
 )
 def test_one_sine(rate, weight_db, seconds, accuracy):
     """Peak p: 2 sigma is 0.996917 p and r.m.s. 0.707107 p; weights as read from the table."""
@@ -122,7 +126,7 @@ def test_two_sines_at_unrelated_rates(accuracy):
     assert [round(rate.frequency_hz, 3) for rate in half.rates] == [4.0, 10.03]
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", [0, *(pytest.param(seed, marks=pytest.mark.long) for seed in (1, 2, 3))])
 def test_unsteady_flutter(seed, accuracy):
     """Sixty sines of random rates and phases, as a worn mechanism's: the sum of each after the table's dB."""
     rng = np.random.default_rng(seed)

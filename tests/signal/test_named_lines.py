@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from accuracy import grid
 from known_waveforms import noise
 
 from reviewkit.signal.named_lines import RUMBLE_BAND_HZ, line_at
@@ -12,8 +13,7 @@ from reviewkit.signal.noise_lines import band_volts, of_waveform
 RATE_HZ = 48_000
 
 
-@pytest.mark.parametrize("seed", range(6))
-@pytest.mark.parametrize("lines_hz", [(), (25.0, 33.4), (12.7, 100.0)])
+@pytest.mark.parametrize(("seed", "lines_hz"), grid(range(6), [[], [25.0, 33.4], [12.7, 100.0]]))
 def test_unweighted_rumble(seed, lines_hz, accuracy):
     """Groove noise, a motor's lines, much below 10 Hz (a warp of 0.556 Hz) and above 315 Hz that must not count."""
     rng = np.random.default_rng(seed)
@@ -43,8 +43,7 @@ def test_a_pilot_tone():
     assert line_at(spectrum, 38_000) is None
 
 
-@pytest.mark.parametrize("slope_db", [0.0, -6.0, -12.0, -18.0])
-@pytest.mark.parametrize("line_hz", [25.0, 33.3, 50.0])
+@pytest.mark.parametrize(("line_hz", "slope_db"), grid([25.0, 33.3, 50.0], [0.0, -6.0, -12.0, -18.0]))
 def test_a_line_in_noise_that_rises_towards_the_bass(line_hz, slope_db, accuracy):
     """26 dB above the noise of 1 Hz at its place, which falls so much an octave: the mean error of a dozen records of
     20 s, each of which scatters by 0.1 dB.

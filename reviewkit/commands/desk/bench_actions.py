@@ -6,7 +6,7 @@ from collections.abc import Callable
 from datetime import datetime, timedelta
 from typing import Any
 
-from reviewkit.commands.desk.evening import Evening
+from reviewkit.commands.desk.desk_state import DeskState
 from reviewkit.commands.desk.fields import LONGEST_PASTE, text_of
 from reviewkit.commands.desk.inputs import Conflict, Inputs
 from reviewkit.ingest.session import notes_edit, repair_edit
@@ -21,8 +21,8 @@ Action = Callable[[dict[str, Any]], Any]
 class BenchActions:
     """The actions at the bench, in an evening."""
 
-    def __init__(self, inputs: Inputs, evening: Evening) -> None:
-        self.inputs, self.evening = inputs, evening
+    def __init__(self, inputs: Inputs, state: DeskState) -> None:
+        self.inputs, self.state = inputs, state
 
     def by_name(self) -> dict[str, Action]:
         """Return the actions by their names."""
@@ -43,7 +43,7 @@ class BenchActions:
     def _start_clip(self, words: dict[str, Any]) -> None:
         name = text_of(words, "name")
         self._change_notes("clip", f"{name} begun", lambda text: notes_edit.start_clip(text, name, self.inputs.now()))
-        self.evening.light = False
+        self.state.light = False
 
     def _end_clip(self, words: dict[str, Any]) -> None:
         self._change_notes("end of clip", "Clip ended", lambda text: notes_edit.end_clip(text, self.inputs.now()))
@@ -97,18 +97,18 @@ class BenchActions:
         return min(datetime.fromtimestamp(at / 1000), self.inputs.now() + timedelta(seconds=1))
 
     def _light(self, words: dict[str, Any]) -> None:
-        self.evening.light = not self.evening.light
+        self.state.light = not self.state.light
 
     # -------------------------------------------------------------- test points
 
     def _step_done(self, words: dict[str, Any]) -> None:
-        self.evening.done.add(text_of(words, "key"))
-        self.evening.keep()
+        self.state.done.add(text_of(words, "key"))
+        self.state.keep()
 
     def _tick(self, words: dict[str, Any]) -> None:
         """Tick a box of the plan, or take its tick away."""
-        self.evening.done ^= {text_of(words, "box")}
-        self.evening.keep()
+        self.state.done ^= {text_of(words, "box")}
+        self.state.keep()
 
     def _reading(self, words: dict[str, Any]) -> None:
         """Write what a meter read into repair.csv."""

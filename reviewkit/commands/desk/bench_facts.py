@@ -9,7 +9,7 @@ from datetime import datetime
 from fractions import Fraction
 from typing import Any
 
-from reviewkit.commands.desk.evening import Evening
+from reviewkit.commands.desk.desk_state import DeskState
 from reviewkit.commands.desk.points import Points, reading_dial, usual_unit
 from reviewkit.episode.episode import OPEN_CHASSIS, ORDER
 from reviewkit.ingest.session.footage_time import show_time
@@ -22,7 +22,7 @@ _MOST_TICKS = 8
 _LATE = 0.9  # of the scale: names of segments beyond are on the other side of their marks
 
 
-def bench_facts(notes: NotesText, now: datetime, evening: Evening) -> dict[str, Any]:
+def bench_facts(notes: NotesText, now: datetime, state: DeskState) -> dict[str, Any]:
     """Return the clip that is running, or the last one: its clock, its dial, its notes."""
     running = notes.running
     clip = running or (notes.clips[-1] if notes.clips else None)
@@ -40,7 +40,7 @@ def bench_facts(notes: NotesText, now: datetime, evening: Evening) -> dict[str, 
     began = running.running if running else None
     return {
         "running": running.name if running else "",
-        "light": evening.light,
+        "light": state.light,
         "began": f"{began:%H:%M:%S}" if began else "",
         "began_ms": int(began.timestamp() * 1000) if began else 0,
         "clock": show_time(Fraction(now_s if running else int(max(end_s, last_s)))),

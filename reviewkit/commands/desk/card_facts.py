@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from fractions import Fraction
 from typing import Any
 
-from reviewkit.commands.desk.evening import Evening
+from reviewkit.commands.desk.desk_state import DeskState
 from reviewkit.commands.desk.live_session import LiveSession, picture_paths
 from reviewkit.commands.desk.session_edits import name_of
 from reviewkit.episode.alt_text import heading_of
@@ -22,7 +22,7 @@ THUMBNAILS = {"figure": "The figure", "pair": "Before and after", "photo": "The 
 _MOST_READINGS = 9  # offered for a card
 
 
-def card_facts(session: LiveSession, evening: Evening) -> list[dict[str, Any]]:
+def card_facts(session: LiveSession, state: DeskState) -> list[dict[str, Any]]:
     """Return the cards in the order of the film, then the hidden ones."""
     shown = session.shown
     if shown is None:
@@ -35,7 +35,7 @@ def card_facts(session: LiveSession, evening: Evening) -> list[dict[str, Any]]:
         if there[card.id] not in session.versions:  # others follow
             continue
         at_s, segment = times.get(card.id, (None, None))
-        evening.titles[name_of(card)] = heading_of(card)
+        state.titles[name_of(card)] = heading_of(card)
         heading = segment.title if segment else ""
         cards.append(
             {
@@ -54,7 +54,7 @@ def card_facts(session: LiveSession, evening: Evening) -> list[dict[str, Any]]:
         )
         before = heading or before
     for name in episode.session.cards.hide:
-        cards.append({"id": name, "name": name, "title": evening.titles.get(name, name), "hidden": True})
+        cards.append({"id": name, "name": name, "title": state.titles.get(name, name), "hidden": True})
     return cards
 
 

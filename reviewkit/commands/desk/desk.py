@@ -14,8 +14,8 @@ from reviewkit.build.options import Options
 from reviewkit.build.pool import Pool
 from reviewkit.commands.desk.bench_actions import BenchActions
 from reviewkit.commands.desk.build_process import BuildProcess, open_folder
+from reviewkit.commands.desk.desk_state import DeskState
 from reviewkit.commands.desk.dropped_files import take_in
-from reviewkit.commands.desk.evening import Evening
 from reviewkit.commands.desk.file_actions import FileActions
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession, Rebuilt, watch_saves
@@ -133,8 +133,8 @@ class Desk:
         self.session, self._aside, self._editing = session, aside, editing
         self.inputs = Inputs(session.folder, aside)
         self._ticks = digest_of(f"ticked boxes of {session.folder.resolve()}".encode())
-        self.evening = Evening(set(filter(None, (session.cache.read(self._ticks) or b"").decode().split("\n"))))
-        self.evening.keep = self._keep_ticks
+        self.state = DeskState(set(filter(None, (session.cache.read(self._ticks) or b"").decode().split("\n"))))
+        self.state.keep = self._keep_ticks
         self.changed: Callable[[], None] = lambda: None
         self.building = BuildProcess(session.folder, lambda: self.changed(), in_studio=session.options.studio)
         self._dropped = 0
@@ -148,8 +148,8 @@ class Desk:
         if not self._editing:
             return Served(self.page, folders, files)
         actions = {
-            **BenchActions(self.inputs, self.evening).by_name(),
-            **FileActions(self.session, self.inputs, self.evening).by_name(),
+            **BenchActions(self.inputs, self.state).by_name(),
+            **FileActions(self.session, self.inputs, self.state).by_name(),
             **SessionActions(self.session, self.inputs).by_name(),
             "undo": lambda words: self.inputs.undo(),
             "put-back": lambda words: self.inputs.put_back(),
@@ -169,7 +169,7 @@ class Desk:
     def page(self, base: str) -> tuple[str, str]:
         """Return the page and its policy. It never comes from the session's own templates."""
         shipped = places.templates()
-        facts = page_facts(self.session, self.inputs, self.evening, self.building, editing=self._editing)
+        facts = page_facts(self.session, self.inputs, self.state, self.building, editing=self._editing)
         text = Pages(shipped, shipped, self.session.cache.template_folder()).text(
             "desk/desk.html", base=base, preview=f"{base}{_PREVIEW}/", out=f"{base}{_OUT}/", **facts
         )
@@ -183,8 +183,8 @@ class Desk:
         """Report what another program has saved."""
         root = self.session.folder.resolve()
         self.inputs.note_saves([name for name in TEXTS if root / name in saved])
-        for file in [file for file in self.evening.further if root / file in saved]:
-            self.evening.forget(file)
+        for file in [file for file in self.state.further if root / file in saved]:
+            self.state.forget(file)
 
     def _answering(self, action: Callable[[dict[str, Any]], Any]) -> Callable[[dict[str, Any]], dict[str, Any]]:
         def answer(words: dict[str, Any]) -> dict[str, Any]:
@@ -197,7 +197,7 @@ class Desk:
 
     def _keep_ticks(self) -> None:
         """Keep the ticks of the plan's boxes. What was read or checked to be safe ends with the evening."""
-        boxes = sorted(key for key in self.evening.done if key.startswith(BOX))
+        boxes = sorted(key for key in self.state.done if key.startswith(BOX))
         self.session.cache.write(self._ticks, "\n".join(boxes).encode())
 
     def _incoming(self) -> Path:

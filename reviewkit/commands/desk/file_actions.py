@@ -9,7 +9,7 @@ from reviewkit.build.last_build import listed_files
 from reviewkit.build.recognising import keys_of_kind
 from reviewkit.commands.answers import keys_to_write, recognise_answered
 from reviewkit.commands.desk import session_edits
-from reviewkit.commands.desk.evening import Evening
+from reviewkit.commands.desk.desk_state import DeskState
 from reviewkit.commands.desk.fields import text_of
 from reviewkit.commands.desk.file_facts import same_question
 from reviewkit.commands.desk.inputs import Inputs
@@ -29,8 +29,8 @@ CHANGEABLE = ("kind", "stage", "channels")  # by buttons
 class FileActions:
     """The actions on the files of a session."""
 
-    def __init__(self, session: LiveSession, inputs: Inputs, evening: Evening) -> None:
-        self.session, self.inputs, self.evening = session, inputs, evening
+    def __init__(self, session: LiveSession, inputs: Inputs, state: DeskState) -> None:
+        self.session, self.inputs, self.state = session, inputs, state
 
     def by_name(self) -> dict[str, Action]:
         """Return the actions by their names."""
@@ -53,7 +53,7 @@ class FileActions:
     def _asked(self, words: dict[str, Any]) -> list[Recognised]:
         """Return the file that is meant, then all others with the same question."""
         shown, file = self.session.shown, text_of(words, "file")
-        asked = self.evening.questions(shown.episode.recognised if shown else ())
+        asked = self.state.questions(shown.episode.recognised if shown else ())
         one = next((each for each in asked if each.file == file), None)
         if one is None:
             raise InputError(Fault(file[:80], 0, "nothing is asked about this file any more"))
@@ -65,11 +65,11 @@ class FileActions:
             raise InputError(Fault(file[:80], 0, "there is no such file any more"))
         edit = {"session.toml": lambda text: session_edits.leave_out(text, [file])}
         self.inputs.change("leaving out", f"{file} is left out", edit)
-        self.evening.forget(file)
+        self.state.forget(file)
 
     def _look_at(self, words: dict[str, Any]) -> None:
         """Show what else a clear file could be; without a file, nothing more."""
-        self.evening.changing = text_of(words, "file")
+        self.state.changing = text_of(words, "file")
 
     def _change(self, words: dict[str, Any]) -> None:
         """Make a clear file something else: of another kind, stage, or number of channels."""
@@ -96,15 +96,15 @@ class FileActions:
         return m
 
     def _write(self, given: Mapping[str, Mapping[str, Any]], what: str, news: str) -> None:
-        """Write what files are. If a kind is given and more has to be asked, nothing is written before that: a table
-        with a kind says everything.
+        """Write what files are, each once nothing more has to be asked: a table of a file that isn't clear is a fault,
+        and one with a kind says everything.
         """
-        folder, evening = self.session.folder, self.evening
-        answers = {file: {**evening.answers.get(file, {}), **keys} for file, keys in given.items()}
-        found = recognise_answered(folder, self.session.cache, {**evening.answers, **answers}, self.session.studio())
+        folder, state = self.session.folder, self.state
+        answers = {file: {**state.answers.get(file, {}), **keys} for file, keys in given.items()}
+        found = recognise_answered(folder, self.session.cache, {**state.answers, **answers}, self.session.studio())
         asked = {each.file: each for each in found.files if each.question}
         written = entries_of(read_document(folder), listed_files(folder))
-        keys = {file: answer for file, answer in answers.items() if file not in asked or "kind" not in answer}
+        keys = {file: answer for file, answer in answers.items() if file not in asked}
         keys |= keys_to_write(found, keys, written)
         for entry in [entry for entry in written if entry.file in keys]:
             answer = keys[entry.file]
@@ -116,6 +116,6 @@ class FileActions:
         if keys:
             self.inputs.change(what, news, {"session.toml": lambda text: session_edits.describe_files(text, keys)})
         for file, answer in answers.items():
-            evening.forget(file)
+            state.forget(file)
             if file not in keys:
-                evening.answers[file], evening.further[file] = answer, asked[file]
+                state.answers[file], state.further[file] = answer, asked[file]

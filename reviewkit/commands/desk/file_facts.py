@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from reviewkit.commands.desk.evening import Evening
+from reviewkit.commands.desk.desk_state import DeskState
 from reviewkit.commands.desk.live_session import LiveSession
 from reviewkit.commands.desk.small_pictures import file_picture, run_picture
 from reviewkit.commands.desk.trials import figures_of, possible_kinds
@@ -16,12 +16,12 @@ _STAGES = {"before": "", "after": "", "bench": "looped back on itself"}
 _DRIVEN = {"both": "", "one": ""}
 
 
-def file_facts(session: LiveSession, evening: Evening) -> dict[str, Any]:
+def file_facts(session: LiveSession, state: DeskState) -> dict[str, Any]:
     """Return the questions about files, the one that is to be something else, and the files that are clear."""
     shown = session.shown
     runs, recognised = (shown.episode.runs, shown.episode.recognised) if shown else ((), ())
     known = {each.file: each for each in recognised}
-    asked = evening.questions(recognised)
+    asked = state.questions(recognised)
     questions = [
         _question(each, asked, session)
         for number, each in enumerate(asked)
@@ -30,7 +30,7 @@ def file_facts(session: LiveSession, evening: Evening) -> dict[str, Any]:
     clear: list[dict[str, Any]] = []
     for run in runs:
         m = run.conditions.measurement
-        if m.file in evening.further:
+        if m.file in state.further:
             continue
         named = known.get(m.file)
         clear.append(
@@ -47,7 +47,7 @@ def file_facts(session: LiveSession, evening: Evening) -> dict[str, Any]:
         )
     order = {"before": 0, "": 1, "bench": 1, "after": 2}
     clear.sort(key=lambda each: order[each["stage"]])
-    changing = next((each for each in clear if each["file"] and each["file"] == evening.changing), None)
+    changing = next((each for each in clear if each["file"] and each["file"] == state.changing), None)
     return {
         "questions": questions,
         "changing": _changeable(changing, session) if changing else None,

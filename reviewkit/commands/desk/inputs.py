@@ -11,7 +11,7 @@ from threading import RLock
 from typing import Any
 
 from reviewkit.build.atomic_files import write_whole
-from reviewkit.model import inside
+from reviewkit.model import path_checks
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 
@@ -200,6 +200,6 @@ class Inputs:
 
     def _place(self, name: str) -> Path:
         """Return a file's place. It must be in the session, links included."""
-        if flaw := inside.flaw(self.folder, name).replace(inside.ABSENT, ""):
+        if flaw := path_checks.flaw(self.folder, name).replace(path_checks.ABSENT, ""):
             raise InputError(Fault(name, 0, f"{flaw}; put an ordinary file in its place"))
         return self.folder / name

@@ -9,7 +9,7 @@ from typing import Any
 from reviewkit.commands.desk.bench_facts import bench_facts, point_facts
 from reviewkit.commands.desk.build_process import BuildProcess
 from reviewkit.commands.desk.card_facts import TITLE_LENGTH, card_facts, latest_card, tally_of, thumbnail_facts
-from reviewkit.commands.desk.evening import Evening
+from reviewkit.commands.desk.desk_state import DeskState
 from reviewkit.commands.desk.file_facts import file_facts
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession
@@ -25,7 +25,7 @@ from reviewkit.model.repair import RepairRow
 
 
 def page_facts(
-    session: LiveSession, inputs: Inputs, evening: Evening, building: BuildProcess, *, editing: bool
+    session: LiveSession, inputs: Inputs, state: DeskState, building: BuildProcess, *, editing: bool
 ) -> dict[str, Any]:
     """Return the variables of the page.
 
@@ -52,8 +52,8 @@ def page_facts(
     notes = _attempt(lambda: read_lines(inputs.text("notes.txt")), NotesText((), ()), faults)
     rows = _attempt(lambda: _repair_rows(inputs), (), faults)
     plan, runs = (shown.plan, shown.episode.runs) if shown else (None, ())
-    points = find_points(plan, rows, runs, evening.done)
-    cards = card_facts(session, evening)
+    points = find_points(plan, rows, runs, state.done)
+    cards = card_facts(session, state)
     return {
         "editing": editing,
         "is_new": not (session.folder / "session.toml").exists(),
@@ -63,15 +63,15 @@ def page_facts(
         "news": inputs.news,
         "undo": inputs.to_undo,
         "put_back": inputs.to_put_back,
-        "bench": bench_facts(notes, inputs.now(), evening),
+        "bench": bench_facts(notes, inputs.now(), state),
         "points": point_facts(points),
         "stop": plan.stop if plan else (),
         "bench_values": _attempt(lambda: bench_values(inputs.text("session.toml")), {}, faults),
         "bench_examples": BENCH_KEYS,
         "studio_bench": _attempt(lambda: _studio_bench(session), {}, faults),
         "plan": plan,
-        "ticked": evening.done,
-        "files": file_facts(session, evening),
+        "ticked": state.done,
+        "files": file_facts(session, state),
         "cards": cards,
         "thumbnails": thumbnail_facts(session),
         "latest": latest_card(session, cards),

@@ -49,6 +49,15 @@ def own_unit(named: Named, tokens: Sequence[Token]) -> str:
     return found
 
 
+def own_units(named: Named, tokens: Sequence[Token]) -> tuple[str, ...]:
+    """Return the unit of the figures that a line rates under a name that no rule has; of a radio's sensitivity two, as
+    its own antenna has a field and an external one a voltage.
+    """
+    unit = own_unit(named, tokens)
+    both = {"V/m", "V"}
+    return (unit, *(both - {unit})) if unit in both and both <= {*named.units} else (unit,)
+
+
 def with_rms_of_jitter(name: str, tokens: Sequence[Token]) -> list[Token]:
     """Return the tokens with "r.m.s." as the value that a jitter is given by; of anything else it adds nothing."""
     if name != "jitter":

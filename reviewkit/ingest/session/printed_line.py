@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from reviewkit.ingest.conditions import BARE_END, Token
 from reviewkit.ingest.session.rating_entries import NotUnderstood
@@ -56,11 +57,13 @@ def unknown(line: str) -> str:
     return f'this rating is not known; {known} Only to print it, write "{NOT_MEASURED}: {said}"'
 
 
-def not_known(token: Token) -> str:
-    """Return what to do about a part of a line that isn't understood."""
+def not_known(token: Token, tokens: Sequence[Token]) -> str:
+    """Return what to do about a part of a line that isn't understood. `tokens`: all of the line."""
     text = shortened(token.text, 40)
     if token.key == BARE_END:
         return f'the lower end of "{text}" has no unit; write it, such as {token.value} Hz'
+    if token.key == "number" and any(each.key == "Ω" for each in tokens):
+        return f'"{text}" may be another load; give each load its own line'
     if token.key == "dB":
         return f'"{text}" is relative to nothing; write for example "{text} re 250 nWb/m", "0 dBFS" or "0 VU"'
     return f'"{text}" is not understood; leave it out, or put it on its own line'

@@ -15,7 +15,7 @@ from reviewkit.ingest.conditions import CONDITION_OF_UNIT, SEPARATORS, Token, sc
 from reviewkit.ingest.references import read_reference
 from reviewkit.ingest.session.own_figures import (
     named_condition,
-    own_unit,
+    own_units,
     refuse_loudspeaker,
     with_relative_levels,
     with_rms_of_jitter,
@@ -92,7 +92,7 @@ class _LineParser:
         self.name, self.meant, self.called = named.name, named.meant, named.called
         own = bool(named.called)
         tokens = with_rms_of_jitter(named.name, tokens)
-        self.units = (own_unit(named, tokens),) if own else (RULES[named.name].unit or "number",)
+        self.units = own_units(named, tokens) if own else (RULES[named.name].unit or "number",)
         self.limits = limits_of(named.name)
         self.usual = named.limit if own else "nominal" if "nominal" in self.limits else self.limits[0]
         tokens = without_repeated(named, self.units[0], tokens) if own else with_relative_levels(named.name, tokens)
@@ -106,7 +106,7 @@ class _LineParser:
         unknown = [token for index, token in enumerate(self.tokens) if index not in known]
         try:
             if unknown:
-                raise NotUnderstood(not_known(unknown[0]))
+                raise NotUnderstood(not_known(unknown[0], self.tokens))
             if not values:
                 raise NotUnderstood(self._no_value())
             read = LineRead()

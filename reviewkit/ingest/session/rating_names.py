@@ -34,6 +34,8 @@ _MAINS = re.compile(
 _WATTS = r"\s*(?:W|watts?)"
 _TWO_ALIKE = re.compile(rf"\b({UNSIGNED})(?:{_WATTS})?\s*[+/]\s*\1(?:{_WATTS})(?!\w)", re.IGNORECASE)
 _TWICE = re.compile(rf"\b2\s*[x×]\s*({UNSIGNED}){_WATTS}(?!\w)|\b({UNSIGNED}){_WATTS}\s*[x×]\s*2\b", re.IGNORECASE)
+_LISTED = rf"({UNSIGNED})(?:, +| ?/ ?| and )"
+_BARE_HERTZ = re.compile(rf"((?:{_LISTED})+)(?={UNSIGNED} ?(k?Hz)\b)", re.IGNORECASE)
 _FOUR_TO_ONE = re.compile(r"=?\s*\b[14]\s*:\s*[14]\b(?!\s*[\d:])")
 _A_WEIGHTED = re.compile(r"(?<=\d)\s*(?:dB|db|DB) ?\(?A\)?(?![\w-])")
 _LABEL = re.compile(r"([^:]{1,60}):")
@@ -150,6 +152,8 @@ def rest_of(named: Named) -> str:
         rest = _TWICE.sub(lambda m: f"{m[1] or m[2]} W each", _TWO_ALIKE.sub(r"\1 W each", rest))
     if name in TONE_CONTROLS:
         rest = re.sub(r"±|\+/[-−]", " ", rest)  # as far up as down
+    if name == "centre_frequency":  # "250, 500 Hz, 1, 2 kHz" has the unit with the last of each
+        rest = _BARE_HERTZ.sub(lambda m: re.sub(_LISTED, rf"\1 {m[3]}, ", m[1]), rest)
     if name == "imd":
         rest = _FOUR_TO_ONE.sub("", rest)
     return _A_WEIGHTED.sub(" dB A-weighted", rest)

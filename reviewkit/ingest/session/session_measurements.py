@@ -16,6 +16,7 @@ from reviewkit.model.errors import nearest
 from reviewkit.model.kind import Kind
 from reviewkit.model.session import Bench, Measurement, range_of
 from reviewkit.model.targets import condition_of
+from reviewkit.model.unstated_conditions import RADIO
 
 Entry = tuple[Measurement, Place]
 RESERVED = (*SESSION_CARDS, *OLD_NAMES)  # cards that every session may have
@@ -171,7 +172,9 @@ def _complete(each: Measurement, place: Place, name: str, bench: Bench, kinds: M
     name_of_range = range_of(each.range, each.input, of_kind, bench.input)
     range_ = name_of_range if name_of_range in bench.ranges else ""
     bench = bench.of(range_)
-    load_ohm = bench.load_ohm if each.load_ohm is None else each.load_ohm
+    # the radio of a receiver is measured at its line output, and no generator drives a channel of it
+    usual = bench if range_ or each.input.upper() not in RADIO else replace(bench, load_ohm=None, channels="")
+    load_ohm = usual.load_ohm if each.load_ohm is None else each.load_ohm
     if load_ohm is not None and math.isinf(load_ohm) and each.drive_w is not None:
         remedy = 'write a voltage, for example "6.3 V"'
         place.fault(f"drive = {show_value(place.raw['drive'])} is a power, but the load is open; {remedy}", "drive")
@@ -183,7 +186,7 @@ def _complete(each: Measurement, place: Place, name: str, bench: Bench, kinds: M
         range=range_,
         load_ohm=load_ohm,
         # one driven channel is one channel, whatever the bench drives otherwise
-        channels=each.channels or ("one" if each.driven else bench.channels),
+        channels=each.channels or ("one" if each.driven else usual.channels),
     )
 
 

@@ -8,7 +8,7 @@ import re
 from contextlib import suppress
 from pathlib import Path
 
-from reviewkit.model import inside
+from reviewkit.model import path_checks
 from reviewkit.model.errors import Fault, InputError
 
 RATINGS = "ratings.txt"
@@ -25,17 +25,17 @@ def find_flaw(folder: Path, name: str, whose: str = "session") -> str:
         return "holds a backslash; write / between the parts of a path"
     if name.startswith(("/", "~")) or re.match(r"[A-Za-z]:", name):
         return f"does not start in the {whose}'s folder; copy the file there and write its path from there"
-    flaw = inside.flaw(folder, name)
-    if flaw == inside.ABSENT:
+    flaw = path_checks.flaw(folder, name)
+    if flaw == path_checks.ABSENT:
         return f": there is no such file{_like(folder.resolve(), name)}"
     return f"{flaw}{_REMEDIES[flaw]}".replace("session's", f"{whose}'s") if flaw else ""
 
 
 _REMEDIES = {
-    inside.OUTSIDE: " the session's folder; copy the file into it",
-    inside.A_FOLDER: "; name a file in it",
-    inside.NO_FILE: " but a pipe, a device or a socket; write the path of a file",
-    inside.LOST: "; write the path of a file in the session's folder",
+    path_checks.OUTSIDE: " the session's folder; copy the file into it",
+    path_checks.A_FOLDER: "; name a file in it",
+    path_checks.NO_FILE: " but a pipe, a device or a socket; write the path of a file",
+    path_checks.LOST: "; write the path of a file in the session's folder",
 }
 
 
@@ -43,7 +43,7 @@ def _like(folder: Path, name: str) -> str:
     parent = (folder / name).parent
     names: list[str] = []
     with suppress(OSError):  # a folder that can't be searched
-        names = sorted(entry.name for entry in parent.iterdir() if not inside.flaw(parent, entry.name))
+        names = sorted(entry.name for entry in parent.iterdir() if not path_checks.flaw(parent, entry.name))
     # without the suffix: with it, any two exports would look alike
     by_stem = {Path(each).stem: each for each in reversed(names)}
     close = difflib.get_close_matches(Path(name).stem, by_stem, n=1, cutoff=0.7)
@@ -59,18 +59,18 @@ def fixed_faults(folder: Path) -> list[Fault]:
     """Return the faults of the files that are looked for by their names; a missing one isn't a fault."""
     faults = []
     for name in FIXED:
-        flaw = inside.flaw(folder, name) if inside.is_there(folder / name) else ""
+        flaw = path_checks.flaw(folder, name) if path_checks.is_there(folder / name) else ""
         if flaw:
             faults.append(Fault(name, 0, f"{flaw}{_FIXED_REMEDIES[flaw]}"))
     return faults
 
 
 _FIXED_REMEDIES = {
-    inside.OUTSIDE: " the session's folder; put the file itself in place of the link",
-    inside.A_FOLDER: "; a file is read by this name, so call the folder something else",
-    inside.NO_FILE: " but a pipe, a device or a socket; put a file in its place, or remove it",
-    inside.ABSENT: ": the link leads to nothing; put a file in its place, or remove it",
-    inside.LOST: "; put a file in its place, or remove it",
+    path_checks.OUTSIDE: " the session's folder; put the file itself in place of the link",
+    path_checks.A_FOLDER: "; a file is read by this name, so call the folder something else",
+    path_checks.NO_FILE: " but a pipe, a device or a socket; put a file in its place, or remove it",
+    path_checks.ABSENT: ": the link leads to nothing; put a file in its place, or remove it",
+    path_checks.LOST: "; put a file in its place, or remove it",
 }
 
 
@@ -82,7 +82,7 @@ def templates_of(folder: Path) -> Path:
     InputError
         The folder is a link that leads outside.
     """
-    if inside.is_outside(folder, "templates"):
+    if path_checks.is_outside(folder, "templates"):
         raise InputError(Fault("templates", 0, "leads outside the session's folder; copy the folder into it"))
     return folder / "templates"
 
@@ -95,6 +95,6 @@ def links_out(folder: Path) -> list[Fault]:
         names[:] = [name for name in names if Path(place) != folder or name != "out"]
         for link in (Path(place) / name for name in names if (Path(place) / name).is_symlink()):
             name = link.relative_to(folder).as_posix()
-            if inside.is_outside(folder, name):
+            if path_checks.is_outside(folder, name):
                 faults.append(Fault(name, 0, f"leads outside the session's folder; {remedy}"))
     return faults

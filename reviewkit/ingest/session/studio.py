@@ -12,7 +12,7 @@ from reviewkit.ingest.session.session_place import Place, show_key
 from reviewkit.ingest.session.session_tables import read_table
 from reviewkit.ingest.session.studio_place import STUDIO, find_studio, place_in, studio_flaw
 from reviewkit.ingest.session.toml_lines import DEFAULTS, TomlDocument, parse_toml
-from reviewkit.model import inside
+from reviewkit.model import path_checks
 from reviewkit.model.errors import Faults, nearest
 from reviewkit.model.session import Bench, EpisodeSettings, FileSettings, LookSettings, MeasurementDefaults, PriceTag
 
@@ -104,7 +104,7 @@ def _outside(folder: Path, data: Mapping[str, Any]) -> Iterator[str]:
         table = data.get(name)
         for key, mark in zip(schema_of(model).examples(), marks_of(model).values(), strict=True):
             value = table.get(key) if isinstance(table, dict) else None
-            if mark in FILES and isinstance(value, str) and inside.flaw(folder, value) == inside.OUTSIDE:
+            if mark in FILES and isinstance(value, str) and path_checks.flaw(folder, value) == path_checks.OUTSIDE:
                 yield value
 
 

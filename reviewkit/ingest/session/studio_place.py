@@ -6,7 +6,7 @@ import os
 import stat
 from pathlib import Path
 
-from reviewkit.model import inside
+from reviewkit.model import path_checks
 from reviewkit.model.digests import file_digest
 
 STUDIO = "studio.toml"
@@ -20,13 +20,15 @@ def place_in(folder: Path, name: str) -> Path:
 
 def find_studio(folder: Path) -> str:
     """Return the path of a session's studio.toml from its folder, whether it may be used or not; "" if it has none."""
-    return next((name for name in PLACES if inside.is_there(place_in(folder, name))), "")
+    return next((name for name in PLACES if path_checks.is_there(place_in(folder, name))), "")
 
 
 def studio_flaw(place: Path) -> str:
     """Return why a studio.toml may not be used, and what to do about it; "" if it may."""
-    if flaw := inside.flaw(place.parent, place.name):
-        return f"{flaw}; put the file itself there" if flaw != inside.OUTSIDE else f"{flaw} its folder; put it there"
+    if flaw := path_checks.flaw(place.parent, place.name):
+        return (
+            f"{flaw} its folder; put it there" if flaw == path_checks.OUTSIDE else f"{flaw}; put the file itself there"
+        )
     if os.name == "nt":  # these numbers don't show the owner there
         return ""
     try:
@@ -58,4 +60,4 @@ def input_digest(folder: Path, name: str) -> str:
     if name not in PLACES:
         return file_digest(folder / name)
     place = place_in(folder, name)
-    return (studio_flaw(place) or file_digest(place)) if inside.is_there(place) else ""
+    return (studio_flaw(place) or file_digest(place)) if path_checks.is_there(place) else ""

@@ -63,7 +63,7 @@ def parse_sheet(
     beginning = text[: text.find("\n", _SHOWN_WITHIN) + 1 or len(text)]
     layout = find_layout(beginning) or find_layout(text)
     if layout is None:
-        line, shown = _first_odd_line(beginning)
+        line, shown = _first_odd_line(text if beginning.isspace() else beginning)
         none = f'no row holds two numbers or more separated by comma, semicolon, tab or spaces (here: "{shown}")'
         raise InputError(Fault(source, line, f"{none}; export the readings as a table of text"))
     chosen, notes = choose_columns(layout, columns, units, source)

@@ -130,7 +130,7 @@ def read_heading(text: str, unit_cell: str = "") -> Heading:
         rest, unit, unknown = _take_after_mark(rest)
     firm = unit is not None
     if unit is None and not unknown:
-        unit = _bare_unit(rest)
+        unit = unit_written("position") if rest.casefold() == "position" else _bare_unit(rest)
     clash = ""
     below = unit_written(unit_cell)
     if unit_cell.strip():

@@ -27,7 +27,7 @@ _USUAL_UNITS = {
     "frequency": ("Hz", "kHz"),
     "power": ("W", "mW"),
     "impedance": ("ohm", "kohm"),
-    "distortion": ("%", "ratio"),
+    "distortion": ("%", "dB", "ratio"),
     "level": ("dBV", "V"),
     SET: ("dB", "position", "dBf", "dBµV", "dBFS", "nWb/m"),
 }

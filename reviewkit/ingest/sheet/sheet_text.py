@@ -72,8 +72,6 @@ def decode(data: bytes, source: str) -> tuple[str, str]:
     InputError
         If the file is empty or isn't text.
     """
-    if not data or data.isspace():
-        raise InputError(Fault(source, 0, "the file is empty; export the measurement again"))
     for beginning, remedy in _KNOWN_BINARY:
         if data.startswith(beginning):
             raise InputError(Fault(source, 1, f"the file {remedy}"))
@@ -93,6 +91,8 @@ def decode(data: bytes, source: str) -> tuple[str, str]:
             unknown = "binary content, or an encoding that is not known; save it as UTF-8 text"
             raise InputError(Fault(source, line, unknown)) from None
     text = text.rstrip("\x1a")  # the end-of-file sign of old exports
+    if not text or text.isspace():  # a byte-order mark isn't part of it
+        raise InputError(Fault(source, 0, "the file is empty; export the measurement again"))
     found = _CONTROL.search(text, 0, _CONTROL_LOOKED_AT)
     place = found.start() if found else text.find("\0")
     if place >= 0:

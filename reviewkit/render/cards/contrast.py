@@ -86,6 +86,7 @@ def simulate_deficiency(colour: str, deficiency: str) -> Triple:
     return red, green, blue
 
 
+@cache
 def lab(linear_rgb: Triple) -> Triple:
     """Convert linear RGB to CIELAB, white point D65 (CIE 15: cube root above (6/29)³, straight line below)."""
     x, y, z = (part / white for part, white in zip(_multiply(_TO_XYZ, linear_rgb), _WHITE, strict=True))

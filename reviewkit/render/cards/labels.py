@@ -170,13 +170,12 @@ def _label_place(
     if where == _ALONG_BEST and does.any():
         return None
     x, y = box.left + float(ends[-1, 0]) * box.width, box.bottom - float(ends[-1, 1]) * box.height
-    for near in (
-        (x + 16, y - high / 2),
-        (x + 16, y - high - 6),
-        (x + 16, y + 6),
-        (x - width - 16, y - high - 16),
-        (x - width - 16, y + 16),
-    ):
+    higher = ((x + 16, y - high - 6), (x - width - 16, y - high - 16))
+    lower = ((x + 16, y + 6), (x - width - 16, y + 16))
+    # the name of the lower of two curves that run together is below them
+    is_lower = any(np.nanmax(other - own, initial=-np.inf) > 0 for other in others)
+    sides = (lower, higher) if is_lower else (higher, lower)
+    for near in ((x + 16, y - high / 2), *sides[0], *sides[1]):
         candidate = Box(near[0], near[1], near[0] + width, near[1] + high)
         if free.is_free(candidate.grown(MARGIN / 2, MARGIN / 2)):
             return candidate

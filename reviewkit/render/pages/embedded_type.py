@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from functools import cache
 from importlib.util import find_spec
 
 WEIGHTS = {400: "SourceSansPro", 700: "SourceSansProBold", 900: "SourceSansProBlack"}
@@ -18,6 +19,7 @@ def installed_type() -> tuple[str, ...]:
     return tuple(WEIGHTS.values()) if find_spec("font_source_sans_pro") else ()
 
 
+@cache
 def subset_type(name: str) -> bytes:
     """Return the WOFF file of one of WEIGHTS.
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import markdown
 import nh3
 
-from reviewkit.model import inside, quantities
+from reviewkit.model import path_checks, quantities
 from reviewkit.model.episode import Chapter
 from reviewkit.model.finding import Finding, Point
 from reviewkit.model.finding_conditions import conditions_of
@@ -50,14 +50,14 @@ class Pages:
     def _has_own(self) -> bool:
         """Tell whether the session replaces any template. A folder that leads outside the session doesn't count."""
         own = self._own
-        if own == self._shipped or inside.is_outside(own.parent, own.name) or not own.is_dir():
+        if own == self._shipped or path_checks.is_outside(own.parent, own.name) or not own.is_dir():
             return False
         shipped = (path.relative_to(self._shipped) for path in self._shipped.rglob("*") if path.is_file())
-        return any(inside.is_there(own / name) for name in shipped)
+        return any(path_checks.is_there(own / name) for name in shipped)
 
     def has_own(self, template: str) -> bool:
         """Tell whether the session replaces a template."""
-        return self._has_own and inside.is_there(self._own / template)
+        return self._has_own and path_checks.is_there(self._own / template)
 
     @cached_property
     def _environment(self) -> jinja2.Environment:

@@ -11,7 +11,7 @@ from typing import Any
 from reviewkit.model import digits, quantities
 from reviewkit.model.capture_request import AS_RATED, PHONO_SWEEP, TERMINALS
 from reviewkit.model.finding import Finding
-from reviewkit.model.gear import Gear
+from reviewkit.model.gear import TRANSMITTER, Gear
 from reviewkit.model.unstated_conditions import RADIO
 from reviewkit.plan.entries import (
     at_cell,
@@ -22,7 +22,7 @@ from reviewkit.plan.entries import (
     signal_text,
 )
 from reviewkit.plan.needs import AGAIN, ANSWERED, CLOSER, OPEN, SETTLED, Need
-from reviewkit.plan.order import SetUp
+from reviewkit.plan.order import HOT_W, SetUp
 from reviewkit.plan.plan import Plan, PlanStep
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.plan_checklists import Checklists, describe_reading, describe_ticks, phrase
@@ -109,7 +109,7 @@ def describe_plan(plan: Plan, pages: Pages, planned: tuple[tuple[str, str], ...]
         prepare=tuple(_prepare(plan, pages)),
         cold=tuple(_blocks(plan, pages, hot=False)),
         hot=tuple(_blocks(plan, pages, hot=True)),
-        cooling=phrase(pages, "cooling"),
+        cooling=phrase(pages, "cooling", gear=unit.gear),
         preconditioning=warm_up,
         going_back=going_back,
         ratings=tuple(_rating_line(need, number, plan, pages) for number, need in enumerate(plan.needs)),
@@ -142,7 +142,7 @@ def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
             quantities.watts(load.highest_w),
             quantities.watts(load.watts),
         )
-        yield phrase(pages, "dummy-load", load=ohms, highest=highest, watts=watts)
+        yield phrase(pages, "dummy-load", load=ohms, highest=highest, watts=watts, hot=load.highest_w >= HOT_W)
     if any(s.capture.setup.place == TERMINALS and s.capture.setup.load_ohm is None for s in plan.steps):
         yield phrase(pages, "no-load")
     if plan.mains.wanted_v and plan.steps:
@@ -156,7 +156,7 @@ def _prepare(plan: Plan, pages: Pages) -> Iterable[str]:
     for one, other in _possible_duplicates([s.capture.setup.input for s in plan.steps]):
         yield phrase(pages, "two-inputs", one=one, other=other)
     gear = plan.session.unit.gear
-    driven = [s for s in plan.steps if not _is_source(s, gear)]
+    driven = [s for s in plan.steps if not _source(s.capture.setup, gear)]
     untold = [s.capture for s in driven if s.level.output_v is not None and s.level.gain is None]
     # a capture that measures the gain needs none
     inputs = [
@@ -177,23 +177,35 @@ def _possible_duplicates(inputs: Iterable[str]) -> Iterator[tuple[str, str]]:
 
 def _blocks(plan: Plan, pages: Pages, *, hot: bool) -> Iterable[SetUpBlock]:
     steps = [step for step in plan.steps if step.capture.hot == hot]
-    for setup, group in groupby(steps, key=lambda step: step.capture.setup):
+    gear = plan.session.unit.gear
+    for _, group in groupby(steps, key=lambda step: _describe_set_up(step.capture.setup, gear, pages)):
         same = list(group)
         phono = all(step.capture.drive == PHONO_SWEEP or step.capture.name == "phono-overload" for step in same)
-        yield SetUpBlock(
-            _describe_set_up(setup, pages, phono=phono), hot, tuple(_capture_step(step, plan, pages) for step in same)
-        )
+        words = _describe_set_up(same[0].capture.setup, gear, pages, phono=phono)
+        yield SetUpBlock(words, hot, tuple(_capture_step(step, plan, pages) for step in same))
 
 
-def _describe_set_up(setup: SetUp, pages: Pages, *, phono: bool) -> str:
-    load = quantities.load(setup.load_ohm) if setup.load_ohm is not None else ""
-    return phrase(pages, "set-up", input=setup.input, load=load, driven=setup.driven, place=setup.place, phono=phono)
+def _describe_set_up(setup: SetUp, gear: Gear | None, pages: Pages, *, phono: bool = False) -> str:
+    return phrase(
+        pages,
+        "set-up",
+        input=setup.input,
+        load=quantities.load(setup.load_ohm) if setup.load_ohm is not None else "",
+        driven=setup.driven,
+        place=setup.place,
+        phono=phono,
+        source=_source(setup, gear),
+        transformer=gear is not None and gear.transformer,
+    )
 
 
 def _capture_step(step: PlanStep, plan: Plan, pages: Pages) -> CaptureStep:
     c = step.capture
     labels = [(plan.needs[number].verdict.label, wanted.decides) for number, wanted in c.uses]
-    serves = [label if decides else phrase(pages, "tells-more", label=label) for label, decides in labels]
+    optional = c.kind == "distortion-power"
+    serves = [
+        label if decides else phrase(pages, "tells-more", label=label, optional=optional) for label, decides in labels
+    ]
     gear = plan.session.unit.gear
     facts = _capture_facts(step, gear)
     words = pages.kind_words(c.kind, "plan", capture=c.name, **facts)
@@ -209,9 +221,10 @@ def _capture_step(step: PlanStep, plan: Plan, pages: Pages) -> CaptureStep:
     )
 
 
-def _is_source(step: PlanStep, gear: Gear | None) -> bool:
-    """Return whether no generator drives an input: of a source, and of the radio of a receiver."""
-    return (gear is not None and gear.source) or step.capture.setup.input.upper() in RADIO
+def _source(setup: SetUp, gear: Gear | None) -> str:
+    """Return where the signal comes from if no generator drives an input: of a source, and of a receiver's radio."""
+    radio = TRANSMITTER if setup.input.upper() in RADIO else ""
+    return (gear.source if gear is not None else "") or radio
 
 
 def _capture_facts(step: PlanStep, gear: Gear | None) -> dict[str, Any]:
@@ -225,7 +238,10 @@ def _capture_facts(step: PlanStep, gear: Gear | None) -> dict[str, Any]:
         "bands": [quantities.band(band) for band in wording.get("bands", ())],
         "frequencies": [quantities.hertz(hz) for hz in spots],
         "names": list(wording.get("names", ())),
-        "source": _is_source(step, gear),
+        "source": _source(c.setup, gear),
+        "types": gear.types if gear is not None else (),
+        "loaded": quantities.load(2 * c.setup.load_ohm) if "loaded" in wording and c.setup.load_ohm else "",
+        "power": quantities.watts(step.level.power_w) if step.level.power_w is not None else "",
         "stated": at_cell(c.uses[0][1]),
         "limits": [quantities.percent(limit) for limit in sorted(wording.get("limits", ()))],
         "figures": list(wording.get("figures", ())),
@@ -251,7 +267,7 @@ def _describe_level(step: PlanStep, gear: Gear | None, pages: Pages) -> str:
         drive=c.drive,
         stated=at_cell(c.uses[0][1]),
         signal="" if c.drive == AS_RATED else signal_text(c.uses[0][1]),
-        source=_is_source(step, gear),
+        source=_source(c.setup, gear),
         overload=c.name == "phono-overload",
         offset=c.name == "dc-offset",
         power=quantities.watts(level.power_w) if level.power_w is not None else "",

@@ -1,4 +1,4 @@
-"""A cache of the shipped templates in compiled form, in the user's cache folder."""
+"""A cache of the shipped templates in compiled form: in the user's cache folder, or in this process."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ import hashlib
 import os
 import sys
 from pathlib import Path
+from types import CodeType
+from typing import ClassVar
 
 import jinja2
 from jinja2.bccache import Bucket
@@ -47,3 +49,22 @@ class TemplateCache(jinja2.BytecodeCache):
         kind = "sandboxed" if bucket.environment.sandboxed else "plain"
         versions = f"jinja2-{jinja2.__version__}-{sys.implementation.cache_tag}"
         return self._folder / f"{kind}-{versions}" / bucket.key
+
+
+class ProcessCache(jinja2.BytecodeCache):
+    """Compiled templates in the memory of this process, for sessions that are built without a cache folder."""
+
+    _compiled: ClassVar[dict[tuple[bool, str, str], CodeType]] = {}
+
+    def load_bytecode(self, bucket: Bucket) -> None:
+        """Fill a bucket, if its template was compiled before."""
+        bucket.code = self._compiled.get(self._key(bucket))
+
+    def dump_bytecode(self, bucket: Bucket) -> None:
+        """Keep a bucket."""
+        if bucket.code:
+            self._compiled[self._key(bucket)] = bucket.code
+
+    @staticmethod
+    def _key(bucket: Bucket) -> tuple[bool, str, str]:
+        return bucket.environment.sandboxed, bucket.key, bucket.checksum

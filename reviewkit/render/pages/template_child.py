@@ -25,7 +25,7 @@ from typing import Any, BinaryIO
 import jinja2
 from jinja2.exceptions import SecurityError
 
-from reviewkit.model import inside
+from reviewkit.model import path_checks
 from reviewkit.model.errors import Fault, shortened
 from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.own_templates import FAULT, HEAD, MEMORY_IS_LIMITED, READY, TEXT, Limits, template_source
@@ -55,8 +55,8 @@ _AT_FAULT = (
 )
 _NO_FILE = "put a file in its place, or remove it"
 _FLAWS = {
-    inside.OUTSIDE: "leads outside the session's folder; copy the file into it",
-    inside.ABSENT: f"is a link to nothing; {_NO_FILE}",
+    path_checks.OUTSIDE: "leads outside the session's folder; copy the file into it",
+    path_checks.ABSENT: f"is a link to nothing; {_NO_FILE}",
 }
 
 
@@ -97,8 +97,8 @@ class OwnLoader(jinja2.FileSystemLoader):
             If the user's own is outside the session, in a linked folder, or too long.
         """
         place = self._own.joinpath(*jinja2.loaders.split_template_path(template))
-        if "\0" not in template and inside.is_there(place):
-            flaw = inside.flaw(self._own.parent, str(place.relative_to(self._own.parent)))
+        if "\0" not in template and path_checks.is_there(place):
+            flaw = path_checks.flaw(self._own.parent, str(place.relative_to(self._own.parent)))
             folders = place.relative_to(self._own).parents
             why = ""
             if flaw:
@@ -192,7 +192,7 @@ class _Filler:
         self._own, self._shipped, self._limits = own, shipped, limits
         self._environment = make_environment(shipped, compiled_in, OwnLoader(own))
         names = jinja2.FileSystemLoader(shipped).list_templates()
-        replaced = {name for name in names if inside.is_there(own / name)}
+        replaced = {name for name in names if path_checks.is_there(own / name)}
         self._has_own_pages = any(name.endswith(".html") for name in replaced)
         if compiled_in:  # later this process can't write files
             for name in names:

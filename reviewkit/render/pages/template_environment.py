@@ -13,7 +13,7 @@ from reviewkit.model import quantities
 from reviewkit.model.finding_conditions import conditions_of, reference_of
 from reviewkit.model.spoken import sentence, words
 from reviewkit.render.pages import page_policy
-from reviewkit.render.pages.template_cache import TemplateCache
+from reviewkit.render.pages.template_cache import ProcessCache, TemplateCache
 
 # a backslash escapes most characters; not every Markdown parser accepts it before the last four
 _MARKDOWN_SIGNS = str.maketrans(
@@ -46,7 +46,7 @@ def make_environment(
     loader = jinja2.FileSystemLoader(shipped)
     made = ImmutableSandboxedEnvironment(
         loader=jinja2.ChoiceLoader([own, loader]) if own else loader,
-        bytecode_cache=TemplateCache(compiled_in) if compiled_in else None,
+        bytecode_cache=TemplateCache(compiled_in) if compiled_in else ProcessCache(),
         undefined=jinja2.StrictUndefined,
         autoescape=lambda name: bool(name and name.endswith(".html")),
         trim_blocks=True,

@@ -10,7 +10,7 @@ from reviewkit.model.recognised import Recognised
 
 
 @dataclass
-class Evening:
+class DeskState:
     """The desk's knowledge besides the session's files, which ends with the desk.
 
     Attributes

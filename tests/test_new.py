@@ -10,6 +10,7 @@ import pytest
 from PIL import Image
 
 from reviewkit.measure import KINDS
+from reviewkit.model.gear import TYPES, gear_of
 
 
 @pytest.fixture
@@ -197,6 +198,22 @@ def test_its_examples_are_a_session_of_that_gear(gear, say, tmp_path, checkout):
     assert re.search(r"nothing wrong; [1-9]\d* figures", said.out)
     for name in ("ratings.txt", "notes.txt"):
         assert (folder / name).read_text(encoding="utf-8").endswith((sample / name).read_text(encoding="utf-8"))
+
+
+@pytest.mark.parametrize("gear", [each for each in TYPES if each not in TYPED])
+def test_its_ratings_are_such_as_that_gear_has(gear, say, tmp_path):
+    """Switched on, each line is read, and its plan asks for nothing that this gear lacks."""
+    folder = tmp_path / "mine"
+    assert say("new", folder, "--type", gear).status == 0
+    path = folder / "ratings.txt"
+    switched = switched_on(path.read_text(encoding="utf-8"))
+    assert sum(line[:1] not in ("#", "") for line in switched.splitlines()) >= 8
+    path.write_text(switched, encoding="utf-8")
+    said = say("plan", folder)
+    assert (said.status, said.err) == (0, "")
+    assert re.search(r"\d+ ratings: \d+ not measured", said.out)
+    assert ("loudspeaker" in said.out) == (gear in ("amplifier", "valve amplifier"))
+    assert ("dummy load" in said.out) == bool(gear_of([gear]).loads)
 
 
 def test_a_type_that_is_none_is_refused(say, tmp_path):

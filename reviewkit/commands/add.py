@@ -18,7 +18,7 @@ from reviewkit.ingest.session.session_entries import entries_of
 from reviewkit.ingest.session.session_file import FILE_NAME, read_document
 from reviewkit.ingest.session.studio import Studio, read_studio
 from reviewkit.ingest.session.toml_insertion import insert_keys, insert_measurements
-from reviewkit.model import inside
+from reviewkit.model import path_checks
 from reviewkit.model.digests import file_digest, files_in
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 from reviewkit.model.recognised import Recognised, in_words, lines_to_paste
@@ -136,11 +136,11 @@ def _wanted(session: Path, sources: Sequence[Path]) -> dict[str, Path | None]:
             )
         elif place in wanted:
             faults.append(Fault(str(source), 0, f"two of these files would be {place}; rename one, or use folders"))
-        elif inside.is_there(there) and file_digest(there) != file_digest(source):
+        elif path_checks.is_there(there) and file_digest(there) != file_digest(source):
             faults.append(Fault(place, 0, f"is there already, with other content than {source}; rename one of them"))
-        elif inside.is_outside(session, place):
+        elif path_checks.is_outside(session, place):
             faults.append(Fault(place, 0, "leads outside the session's folder; remove the link"))
-        wanted[place] = None if inside.is_there(there) else source
+        wanted[place] = None if path_checks.is_there(there) else source
     if len(wanted) > MOST_FILES:
         faults.append(Fault(str(sources[0]), 0, f"these are {len(wanted)} files; add at most {MOST_FILES} at a time"))
     if faults:
@@ -199,7 +199,7 @@ def _move_in(new: Path, place: Path) -> None:
     except FileExistsError:
         raise
     except OSError:  # a file system without links
-        if inside.is_there(place):
+        if path_checks.is_there(place):
             raise
         os.replace(new, place)  # noqa: PTH105
         return

@@ -226,7 +226,7 @@ def _path(text: str) -> Path:
 
 
 def _key(text: str) -> str:
-    from reviewkit.commands.explaining import check_key
+    from reviewkit.commands.explain import check_key
 
     try:
         return check_key(text)

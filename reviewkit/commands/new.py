@@ -1,6 +1,7 @@
 """A new session folder: the files of templates/new/, each explained by its comments; in a studio, a short one.
 
-Of a type of gear that has a small sample session, that one's ratings, notes and measurements are the examples in it.
+Of a type of gear that has a small sample session, that one's ratings, notes and measurements are the examples in it; of
+another type the ratings are those of templates/new-examples/.
 """
 
 from __future__ import annotations
@@ -61,6 +62,9 @@ def make_session(
         if isinstance(price, dict) and "index" in price:
             del contents["prices.csv"]
     texts = {name: content.decode() for name, content in contents.items()}
+    of_type = places.templates() / "new-examples" / f"{unit.get('type')}.txt"
+    if of_type.is_file():
+        texts["ratings.txt"] = _with_lines(texts["ratings.txt"], of_type.read_text("utf-8"))
     samples = sorted(places.samples().glob(f"*/{FILE_NAME}")) if unit.get("type") else []
     for sample in samples:
         if read_document(sample.parent).data["unit"].get("type") == unit["type"]:
@@ -81,12 +85,17 @@ def _with_examples(texts: Mapping[str, str], sample: Path) -> dict[str, str]:
     """Return the files in which a small session's lines are the examples, switched off because they are invented."""
     made = {}
     for name in ("ratings.txt", "notes.txt"):
-        explained = re.sub(r"^#[^ \n].*\n", "", texts[name], flags=re.MULTILINE).rstrip()
-        made[name] = f"{explained}\n\n{_switched_off((sample / name).read_text('utf-8'))}"
+        made[name] = _with_lines(texts[name], (sample / name).read_text("utf-8"))
     tables = _TABLES.search((sample / FILE_NAME).read_text("utf-8"))
     examples = _switched_off(tables[0] if tables else "")
     text, count = _EXAMPLES.subn(lambda _: f"{examples}\n", texts[FILE_NAME])
     return {**made, FILE_NAME: text if count else f"{text}\n{examples}"}
+
+
+def _with_lines(text: str, lines: str) -> str:
+    """Return a file's explanations, then these lines in place of its own, switched off."""
+    explained = re.sub(r"^#[^ \n].*\n", "", text, flags=re.MULTILINE).rstrip()
+    return f"{explained}\n\n{_switched_off(lines)}"
 
 
 def _switched_off(text: str) -> str:
