@@ -17,7 +17,8 @@ from measure.measured_sheets import column, conditions, one, sheet
 from rated_and_found import found as found_one
 from rated_and_found import rated, runs_of, session, verdict_of
 
-from reviewkit.measure import KINDS, bench_floor
+from reviewkit.measure import bench_floor
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.finding import Run
 from reviewkit.model.quantities import claimed, show
 from reviewkit.model.session import Bench

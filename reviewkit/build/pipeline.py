@@ -22,7 +22,7 @@ from reviewkit.episode.chapters import split_after, title_facts
 from reviewkit.episode.episode import assemble, make_chapters, segment_of_run, segments_before_repair
 from reviewkit.episode.price import work_out_price
 from reviewkit.episode.published import collect_figures, find_corrections, record_published
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import places
 from reviewkit.model.card import Card
 from reviewkit.model.card_files import KINDS as KINDS_OF_FILES

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from reviewkit.measure import KINDS, bench_floor
+from reviewkit.measure import bench_floor
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import named_conditions, quantities, unstated_conditions
 from reviewkit.model.card import Body, Card, Hero
 from reviewkit.model.finding import Conditions, Finding, Run

@@ -15,7 +15,7 @@ from reviewkit.ingest.measurement_file import read_measurement
 from reviewkit.ingest.session.session_file import TABLES
 from reviewkit.ingest.session.session_schema import schema_of
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import places, quantities
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Point, Run
