@@ -14,7 +14,7 @@ from reviewkit.build.card_series import Series, called_cards
 from reviewkit.episode.card_choices import add_readings, choose_for_film, leave_out, put_in_order, read_choices
 from reviewkit.episode.stills import AFTER, BEFORE, PAIR
 from reviewkit.ingest.session.notes_file import parse_notes
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.card import Card, Chart, Hero, Rows
 from reviewkit.model.card_files import file_stems, stills
 from reviewkit.model.change import Change

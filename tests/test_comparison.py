@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from rated_and_found import found, rated, verdict_of
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.level import Level
 from reviewkit.model.mains import mains_of
 from reviewkit.model.quantities import QUANTITIES

@@ -31,7 +31,7 @@ from reviewkit.ingest.session.price_file import parse_prices
 from reviewkit.ingest.session.repair_file import parse_repair
 from reviewkit.ingest.session.session_file import TABLES, parse_session
 from reviewkit.ingest.session.session_schema import schema_of
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.ratings import RULES, TRADE_WORDS
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
 

@@ -25,7 +25,7 @@ from reviewkit.episode.episode import (
     title_of,
 )
 from reviewkit.episode.stills import AFTER, BEFORE, PAIR
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.card import Card, TitlePage
 from reviewkit.model.episode import Chapter, Sentence
 from reviewkit.model.finding import Conditions, Point, Run

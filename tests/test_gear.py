@@ -19,7 +19,7 @@ from reviewkit.episode.episode import ORDER, story_order
 from reviewkit.episode.outcome import find_outcome
 from reviewkit.episode.stills import make_stills
 from reviewkit.ingest.session.session_file import parse_session
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import places
 from reviewkit.model.capture_request import Basis
 from reviewkit.model.card import Card

@@ -9,7 +9,7 @@ import tomllib
 import pytest
 from PIL import Image
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.gear import TYPES, gear_of
 
 

@@ -17,7 +17,7 @@ import pytest
 from rated_and_found import rated, session
 
 from reviewkit.commands.plan_table import format_table, format_text
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import places
 from reviewkit.model.session import Session, Unit
 from reviewkit.plan.plan import make_plan

@@ -15,7 +15,7 @@ import soundfile
 from reviewkit.build.pipeline import check
 from reviewkit.build.session_files import read
 from reviewkit.ingest.session.session_file import parse_session
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.recognised import Recognised
 from reviewkit.model.session import Measurement
 from reviewkit.signal.weighting import riaa_replay_db

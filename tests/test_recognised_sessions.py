@@ -17,7 +17,7 @@ from reviewkit.build.pipeline import check
 from reviewkit.build.recognising import recognise_file
 from reviewkit.build.session_files import SessionFiles, read
 from reviewkit.ingest.file_name import read_name
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 
 sys.path.insert(0, str(Path(__file__).parent / "ingest"))

@@ -16,7 +16,8 @@ import pytest
 from rated_and_found import found, rated, verdict_of
 
 from reviewkit.ingest.session.session_file import parse_session
-from reviewkit.measure import KINDS, sweeps
+from reviewkit.measure import sweeps
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.arrays import read_only
 from reviewkit.model.capture_request import Basis
 from reviewkit.model.errors import InputError

@@ -158,10 +158,3 @@ def test_values_alike_share_a_scale(factor):
 def test_what_nobody_measures_has_a_scale_too():
     # a slip of the pen must not end in a traceback
     assert scales.milliseconds(1e20).high == 1e23
-
-
-def test_a_scale_across_is_even_from_zero():
-    axis = scales.across(1.54, "A")
-    assert (axis.low, axis.high, axis.scale) == (0.0, 2.0, "linear")
-    assert [text for _, text in axis.ticks] == ["0", "0.5", "1", "1.5", "2 A"]
-    assert len(axis.minor) == 21

@@ -10,8 +10,8 @@ from measure.measured_sheets import column, conditions, run_from, sheet
 from rated_and_found import rated, session
 
 from reviewkit.episode.stills import largest_change, make_stills, size_of
-from reviewkit.measure import KINDS
 from reviewkit.measure.figures import join_channels
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.card import Card
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Run

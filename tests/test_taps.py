@@ -11,7 +11,7 @@ import pytest
 from rated_and_found import found, rated, verdict_of
 
 from reviewkit.ingest.session.session_file import parse_session
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.capture_request import Basis
 from reviewkit.model.errors import InputError
 from reviewkit.model.gear import gear_of

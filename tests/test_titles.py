@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from reviewkit.build.card_titles import LONGEST, word_title, word_titles
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import places, quantities
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.change import Change

@@ -15,7 +15,7 @@ import pytest
 from accuracy import grid
 
 from reviewkit.ingest.sheet.sheet_file import parse_sheet
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.finding import Conditions
 from reviewkit.model.session import Bench, Measurement
 from reviewkit.signal.spectrum import Tone, analyse

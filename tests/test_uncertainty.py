@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 from measure.measured_sheets import column, conditions, one, sheet
 from rated_and_found import found, rated, verdict_of
 
-from reviewkit.measure import KINDS, figures
+from reviewkit.measure import figures
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.digits import MINUS
 from reviewkit.model.quantities import show, shown
 from reviewkit.model.session import Bench, Rating

@@ -17,7 +17,8 @@ from rated_and_found import found, rated, runs_of, session, verdict_of
 
 from reviewkit.episode import session_cards
 from reviewkit.episode.score import make_score_card
-from reviewkit.measure import KINDS, figures
+from reviewkit.measure import figures
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.finding import Run
 from reviewkit.model.level import Level
 from reviewkit.model.rating_words import labels

@@ -15,7 +15,7 @@ from reviewkit.episode.hunt import make_fix_card, make_hunt_card
 from reviewkit.episode.outcome import find_outcome
 from reviewkit.episode.score import make_ending_card, make_score_card
 from reviewkit.episode.stills import changed_most, make_stills
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS, stills
 from reviewkit.model.change import Change

@@ -11,7 +11,7 @@ from typing import Any
 
 from reviewkit.ingest.session.session_entries import MeasurementEntry
 from reviewkit.ingest.session.session_measurements import default_ids
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.recognised import Recognised
 from reviewkit.model.session import range_of
 from reviewkit.model.units import UnitError, read_quantity

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from reviewkit.build.plain_data import to_text
 from reviewkit.ingest.measurement_file import read_measurement
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.measure.unread import mark_unread
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions

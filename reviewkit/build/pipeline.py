@@ -22,7 +22,7 @@ from reviewkit.episode.chapters import split_after, title_facts
 from reviewkit.episode.episode import assemble, make_chapters, segment_of_run, segments_before_repair
 from reviewkit.episode.price import work_out_price
 from reviewkit.episode.published import collect_figures, find_corrections, record_published
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import places
 from reviewkit.model.card import Card
 from reviewkit.model.card_files import KINDS as KINDS_OF_FILES
@@ -359,7 +359,9 @@ def _sentences(
         m = each.conditions.measurement
         loads.setdefault(m.card, set()).add(m.load_ohm)
         for point in KINDS[m.kind].points(each, counterpart(each, joined)) if m.stage != "bench" else ():
-            compared = m.stage == "before" or any(point.facts.get(key) for key in ("before", "rise_time_before"))
+            compared = m.stage == "before" or any(
+                value and name.rpartition("_")[2] == "before" for name, value in point.facts.items()
+            )
             card = m.card if compared else judging.get(m.card, m.card)
             points.setdefault((segment_of_run(each), card, m.kind), []).append(point)
     for (segment, card, kind), of_card in points.items():

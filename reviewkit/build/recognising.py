@@ -21,7 +21,7 @@ from reviewkit.ingest.file_name import read_name
 from reviewkit.ingest.session.session_entries import MeasurementEntry
 from reviewkit.ingest.session.session_measurements import default_ids
 from reviewkit.ingest.session.session_paths import find_flaw
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import InputError
 from reviewkit.model.recognised import NameWords, Recognised
@@ -158,7 +158,7 @@ def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING
     InputError
         If its content can't be analysed.
     """
-    from reviewkit.measure.recognition import content_of, remarked
+    from reviewkit.measure.kind_by_content import content_of, remarked
 
     name = read_name(file, {name: kind.file_words for name, kind in KINDS.items()})
     content = content_of(sheet, name)

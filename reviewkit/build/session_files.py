@@ -24,7 +24,7 @@ from reviewkit.ingest.session.session_file import read_brochure, read_document, 
 from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.ingest.session.studio import Studio, read_studio
 from reviewkit.ingest.session.studio_place import studio_digests
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.notes import Notes

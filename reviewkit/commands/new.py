@@ -111,7 +111,7 @@ def _filled(text: str, folder: Path, unit: Mapping[str, str | int | None], like:
     if like and (tables := _planned(like)):
         text = insert_measurements(text, FILE_NAME, tables)
     if like or any(value is not None for value in unit.values()):
-        from reviewkit.measure import KINDS
+        from reviewkit.measure.kinds import KINDS
 
         parse_session(text, folder, kinds=KINDS)
     return text

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reviewkit.episode.stills import size_of
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import quantities
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Run

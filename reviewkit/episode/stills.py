@@ -12,7 +12,8 @@ import numpy as np
 
 from reviewkit.episode.loudspeakers import find_loudspeakers
 from reviewkit.episode.wording import lower_first
-from reviewkit.measure import KINDS, figures
+from reviewkit.measure import figures
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Rows, Trace
 from reviewkit.model.change import Change

@@ -74,20 +74,20 @@ class Delimited:
         return with_point
 
 
-def parse_delimited(text: str, faults: Faults, *, example: str, comments: bool = False) -> Delimited:
+def parse_delimited(text: str, faults: Faults, *, example: str) -> Delimited:
     """Return the header and rows of a table. The separator is the header's most frequent of comma, semicolon and tab.
 
-    Blank rows are dropped, and with `comments` so are lines that begin with "#"; empty cells at a row's end are too. A
-    row with more cells than the header is noted as a fault and left out. `example`: a header as it should be.
+    Blank rows are dropped, and so are lines that begin with "#" and empty cells at a row's end. A row with more cells
+    than the header is noted as a fault and left out. `example`: a header as it should be.
 
     Raises
     ------
     InputError
         If there is nothing left to read.
     """
-    first = next((line for _, line in _lines(text, faults.source, comments) if line.strip()), "")
+    first = next(filter(str.strip, _lines(text, faults.source)), "")
     separator = max(_SEPARATORS, key=first.count)
-    rows = _rows((line for _, line in _lines(text, faults.source, comments)), separator, faults.source)
+    rows = _rows(_lines(text, faults.source), separator, faults.source)
     if not rows:
         raise InputError(Fault(faults.source, 0, f"the file is empty; begin with a header: {example}"))
     header, body = rows[0], []
@@ -104,13 +104,13 @@ def parse_delimited(text: str, faults: Faults, *, example: str, comments: bool =
     return Delimited(header, tuple(body), decimal_comma=separator != ",")
 
 
-def _lines(text: str, source: str, comments: bool) -> Iterator[tuple[int, str]]:
-    """Yield every line with its number; one that is a comment is blank."""
+def _lines(text: str, source: str) -> Iterator[str]:
+    """Yield every line; one that is a comment is blank."""
     for number, line in numbered_rows(text):
         if len(line) > _LONGEST_LINE:
             said = f"this line has {len(line)} characters, and no row of such a table has over {_LONGEST_LINE}"
             raise InputError(Fault(source, number, f"{said}; export the table again, or give each row a line"))
-        yield number, "" if comments and line.startswith("#") else line
+        yield "" if line.startswith("#") else line
 
 
 def _rows(lines: Iterable[str], separator: str, source: str) -> list[DelimitedRow]:

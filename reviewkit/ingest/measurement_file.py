@@ -12,7 +12,7 @@ from typing import Any
 from reviewkit.ingest.capture_file import read_capture
 from reviewkit.ingest.plain_text import refuse_devices
 from reviewkit.ingest.reading_file import read_readings
-from reviewkit.ingest.sheet.sheet_file import read_sheet
+from reviewkit.ingest.sheet.sheet_file import parse_sheet, read_export
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.kind import Kind
@@ -48,7 +48,9 @@ def read_measurement(folder: Path, m: Measurement, kind: Kind) -> Sheet | None:
     elif path.suffix.lower() in CAPTURES:
         sheet = read_capture(path, m.file, columns=columns, full_scale_v=m.full_scale_v)
     else:
-        sheet = read_sheet(path, m.file, columns=columns, units=dict(m.units), full_scale_v=m.full_scale_v)
+        sheet = parse_sheet(
+            read_export(path, m.file), m.file, columns=columns, units=dict(m.units), full_scale_v=m.full_scale_v
+        )
     roles = {column.role for column in sheet.columns} | ({"reading"} if sheet.readings else set())
     if not any(needed and set(needed) <= roles for needed in needs):
         wanted = " or ".join(" and ".join(needed) for needed in needs if needed)
@@ -95,7 +97,7 @@ def read_any(path: Path, source: str, *, given: Mapping[str, Any] = _NOTHING_GIV
     if path.suffix.lower() in CAPTURES:
         return read_capture(path, source, columns=columns, full_scale_v=full_scale_v)
     words = {key: str(value) for key, value in units.items()}
-    return read_sheet(path, source, columns=columns, units=words, full_scale_v=full_scale_v)
+    return parse_sheet(read_export(path, source), source, columns=columns, units=words, full_scale_v=full_scale_v)
 
 
 def _texts(table: Any) -> dict[str, str | int]:

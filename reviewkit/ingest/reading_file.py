@@ -14,7 +14,7 @@ from reviewkit.ingest.delimited import Delimited, DelimitedRow, parse_delimited
 from reviewkit.ingest.known_names import LONGEST_NAME, misspelled
 from reviewkit.ingest.plain_text import decode, read_text
 from reviewkit.ingest.reading_conditions import conditions_of
-from reviewkit.ingest.sheet.sheet_numbers import is_missing
+from reviewkit.ingest.sheet.sheet_text import is_missing
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
 from reviewkit.model.gear_names import shown_name
 from reviewkit.model.quantities import BY_METER, QUANTITIES
@@ -62,7 +62,7 @@ def parse_readings(text: str | bytes, source: str) -> Sheet:
     if isinstance(text, bytes):
         text = decode(text, source, western=True)
     faults = Faults(source)
-    table = parse_delimited(text, faults, example=",".join(COLUMNS), comments=True)
+    table = parse_delimited(text, faults, example=",".join(COLUMNS))
     readings: list[SingleReading] = []
     skipped: list[Skipped] = []
     places = _places(table.header, faults)

@@ -61,20 +61,16 @@ def _ratio(quantity: str, value: float) -> float:
     return value / 100 if unit == "%" else value
 
 
-def in_unit(quantity: str, floor: float | None) -> float | None:
+def in_unit(quantity: str, floor: float) -> float:
     """Convert a floor, which `of` gives as a ratio or in volts, to the unit of its quantity."""
-    if floor is None:
-        return None
     unit = quantities.QUANTITIES[quantity].unit
     if unit == "dB":
         return -quantities.QUANTITIES[quantity].better * 20 * math.log10(floor)
     return 100 * floor if unit == "%" else floor
 
 
-def bound(quantity: str, value: float, floor: float | None) -> str:
+def bound(quantity: str, value: float, floor: float) -> str:
     """Return "at most" or "at least" if a figure lies within 6 dB of the floor, else ""."""
-    if floor is None:
-        return ""
     ratio = _ratio(quantity, value)
     # a billionth of a decibel allows for rounding on the way through powers
     if ratio > 0 and 20 * math.log10(ratio / floor) > AT_THE_FLOOR_DB + 1e-9:
@@ -82,7 +78,7 @@ def bound(quantity: str, value: float, floor: float | None) -> str:
     return "at least" if quantities.QUANTITIES[quantity].better > 0 else "at most"
 
 
-def added(quantity: str, value: float, uncertainty: float | None, floor: float | None) -> float | None:
+def added(quantity: str, value: float, uncertainty: float | None, floor: float) -> float:
     """Return the expanded uncertainty with the floor's share.
 
     Notes
@@ -92,8 +88,6 @@ def added(quantity: str, value: float, uncertainty: float | None, floor: float |
     uncertain only on its worse side, where the two add up, so there it is 20 lg(1 + U / figure): the first order would
     be far too large for a line below the floor.
     """
-    if floor is None:
-        return uncertainty
     share = 2 / math.sqrt(3) * floor
     unit = quantities.QUANTITIES[quantity].unit
     if unit == "dB":

@@ -22,6 +22,7 @@ from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding_conditions import DRIVEN
 from reviewkit.model.kind import POWER, Kind
 from reviewkit.model.ratings import LOWEST_POWER_W, distortion_limit
 from reviewkit.model.recognised import DISTORTION_WORDS, Content, NameWords
@@ -170,11 +171,6 @@ def powers(run: Run, limit: float) -> list[Finding]:
     return [f for f in run.findings if f.quantity in ("power_at_limit", "power_reached") and f.at.get("limit") == limit]
 
 
-def _figure(run: Run) -> str:
-    """Return the kind of the sweep's distortion: "THD+N", "THD", or "Distortion" if its file doesn't name it."""
-    return next((str(f.at["figure"]) for f in run.findings if "figure" in f.at), "Distortion")
-
-
 def _limits(run: Run, x_axis: Axis) -> tuple[Limit, ...]:
     """Return the distortion that each power rating for this load allows up to its power."""
     found = []
@@ -225,7 +221,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     said = []
     spot = figures.by_channel(run, "distortion", power=_SPOT_W)
     was = figures.by_channel(before, "distortion", power=_SPOT_W) if before else []
-    shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": figures.driven(run.conditions)}
+    shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": DRIVEN.get(m.channels, "")}
     if spot and (was or m.stage == "before"):
         facts = {"findings": spot, "worse": quantities.worse(spot), "before": quantities.worse(was), "power": _SPOT_W}
         said.append(run.point("spot", **{**shared, **facts}))

@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from reviewkit.measure import KINDS, bench_floor
+from reviewkit.measure import bench_floor
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import named_conditions, quantities, unstated_conditions
 from reviewkit.model.card import Body, Card, Hero
 from reviewkit.model.finding import Conditions, Finding, Run
@@ -50,9 +51,11 @@ def finding(
             under[key] = entry
     if m.conditions:
         under["conditions"] = {**dict(m.conditions), **under.get("conditions", {})}
-    value = float(value)
+    value, bound = float(value), ""
     floor = bench_floor.of(c, quantity, channel, under)
-    bound = bench_floor.bound(quantity, value, floor)
+    if floor is not None:
+        bound = bench_floor.bound(quantity, value, floor)
+        uncertainty = bench_floor.added(quantity, value, uncertainty, floor)
     return Finding(
         quantity=quantity,
         channel=channel,
@@ -63,9 +66,9 @@ def finding(
         kind=m.kind,
         stage=m.stage,
         source=m.file or "session.toml",
-        uncertainty=bench_floor.added(quantity, value, uncertainty, floor),
+        uncertainty=uncertainty,
         bound=bound,
-        floor=bench_floor.in_unit(quantity, floor) if bound else None,
+        floor=bench_floor.in_unit(quantity, floor) if floor is not None and bound else None,
     )
 
 
@@ -128,15 +131,13 @@ def drive(c: Conditions) -> str:
     )
 
 
-def driven(c: Conditions) -> str:
-    """Return "both channels driven", "one channel driven", or ""."""
-    return DRIVEN.get(c.measurement.channels, "")
-
-
 def shared_driven(runs: Sequence[Run]) -> str:
     """Return which channels are driven in all runs, in words; "" if it differs or isn't known."""
-    texts = {driven(run.conditions) for run in _of_the_unit(runs)}
-    return texts.pop() if len(texts) == 1 else ""
+    return _shared([DRIVEN.get(run.conditions.measurement.channels, "") for run in _of_the_unit(runs)])
+
+
+def _shared(texts: Sequence[str]) -> str:
+    return texts[0] if len(set(texts)) == 1 else ""
 
 
 def _of_the_unit(runs: Sequence[Run]) -> Sequence[Run]:
@@ -179,18 +180,14 @@ def card(
 def stated(runs: Sequence[Run], *more: str, level: str = "") -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Return the conditions that no figure goes without, and those that a card may leave out."""
     runs = _of_the_unit(runs)
-
-    def shared(texts: list[str]) -> str:
-        return texts[0] if len(set(texts)) == 1 else ""
-
-    level = level or shared([drive(run.conditions) for run in runs])
-    ohms = shared([_load(run) for run in runs])
+    level = level or _shared([drive(run.conditions) for run in runs])
+    ohms = _shared([_load(run) for run in runs])
     first = (
         level or ", ".join(part for part in (ohms, *_levels(runs)) if part),
         *more,
-        shared([", ".join(settings(run)) for run in runs]),
+        _shared([", ".join(settings(run)) for run in runs]),
     )
-    then = (shared([run.conditions.measurement.input for run in runs]), shared_driven(runs))
+    then = (_shared([run.conditions.measurement.input for run in runs]), shared_driven(runs))
     return tuple(filter(None, first)), tuple(text for text in then if text and text not in more)
 
 

@@ -93,7 +93,7 @@ def refuse_tone(sheet: Sheet, c: Conditions, noise: Noise, band_hz: tuple[float,
         raise sheet.fault(message)
 
 
-def not_reached(sheet: Sheet, noise: Noise, band_hz: tuple[float, float]) -> list[str]:
+def not_reached(sheet: Sheet, band_hz: tuple[float, float]) -> list[str]:
     """Return which part of 20 Hz – 20 kHz the figures leave out, and why."""
     said = []
     if band_hz[0] > AUDIO_BAND_HZ[0]:

@@ -19,10 +19,11 @@ from reviewkit.model import quantities, rating_words
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.capture_request import ALONE, AS_USED, Basis, CaptureRequest
 from reviewkit.model.card import Axis, Card, Chart, Limit, Mark, Panel, Trace
+from reviewkit.model.digits import trimmed
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import NOT_THIRD_ALONE, SWEEP_ENDS, WITHOUT_NOISE
 from reviewkit.model.kind import QUIET, Kind
-from reviewkit.model.level import Level, decibels
+from reviewkit.model.level import Level
 from reviewkit.model.recognised import THIRD_HARMONIC, Ask, Content, NameWords
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -109,7 +110,7 @@ def _tuner(sheet: Sheet, c: Conditions) -> Measured:
         at: dict[str, Any] = {"limit": _LIMIT_PERCENT, "where": _AT_LIMIT} if quantity == USABLE else {}
         place, ends = _last_fall(curve.x, curve.y, limit_db)
         if place is None:
-            withheld.append(f"{c.measurement.id}: {curve.name} never falls to {decibels(limit_db)} dB")
+            withheld.append(f"{c.measurement.id}: {curve.name} never falls to {trimmed(limit_db)} dB")
         else:
             made = figures.finding(c, quantity, curve.channel, place, uncertainty=c.bench.level_uncertainty_db, **at)
             made = _bound(made, "at most", SWEEP_ENDS) if ends else made
@@ -191,7 +192,7 @@ def _player(sheet: Sheet, c: Conditions) -> Measured:
         x, y = read_only(falling[::-1].copy()), read_only(deviation[::-1].copy())
         worst = int(np.argmax(np.abs(y)))
         drawn.append(Curve("deviation", column.channel, x, y, {"unit": "dBFS", "worst": float(x[worst])}))
-        where, swept = f"at {decibels(x[worst])} dBFS", f"{decibels(x[0])} to {decibels(x[-1])} dBFS"
+        where, swept = f"at {trimmed(x[worst])} dBFS", f"{trimmed(x[0])} to {trimmed(x[-1])} dBFS"
         found.append(_linear(c, column, float(x[-1] - x[worst]), float(y[worst]), where=where, swept=swept))
         for dbfs in (level for level in dict.fromkeys(wanted) if x[0] <= level <= x[-1]):
             found.append(_linear(c, column, float(x[-1]) - dbfs, float(np.interp(dbfs, x, y)), dbfs=dbfs))
@@ -223,7 +224,7 @@ def _control(sheet: Sheet, c: Conditions) -> Measured:
 
 
 def _position(value: float, unit: str) -> str:
-    return f"{decibels(value)} dB" if unit == "dB" else f"position {value:g}"
+    return f"{trimmed(value)} dB" if unit == "dB" else f"position {value:g}"
 
 
 # ------------------------------------------------------------------ its card
@@ -260,7 +261,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     main = figures.main_run(runs)
     key, found = _key(main)
     subject = _SHOWN[key.quantity][0] if key else KIND.title
-    x, y = _axes(runs, key)
+    x, y = _axes(runs)
     limits = tuple(limit for r in main.conditions.ratings if (limit := _limit(r, x)) is not None)
     marks = tuple(mark for run in runs for mark in _marks(run, runs))
     label = "left over right" if key and key.quantity == TRACKING else ""
@@ -279,7 +280,7 @@ def _alone(run: Run) -> Run:
     return replace(run, findings=tuple(found), curves=tuple(curve for curve in run.curves if curve.name == name))
 
 
-def _axes(runs: Sequence[Run], key: Finding | None) -> tuple[Axis, Axis]:
+def _axes(runs: Sequence[Run]) -> tuple[Axis, Axis]:
     drawn = [curve for run in runs for curve in run.curves if len(curve.x)]
     ends = [float(v) for curve in drawn for v in (curve.x[0], curve.x[-1])] or [0.0, 1.0]
     values = [float(v) for curve in drawn for v in (np.min(curve.y), np.max(curve.y))] or [1.0]
@@ -352,7 +353,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "reference": run.curves[0].facts.get("reference", ""),
         "before": was if was and was.quantity == key.quantity else None,
         "rated": rated,
-        "rated_at": f"{decibels(rated.at['dbfs'])} dBFS" if rated else "",
+        "rated_at": f"{trimmed(rated.at['dbfs'])} dBFS" if rated else "",
         "settings": figures.settings(run),
     }
     return (run.point(_SHOWN[key.quantity][1], **facts),)

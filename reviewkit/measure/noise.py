@@ -84,7 +84,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             hint = '; add for example full_scale = "10 V"' if column.unit in ("ratio", "dBFS") else "; export volts"
             withheld.append(RELATIVE + hint)
             continue
-        withheld += not_reached(sheet, noise, band_hz)
+        withheld += not_reached(sheet, band_hz)
         average = _average_of(sheet, column)
         if average is None and any(rating.weighting == CCIR_ARM for rating in figures.rated(c, "snr", "noise")):
             withheld.append("no CCIR/ARM figure: its meter responds to the average of a waveform; capture one")

@@ -47,7 +47,10 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     found: list[Finding] = []
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "flatness", "channel_balance")]))
     to_hz = unstated_conditions.relative_to_hz(c.measurement, c.gear)
-    under = _under(to_hz)
+    # 1 kHz goes without saying
+    under: dict[str, Any] = (
+        {} if to_hz == REFERENCE_HZ else {"relative_to": list(to_hz) if isinstance(to_hz, tuple) else [to_hz]}
+    )
 
     def deviation_of(column: Column) -> Array | None:
         refuse_misread(sheet, c, column, target_db, to_hz)
@@ -101,13 +104,6 @@ def _names(c: Conditions) -> tuple[str, ...]:
     return CONSTANTS.get(len(seconds_of(c.measurement.target)), ())
 
 
-def _under(to_hz: float | tuple[float, float]) -> dict[str, Any]:
-    """Return the reference as a condition; 1 kHz goes without saying."""
-    if to_hz == REFERENCE_HZ:
-        return {}
-    return {"relative_to": list(to_hz) if isinstance(to_hz, tuple) else [to_hz]}
-
-
 def _balance(
     frequency_hz: Array,
     columns: Sequence[Column],
@@ -143,6 +139,8 @@ def _balance(
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the deviation relative to 1 kHz over frequency, with the rated bands."""
+    main = figures.main_run(runs)
+    reference = _other_reference(main)
     # further out a curve may leave the picture: its corner describes the fall there
     return deviation_card(
         runs,
@@ -151,30 +149,22 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         lambda values: scales.lopsided(min([*values, 0.0]), max([*values, 0.0])),
         whole=True,
         also=("channel_balance",),
-        rated=_names(figures.main_run(runs).conditions),
-        notes=_notes(runs),
+        rated=_names(main.conditions),
+        notes=(f"relative to {reference}",) if reference else (),
     )
-
-
-def _notes(runs: Sequence[Run]) -> tuple[str, ...]:
-    """Return what the curves are relative to, if that isn't 1 kHz."""
-    main = figures.main_run(runs)
-    return () if _is_at_1_khz(main) else (f"relative to {relative_words(_reference_hz(main))}",)
 
 
 def _zero(run: Run) -> str:
     """Return what is zero on the card, in words; "" for the level at 1 kHz."""
     if target := condition_of(run.conditions.measurement.target):
         return {"target": "the target", "de-emphasis": "the de-emphasis"}.get(target[0][0], "the replay curve")
-    return "" if _is_at_1_khz(run) else relative_words(_reference_hz(run))
+    return _other_reference(run)
 
 
-def _reference_hz(run: Run) -> float | tuple[float, float]:
-    return unstated_conditions.relative_to_hz(run.conditions.measurement, run.conditions.gear)
-
-
-def _is_at_1_khz(run: Run) -> bool:
-    return _reference_hz(run) == REFERENCE_HZ
+def _other_reference(run: Run) -> str:
+    """Return what a run's curves are relative to, in words; "" if that is 1 kHz."""
+    to_hz = unstated_conditions.relative_to_hz(run.conditions.measurement, run.conditions.gear)
+    return "" if to_hz == REFERENCE_HZ else relative_words(to_hz)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:

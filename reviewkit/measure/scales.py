@@ -23,16 +23,14 @@ def dial(low_hz: float, high_hz: float) -> Axis:
         ticks.insert(0, (low, hertz(low).replace(" Hz", "")))
     if ticks[-1][0] < high:
         ticks.append((high, hertz(high).replace(" kHz", "k")))
-    return Axis(low, high, "log", tuple(_apart(ticks)), "Hz", _minor(low, high))
+    return Axis(low, high, "log", tuple(_apart(ticks)), "Hz", _ruled(low, high))
 
 
 def harmonic_dial(tone_hz: float, highest_hz: float) -> Axis:
     """Return the frequency scale from below a tone to above its harmonics, numbered at 1, 2 and 5 of each decade."""
     low, high = _rung_below(tone_hz / 1.6), _rung_above(highest_hz * 1.1)
-    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    values = [m * 10.0**e for e in powers for m in (1, 2, 5) if low <= m * 10.0**e <= high]
-    ticks = tuple((f, hertz(f).replace(" kHz", "k").replace(" Hz", "")) for f in values)
-    return Axis(low, high, "log", ticks[-7:], "Hz", _minor(low, high))
+    ticks = tuple((f, hertz(f).replace(" kHz", "k").replace(" Hz", "")) for f in _ruled(low, high, (1, 2, 5)))
+    return Axis(low, high, "log", ticks[-7:], "Hz", _ruled(low, high))
 
 
 def dial_for(traces: Sequence[Trace]) -> Axis:
@@ -57,9 +55,10 @@ def _rung_above(value: float) -> float:
     return min(step * decade for step in (1, 2, 5, 10) if step * decade >= value * 0.999)
 
 
-def _minor(low: float, high: float) -> tuple[float, ...]:
-    first, last = math.floor(math.log10(low)), math.ceil(math.log10(high))
-    return tuple(m * 10.0**e for e in range(first, last + 1) for m in range(1, 10) if low <= m * 10.0**e <= high)
+def _ruled(low: float, high: float, steps: Sequence[int] = range(1, 10)) -> tuple[float, ...]:
+    """Return the steps of each decade that are between two values."""
+    decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
+    return tuple(step * 10.0**e for e in decades for step in steps if low <= step * 10.0**e <= high)
 
 
 def decades(values: Sequence[float], unit: str, fewest: int = 2) -> Axis:
@@ -70,7 +69,7 @@ def decades(values: Sequence[float], unit: str, fewest: int = 2) -> Axis:
     while high - low < fewest:
         low, high = (low - 1, high) if (high - low) % 2 == 0 else (low, high + 1)
     every = max(1, math.ceil((high - low) / 6))
-    ticks = [(10.0**e, _plain(10.0**e)) for e in range(low, high + 1, every)]
+    ticks = [(10.0**e, trimmed(10.0**e)) for e in range(low, high + 1, every)]
     ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} {unit}")
     return Axis(10.0**low, 10.0**high, "log", tuple(ticks), unit)
 
@@ -78,22 +77,18 @@ def decades(values: Sequence[float], unit: str, fewest: int = 2) -> Axis:
 def power_scale(values: Sequence[float]) -> Axis:
     """Return a horizontal power scale: logarithmic, a ruler like the frequency scale."""
     low, high = _rung_below(min(values)), _rung_above(max(values))
-    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    ticks = [(m * 10.0**e, _plain(m * 10.0**e)) for e in powers for m in (1, 2, 5) if low <= m * 10.0**e <= high]
+    ticks = [(value, trimmed(value)) for value in _ruled(low, high, (1, 2, 5))]
     if len(ticks) > 7:
         ticks = [t for t in ticks if f"{t[0]:e}"[0] == "1" or t[0] in (low, high)]
     if len(ticks) > 7:
         ticks = [*ticks[:1], *ticks[1:-1][:: math.ceil((len(ticks) - 2) / 5)], *ticks[-1:]]
-    return Axis(low, high, "log", tuple(_apart(ticks)), "W", _minor(low, high))
+    return Axis(low, high, "log", tuple(_apart(ticks)), "W", _ruled(low, high))
 
 
 def around_zero(largest_db: float) -> Axis:
     """Return a vertical scale about 0 dB: the first step of the ladder that holds the largest deviation."""
     top = next((rung for rung in _LADDER_DB if largest_db <= rung), math.ceil(largest_db / 20) * 20.0)
-    ticks = []
-    for value in (-top, -top / 2, 0.0, top / 2, top):
-        sign = "+" if value > 0 else MINUS if value < 0 else ""
-        ticks.append((value, f"{sign}{trimmed(abs(value))}"))
+    ticks = [(value, _signed(value)) for value in (-top, -top / 2, 0.0, top / 2, top)]
     ticks[-1] = (top, f"{ticks[-1][1]} dB")
     return Axis(-top, top, "linear", tuple(ticks), "dB")
 
@@ -107,17 +102,16 @@ def lopsided(lowest_db: float, highest_db: float) -> Axis:
     )
     low = -max(step, math.ceil(-lowest_db / step) * step)
     high = max(step, math.ceil(highest_db / step) * step)
-    values = [low + step * i for i in range(round((high - low) / step) + 1)]
-    ticks = [(v, _signed(v)) for v in values]
+    ticks = [(v, _signed(v)) for v in _steps(low, high, step)]
     ticks[-1] = (high, f"{ticks[-1][1]} dB")
     return Axis(low, high, "linear", tuple(ticks[-7:]), "dB")
 
 
-def twenties(values: Sequence[float], least: float = 40.0) -> Axis:
-    """Return a vertical scale in steps of 20 dB that holds all values and spans at least `least`."""
+def twenties(values: Sequence[float]) -> Axis:
+    """Return a vertical scale in steps of 20 dB that holds all values and spans at least two of them."""
     most = max(values)
     high = 0.0 if -2 < most <= 1 else math.ceil((most + 2) / 20) * 20.0
-    low = min(high - least, math.floor(min(values) / 20) * 20.0)
+    low = min(high - 40.0, math.floor(min(values) / 20) * 20.0)
     step = 20.0 if (high - low) / 20 <= 6 else 40.0
     low = high - math.ceil((high - low) / step) * step
     ticks = [(v, _signed(v)) for v in _steps(low, high, step)]
@@ -128,8 +122,7 @@ def twenties(values: Sequence[float], least: float = 40.0) -> Axis:
 def ohms(values: Sequence[float]) -> Axis:
     """Return a vertical scale of impedance, logarithmic, numbered at 1, 2 and 5 of each decade."""
     low, high = _rung_below(min(values)), _rung_above(max(values))
-    powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-    ticks = [(m * 10.0**e, _plain(m * 10.0**e)) for e in powers for m in (1, 2, 5) if low <= m * 10.0**e <= high]
+    ticks = [(value, trimmed(value)) for value in _ruled(low, high, (1, 2, 5))]
     ticks = ticks if len(ticks) <= 7 else [tick for tick in ticks if f"{tick[0]:e}"[0] == "1"]
     ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} Ω")
     return Axis(low, high, "log", tuple(ticks), "Ω")
@@ -139,23 +132,16 @@ def upward(largest: float, unit: str) -> Axis:
     """Return a vertical scale from zero: 1, 2 or 5 times a power of ten above the largest value."""
     top = _rung_above(largest)
     step = top / (4 if f"{top:e}"[0] in "24" else 5)
-    ticks = [(i * step, _plain(i * step)) for i in range(round(top / step) + 1)]
+    ticks = [(i * step, trimmed(i * step)) for i in range(round(top / step) + 1)]
     ticks[-1] = (top, f"{ticks[-1][1]} {unit}")
     return Axis(0.0, top, "linear", tuple(ticks), unit)
-
-
-def across(largest: float, unit: str) -> Axis:
-    """Return a horizontal scale from zero: even, a ruler like the frequency scale."""
-    scale = upward(largest, unit)
-    step = scale.high / 20
-    return Axis(scale.low, scale.high, "linear", scale.ticks, unit, tuple(i * step for i in range(21)))
 
 
 def swing(largest: float, unit: str) -> Axis:
     """Return a vertical scale for a waveform: the same up and down, three numbers."""
     top = _rung_above(largest)
     return Axis(
-        -top, top, "linear", ((-top, f"{MINUS}{_plain(top)}"), (0.0, "0"), (top, f"{_plain(top)} {unit}")), unit
+        -top, top, "linear", ((-top, f"{MINUS}{trimmed(top)}"), (0.0, "0"), (top, f"{trimmed(top)} {unit}")), unit
     )
 
 
@@ -173,20 +159,20 @@ def seconds(length_s: float) -> Axis:
     """Return a time scale from zero to the end of a record, in s."""
     scale = _from_zero(length_s, "s")
     ticks = [tick for tick in scale.ticks if tick[0] < length_s - 0.9 * (scale.ticks[1][0] - scale.ticks[0][0])]
-    return Axis(0.0, length_s, "linear", (*ticks, (length_s, _plain(float(f"{length_s:.3g}")))), "s", scale.minor)
+    return Axis(0.0, length_s, "linear", (*ticks, (length_s, trimmed(float(f"{length_s:.3g}")))), "s", scale.minor)
 
 
 def _from_zero(top: float, unit: str) -> Axis:
     step = next(m * 10.0**e for e in range(-4, 40) for m in (1, 2, 5) if top / (m * 10.0**e) <= 5)
     values = [i * step for i in range(int(top / step + 1e-9) + 1)]
-    return Axis(0.0, top, "linear", tuple((v, _plain(v)) for v in values), unit, tuple(values))
+    return Axis(0.0, top, "linear", tuple((v, trimmed(v)) for v in values), unit, tuple(values))
 
 
 def rates(low_hz: float, high_hz: float) -> Axis:
     """Return a horizontal scale of slow rates, numbered at the decades and the upper end."""
     powers = range(math.floor(math.log10(low_hz) + 1e-9), math.floor(math.log10(high_hz)) + 1)
-    ticks = [(10.0**e, _plain(10.0**e)) for e in powers if 10.0**e < high_hz / 3]
-    return Axis(low_hz, high_hz, "log", (*ticks, (high_hz, _plain(high_hz))), "Hz", _minor(low_hz, high_hz))
+    ticks = [(10.0**e, trimmed(10.0**e)) for e in powers if 10.0**e < high_hz / 3]
+    return Axis(low_hz, high_hz, "log", (*ticks, (high_hz, trimmed(high_hz))), "Hz", _ruled(low_hz, high_hz))
 
 
 def around_tone(reach_hz: float, tone_hz: float) -> Axis:
@@ -229,10 +215,5 @@ def _steps(low: float, high: float, step: float) -> list[float]:
     return [low + step * i for i in range(round((high - low) / step) + 1)]
 
 
-def _plain(value: float) -> str:
-    """Format a number on a scale: no exponent, no trailing zeros."""
-    return trimmed(value) if value else "0"
-
-
 def _signed(value: float) -> str:
-    return f"{'+' if value > 0 else MINUS if value < 0 else ''}{trimmed(abs(value)) if value else '0'}"
+    return f"{'+' if value > 0 else ''}{trimmed(value)}"

@@ -77,22 +77,18 @@ def refuse_misread(
     """
     frequency_hz, level_db = sheet.need("frequency").values, relative_db(column.values, column.unit)
     plain = sweeps.relative(frequency_hz, level_db, to_hz)
+    input_ = c.measurement.input.upper()
+    of_fm = input_ == "FM" or (c.gear is not None and c.gear.types[0] == "tuner" and input_ not in RADIO)
     written = f'{sheet.source}, column "{column.header}", '
     if target_db is not None and seconds_of(c.measurement.target):
         followed = sweeps.relative(frequency_hz, level_db - target_db, to_hz)
         if off_db := misread_by(frequency_hz, followed, plain):
             why = f'is {fixed(off_db, 0)} dB off target = "{c.measurement.target}" but near level, as a response to a'
             raise c.fault(f"{written}{why} signal with that curve is; leave target out")
-    elif not c.measurement.target and _is_fm(c):
+    elif not c.measurement.target and of_fm:
         for seconds in FM_S:
             followed = sweeps.relative(frequency_hz, level_db - equalisation_db(frequency_hz, (seconds,)), to_hz)
             if misread_by(frequency_hz, plain, followed):
                 why = "falls as a de-emphasis does, so that the signal had no pre-emphasis"
                 remedy = 'write target = "50 µs" or "75 µs", or target = "flat" if it had one'
                 raise c.fault(f"{written}{why}; {remedy}")
-
-
-def _is_fm(c: Conditions) -> bool:
-    """Return whether a response is that of an FM tuner."""
-    input_ = c.measurement.input.upper()
-    return input_ == "FM" or (c.gear is not None and c.gear.types[0] == "tuner" and input_ not in RADIO)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from decimal import ROUND_HALF_EVEN, Context, Decimal
 
+Steps = tuple[tuple[str, float], ...]  # units with a prefix, falling, and what each is worth
 MINUS = "\u2212"
 _ANY_SIZE = Context(prec=700)  # digits: a float has at most 309 before its point, and 324 zeros after it
 
@@ -53,9 +54,9 @@ def significant(value: float, digits: int, uncertainty: float | None = None) -> 
     return text
 
 
-def prefixed(value: float, unit: str, steps: tuple[tuple[str, float], ...], uncertainty: float | None = None) -> str:
+def prefixed(value: float, unit: str, steps: Steps, uncertainty: float | None = None) -> str:
     """Format a number to three digits with the prefix that keeps it at or above one: 43.1 W, 250 mW, 12.0 mV."""
-    name, factor = next(((n, f) for n, f in steps if abs(value) >= f * 0.9995), steps[-1])
+    name, factor = _step(value, steps)
     if value == 0:
         name, factor = unit, 1.0
     return f"{significant(value / factor, 3, None if uncertainty is None else uncertainty / factor)} {name}"
@@ -65,6 +66,16 @@ def trimmed(value: float, digits: int = 3) -> str:
     """Format a number to significant digits without trailing zeros, for conditions and limits as stated."""
     text = significant(value, digits)
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def stepped(value: float, steps: Steps, digits: int = 3) -> str:
+    """Format a number like `trimmed`, with the prefix that keeps it at or above one: 5 W, 2.83 V, 12.5 kHz."""
+    name, factor = _step(value, steps)
+    return f"{trimmed(value / factor, digits)} {name}"
+
+
+def _step(value: float, steps: Steps) -> tuple[str, float]:
+    return next(((name, factor) for name, factor in steps if abs(value) >= factor * 0.9995), steps[-1])
 
 
 def float_of(number: str) -> float:

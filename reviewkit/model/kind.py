@@ -1,4 +1,4 @@
-"""A kind of measurement."""
+"""A kind of measurement. The list of them is measure/kinds.py."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ STEADY, LOAD = "steady", "load"
 
 
 def recognise_nothing(sheet: Sheet, name: NameWords) -> Content | None:
-    """Return None: such a file is recognised in measure/recognition.py, or not at all."""
+    """Return None: such a file is recognised in measure/kind_by_content.py, or not at all."""
     return None
 
 

@@ -9,7 +9,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from reviewkit.model import digits
 from reviewkit.model.units import UnitError, split_single
 
 # to which a level is set by meter (common practice, no source), and what the logarithm costs
@@ -122,8 +121,3 @@ def level_of(at: Mapping[str, Any]) -> Level | None:
 def is_same(decibels: float) -> bool:
     """Return whether two levels this far apart are one level, set by meter."""
     return abs(decibels) <= _DB_SAME
-
-
-def decibels(value: float, significant: int = 3) -> str:
-    """Return a level in dB as a condition or a limit: "−60", "0", "−0.5"."""
-    return f"{digits.MINUS if value < 0 else ''}{digits.trimmed(abs(value), significant) if value else '0'}"

@@ -8,18 +8,19 @@ a true minus (style after NIST SP 811, from memory; the digit counts are this pr
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from reviewkit.model.digits import MINUS, fixed, float_of, prefixed, signed, significant, trimmed
+from reviewkit.model.digits import MINUS, Steps, fixed, float_of, prefixed, signed, significant, stepped, trimmed
 from reviewkit.model.finding import Finding
-from reviewkit.model.level import LINEAR_UNITS, Level, decibels, level_of
+from reviewkit.model.level import Level, level_of
 from reviewkit.model.quantity_table import BY_METER, DISTORTION, OWN, QUANTITIES, SUBJECTS, Quantity
 
 __all__ = ["BY_METER", "DISTORTION", "OWN", "QUANTITIES", "SUBJECTS", "Quantity"]
 
 _VOLT_STEPS = (("V", 1.0), ("mV", 1e-3), ("µV", 1e-6))
+_HERTZ_STEPS = (("MHz", 1e6), ("kHz", 1e3), ("Hz", 1.0))  # "98 MHz", not "98000 kHz"
 _SECOND_STEPS = (("s", 1.0), ("ms", 1e-3), ("µs", 1e-6), ("ns", 1e-9))
 _OHM_STEPS = (("MΩ", 1e6), ("kΩ", 1e3), ("Ω", 1.0))
 _PREFIXES = {
@@ -28,6 +29,15 @@ _PREFIXES = {
     "henries": ("H", (("H", 1.0), ("mH", 1e-3), ("µH", 1e-6))),
     "metres": ("m", (("m", 1.0), ("mm", 1e-3), ("µm", 1e-6))),
     "field": ("V/m", (("V/m", 1.0), ("mV/m", 1e-3), ("µV/m", 1e-6))),
+}
+_FIXED_STYLES: dict[str, tuple[Callable[[float, int, float | None], str], int, str]] = {  # digits, and what follows
+    "percent": (significant, 2, " %"),
+    "signed-percent": (signed, 2, " %"),
+    "factor": (significant, 2, ""),
+    "boost": (signed, 1, " dB"),
+    "slope": (fixed, 1, " dB/octave"),
+    "level": (fixed, 1, ""),
+    "db": (fixed, 1, " dB"),
 }
 _STYLE_OF_UNIT = {"V": "volts", "W": "watts", "Ω": "ohms", "Hz": "corner", "s": "seconds", "%": "percent", "dB": "db"}
 _MOST_READ = 6  # digits of a figure that is as good as its meter shows
@@ -131,36 +141,25 @@ def shown(value: float, style: str, uncertainty: float | None = None, written: s
     KeyError
         If there is no such style.
     """
-    if style == "percent":
-        return f"{significant(value, 2, uncertainty)} %"
-    if style == "signed-percent":
-        return f"{signed(value, 2, uncertainty)} %"
+    if style in _FIXED_STYLES:
+        write, digits, end = _FIXED_STYLES[style]
+        return f"{write(value, digits, uncertainty)}{end}"
+    if style in _PREFIXES:
+        unit, steps = _PREFIXES[style]
+        return prefixed(value, unit, _kept(steps, written), uncertainty)
+    if style == "volts":
+        return prefixed(value, "V", _kept(_VOLT_STEPS, written), uncertainty)
     if style == "load":
         return load(value)
     if style == "watts":
         return prefixed(value, "W", (("W", 1.0), ("mW", 1e-3)), uncertainty)
-    if style == "volts":
-        return prefixed(value, "V", _kept(_VOLT_STEPS, written), uncertainty)
     if style == "ohms":
         steps = _kept(_OHM_STEPS, written) if written else _OHM_STEPS[-1:]
         return prefixed(value, "Ω", steps if len(steps) == 1 else _OHM_STEPS[-1:], uncertainty)
-    if style == "factor":
-        return significant(value, 2, uncertainty)
-    if style in _PREFIXES:
-        unit, steps = _PREFIXES[style]
-        return prefixed(value, unit, _kept(steps, written), uncertainty)
     if style == "seconds":
         return prefixed(value, "s", _SECOND_STEPS, uncertainty)
-    if style == "boost":
-        return f"{signed(value, 1, uncertainty)} dB"
-    if style == "slope":
-        return f"{fixed(value, 1, uncertainty)} dB/octave"
     if style == "plain":
         return significant(value, _MOST_READ if uncertainty else 3, uncertainty)
-    if style == "level":
-        return f"{fixed(value, 1, uncertainty)}"
-    if style == "db":
-        return f"{fixed(value, 1, uncertainty)} dB"
     if style == "flatness":
         return f"{signed(value, flatness_decimals(value), uncertainty)} dB"
     if style == "plus-minus":
@@ -172,7 +171,7 @@ def shown(value: float, style: str, uncertainty: float | None = None, written: s
     raise KeyError(style)
 
 
-def _kept(steps: tuple[tuple[str, float], ...], written: str) -> tuple[tuple[str, float], ...]:
+def _kept(steps: Steps, written: str) -> Steps:
     """Return the prefixes to choose from: only the one that was written, if it is among them."""
     return tuple(step for step in steps if step[0] == written) or steps
 
@@ -184,19 +183,12 @@ def flatness_decimals(value_db: float) -> int:
 
 def hertz(value_hz: float, digits: int = 3) -> str:
     """Return a frequency as a condition: "20 Hz", "1 kHz", "12.5 kHz"."""
-    factor, name = _hertz_step(value_hz)
-    return f"{trimmed(value_hz / factor, digits)} {name}"
-
-
-def _hertz_step(value_hz: float) -> tuple[float, str]:
-    """Return the unit in which people write a frequency: "98 MHz", not "98000 kHz"."""
-    return (1e6, "MHz") if value_hz >= 999.5e3 else (1e3, "kHz") if value_hz >= 999.5 else (1.0, "Hz")
+    return stepped(value_hz, _HERTZ_STEPS, digits)
 
 
 def corner(value_hz: float, uncertainty: float | None = None) -> str:
     """Return a measured frequency to three digits, zeros kept."""
-    factor, name = _hertz_step(value_hz)
-    return f"{significant(value_hz / factor, 3, uncertainty and uncertainty / factor)} {name}"
+    return prefixed(value_hz, "Hz", _HERTZ_STEPS, uncertainty)
 
 
 def watts(value_w: float, digits: int = 3) -> str:
@@ -206,29 +198,22 @@ def watts(value_w: float, digits: int = 3) -> str:
 
 def volts(value_v: float, digits: int = 3) -> str:
     """Return a voltage as a condition: "2.83 V", "150 mV", "80 µV"."""
-    name, factor = next(((n, f) for n, f in _VOLT_STEPS if value_v >= 0.9995 * f), _VOLT_STEPS[-1])
-    return f"{trimmed(value_v / factor, digits)} {name}"
+    return stepped(value_v, _VOLT_STEPS, digits)
 
 
 def seconds(value_s: float, digits: int = 3) -> str:
     """Return a time as a limit: "2 µs", "0.5 s"."""
-    name, factor = next(((n, f) for n, f in _SECOND_STEPS if value_s >= 0.9995 * f), _SECOND_STEPS[-1])
-    return f"{trimmed(value_s / factor, digits)} {name}"
+    return stepped(value_s, _SECOND_STEPS, digits)
 
 
 def limit(value: float, unit: str, digits: int = 3) -> str:
     """Return a limit in any unit, with the prefix that keeps it at or above one: "47 kΩ", "19.2 dBf", "20°"."""
     for base, steps in (*_PREFIXES.values(), ("Ω", _OHM_STEPS)):
         if unit == base and value:
-            name, factor = next(((n, f) for n, f in steps if abs(value) >= f * 0.9995), steps[-1])
-            return f"{_trimmed_signed(value / factor, digits)} {name}"
+            return stepped(value, steps, digits)
     if unit == "rpm" and (thirds := round(3 * value)) % 3 and math.isclose(thirds / 3, value, rel_tol=1e-9):
         return f"{thirds // 3} {thirds % 3}/3 rpm"
-    return joined(_trimmed_signed(value, digits), unit)
-
-
-def _trimmed_signed(value: float, digits: int) -> str:
-    return f"{MINUS if value < 0 else ''}{trimmed(abs(value), digits)}"
+    return joined(trimmed(value, digits), unit)
 
 
 def load(value_ohm: float) -> str:
@@ -283,8 +268,7 @@ def level_text(level: Level) -> str:
         return volts(level.value)
     if level.unit == "%":
         return f"{trimmed(level.value)} % {level.reference}"
-    number = trimmed(level.value) if level.unit in LINEAR_UNITS else decibels(level.value)
-    return f"{number} {level.unit}" + (f" re {level.reference}" if level.reference else "")
+    return f"{trimmed(level.value)} {level.unit}" + (f" re {level.reference}" if level.reference else "")
 
 
 def conditions(at: Mapping[str, Any]) -> str:

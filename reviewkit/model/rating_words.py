@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from reviewkit.model import named_conditions, quantities
-from reviewkit.model.level import decibels
+from reviewkit.model.digits import trimmed
 from reviewkit.model.ratings import DECIBELS, rule_of
 from reviewkit.model.session import Rating
 from reviewkit.model.weightings import weighted
@@ -42,7 +42,7 @@ def value_text(value: float, unit: str) -> str:
     if unit in _LIMIT_STYLES and value >= 0:
         return _LIMIT_STYLES[unit](value, AS_PRINTED)
     if unit in DECIBELS:
-        return f"{decibels(value, AS_PRINTED)} {unit}"
+        return f"{trimmed(value, AS_PRINTED)} {unit}"
     return quantities.limit(value, unit, AS_PRINTED)
 
 

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import TYPE_CHECKING, TypeVar
 
 from reviewkit.model.errors import shortened
+
+if TYPE_CHECKING:
+    from reviewkit.model.arrays import Array
 
 # Spellings are case-sensitive on purpose: mW and MW differ by a factor of a thousand million.
 
@@ -113,16 +118,18 @@ PEAK_UNITS: dict[str, UnitSpelling] = {
     for prefix, part in (("", 1.0), ("m", 1e-3))
 }
 
-# Only a column of what was set for each row has these; the position of a knob is a bare number.
-SET_UNITS: dict[str, UnitSpelling] = {
+# Only a column has those in peak volts and those of what was set for each row; the position of a knob is a bare number.
+COLUMN_UNITS: dict[str, UnitSpelling] = {
     **{spelling: SINGLE_UNITS[spelling] for spelling in ("dBf", "nWb/m")},
     **dict.fromkeys(("dBµV", "dBuV"), UnitSpelling("dBµV", 1.0)),
     **dict.fromkeys(("position", "positions"), UnitSpelling("position", 1.0)),
+    **PEAK_UNITS,
+    **UNITS,
 }
 
 # Both Unicode micro signs and both ohm signs are in use; typographic minus and several kinds of space come from
 # spreadsheets and from our own outputs pasted back.
-_SAME_CHARACTER = str.maketrans(
+SAME_CHARACTER = str.maketrans(
     {"\u03bc": "µ", "\u2126": "Ω", "\u2212": "-", "\u2013": "-", "\u00a0": " ", "\u202f": " ", "\u2009": " "}
 )
 _MIXED = re.compile(r"\s*(\d{1,4}) +([12])/([23])(?![\d/])")
@@ -147,18 +154,21 @@ _SYMBOLS: dict[tuple[str, float], str] = {
 }
 
 
+Scaled = TypeVar("Scaled", float, "Array")
+
+
 class UnitError(ValueError):
     """A value that can't be read; the message says what to write instead."""
 
 
 def normalised(text: str) -> str:
     """Replace look-alike characters (micro, ohm, minus, spaces) with the ones used here."""
-    return text.translate(_SAME_CHARACTER)
+    return text.translate(SAME_CHARACTER)
 
 
-def unit_of(text: str) -> UnitSpelling | None:
+def unit_of(text: str, table: Mapping[str, UnitSpelling] = UNITS) -> UnitSpelling | None:
     """Return the unit of a spelling, or None if it isn't in the table."""
-    return UNITS.get(normalised(text).strip())
+    return table.get(normalised(text).strip())
 
 
 def single_unit(text: str) -> UnitSpelling | None:
@@ -175,12 +185,6 @@ def canonical(text: str) -> str:
 def symbol_of(unit: UnitSpelling) -> str:
     """Return the usual spelling of a unit."""
     return _SYMBOLS[unit.base, unit.factor]
-
-
-def column_unit(text: str) -> UnitSpelling | None:
-    """Return the unit that a column's spelling stands for, peak volts and what is set too; None for an unknown one."""
-    spelling = normalised(text).strip()
-    return UNITS.get(spelling) or PEAK_UNITS.get(spelling) or SET_UNITS.get(spelling)
 
 
 def read_quantity(text: str, base: str) -> float:
@@ -267,9 +271,24 @@ def split_single(text: str) -> tuple[float, UnitSpelling]:
     return scaled(value, known.factor), known
 
 
-def scaled(value: float, factor: float) -> float:
-    """Return value × factor, rounded once: 0.1 ms is 0.0001 s and not 0.00010000000000000002 s."""
-    if factor >= 1:
+def scaled(value: Scaled, factor: float) -> Scaled:
+    """Return value × factor, rounded once: 0.1 ms is 0.0001 s and not 0.00010000000000000002 s.
+
+    Parameters
+    ----------
+    value : float or ndarray of float64
+        A value or several, of any shape. For a factor of 1 the result is the array itself.
+    factor : float
+        Of a unit.
+
+    Returns
+    -------
+    float or ndarray of float64
+        Same shape.
+    """
+    if factor == 1:
+        return value
+    if factor > 1:
         return value * factor
     return value / (1 / factor) if (1 / factor).is_integer() else value * factor
 

@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import digits, quantities
 from reviewkit.model.capture_request import ALONE, BY_METER, IDLE, METER, TERMINALS, CaptureRequest
 from reviewkit.model.level import Level, level_of, reference_level

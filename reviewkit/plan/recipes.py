@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.capture_request import AS_RATED, BY_METER, Basis, CaptureRequest
 from reviewkit.model.level import Level
 from reviewkit.model.ratings import rule_of

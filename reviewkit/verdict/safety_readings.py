@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import quantities
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.repair import RepairRow

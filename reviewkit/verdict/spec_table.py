@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import digits, named_conditions, quantities, rating_words
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.finding_conditions import reference_of, relative_words

@@ -27,7 +27,7 @@ import pandas as pd
 CHECKOUT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(CHECKOUT))
 
-from reviewkit.ingest.sheet.sheet_file import parse_sheet, read_sheet  # noqa: E402
+from reviewkit.ingest.sheet.sheet_file import parse_sheet, read_export  # noqa: E402
 
 ROWS = 1_000_000
 RUNS = 15
@@ -62,7 +62,7 @@ def memory_ratio(path: Path) -> float:
     begin = b"Time (s),V\n" + b"".join(b"%d.5,1.5\n" % n for n in range(60_000))
     parse_sheet(begin, "begin")  # everything is imported and begun
     before = peak()
-    sheet = read_sheet(path, path.name)
+    sheet = parse_sheet(read_export(path, path.name), path.name)
     return (peak() - before) / sum(column.values.nbytes for column in sheet.columns)
 
 
@@ -76,8 +76,8 @@ def main() -> None:
         memory = float(subprocess.run(again, capture_output=True, text=True, check=True).stdout)
         works = {
             "pandas": lambda: pd.read_csv(plain, dtype=np.float64),
-            "plain": lambda: read_sheet(plain, "plain.csv"),
-            "odd": lambda: read_sheet(odd, "odd.csv"),
+            "plain": lambda: parse_sheet(read_export(plain, "plain.csv"), "plain.csv"),
+            "odd": lambda: parse_sheet(read_export(odd, "odd.csv"), "odd.csv"),
         }
         taken: dict[str, list[float]] = {name: [] for name in works}
         for _ in range(RUNS):

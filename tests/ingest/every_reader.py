@@ -39,7 +39,7 @@ from reviewkit.ingest.session.timeline_file import read_edited
 from reviewkit.ingest.sheet import sheet_rows
 from reviewkit.ingest.sheet.sheet_file import as_json, parse_sheet
 from reviewkit.ingest.sound_file import parse_passage
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.render.footage.timeline import build_timeline
 

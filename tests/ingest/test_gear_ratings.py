@@ -12,7 +12,7 @@ from session_texts import UNIT
 from reviewkit.ingest.reading_conditions import conditions_of
 from reviewkit.ingest.reading_file import parse_readings
 from reviewkit.ingest.session.session_file import parse_session
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.quantities import QUANTITIES

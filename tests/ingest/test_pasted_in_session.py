@@ -28,7 +28,7 @@ from reviewkit.ingest.session import (
 )
 from reviewkit.ingest.session.session_file import TABLES, parse_session
 from reviewkit.ingest.session.session_schema import _UNIT, marks_of, schema_of
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import mains, units
 from reviewkit.model.errors import InputError
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reviewkit.ingest.reading_file import BY_METER, parse_readings, read_readings
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.quantities import QUANTITIES
 from reviewkit.model.sheet import SingleReading, Skipped

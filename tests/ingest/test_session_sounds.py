@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from reviewkit.ingest.session.session_file import parse_session
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.session import Recording
 

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reviewkit.ingest.sheet.sheet_file import as_json, parse_sheet, read_sheet
+from reviewkit.ingest.sheet.sheet_file import as_json, parse_sheet, read_export
 from reviewkit.model.errors import InputError
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.units import normalised, scaled
@@ -375,10 +375,10 @@ def test_columns_left_out_are_told():
 def test_a_file_is_read_and_a_missing_one_told(tmp_path: Path):
     path = tmp_path / "x.csv"
     path.write_bytes((HEADED + ROWS).encode())
-    sheet = read_sheet(path, "m/x.csv", units={"frequency": "kHz"})
+    sheet = parse_sheet(read_export(path, "m/x.csv"), "m/x.csv", units={"frequency": "kHz"})
     assert sheet.columns[0].values.tolist() == [20e3, 1e6, 2e7]
     with pytest.raises(InputError, match=r"m/y\.csv: No such file"):
-        read_sheet(tmp_path / "y.csv", "m/y.csv")
+        read_export(tmp_path / "y.csv", "m/y.csv")
 
 
 def test_json_has_the_shape_that_read_prints():

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.card import Card, Chart, Panel
 from reviewkit.model.finding import Conditions, Finding, Measured, Run
 from reviewkit.model.session import Bench, Measurement, Rating

@@ -15,7 +15,7 @@ from rated_and_found import session
 
 from reviewkit.build import pipeline
 from reviewkit.build.recognising import recognise_sheet
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.session import Rating
 from reviewkit.verdict.verdict import judge

@@ -12,7 +12,7 @@ import pytest
 from measured_sheets import HERTZ, all_of, column, conditions, one, panel_of, quantities, run_from, sheet
 from rated_and_found import found, rated, verdict_of
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.verdict.verdict import MEETS, NO_VERDICT, SHORT
 

@@ -20,7 +20,7 @@ from measured_sheets import (
     sheet,
 )
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from measured_sheets import all_of, card_of, column, conditions, measured, one, panel_of, quantities, run_from, sheet
 
 from reviewkit.ingest.sheet.sheet_file import parse_sheet
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.session import Bench, Rating
 

@@ -12,7 +12,7 @@ from known_steps import TwoPoles
 from measured_sheets import column, conditions, run_from, sheet
 
 from reviewkit.build import plain_data
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.finding import Run
 
 RATE_HZ = 96_000

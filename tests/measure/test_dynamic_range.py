@@ -15,7 +15,7 @@ import pytest
 from measured_sheets import column, conditions, one, panel_of, quantities, sheet
 from rated_and_found import found, runs_of, session, verdict_of
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.finding import Run
 from reviewkit.model.gear import gear_of
 from reviewkit.model.level import Level

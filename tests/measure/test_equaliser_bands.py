@@ -11,7 +11,7 @@ from rated_and_found import verdict_of
 from scipy import signal
 
 from reviewkit.build.recognising import recognise_sheet
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Run
 from reviewkit.model.session import Rating

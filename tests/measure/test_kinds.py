@@ -15,7 +15,7 @@ from reviewkit.ingest.measurement_file import read_measurement
 from reviewkit.ingest.session.session_file import TABLES
 from reviewkit.ingest.session.session_schema import schema_of
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import places, quantities
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Point, Run
@@ -179,6 +179,15 @@ def test_its_card_and_its_points_follow_from_the_sample(name, runs):
     assert facts
     assert {point.kind for point in facts} == {name}
     assert {point.measurement for point in facts} <= {run.conditions.measurement.id for run in own}
+
+
+@pytest.mark.parametrize("name", KINDS)
+def test_each_of_the_samples_points_is_worded(name, runs):
+    pages = Pages(places.templates(), places.templates())
+    for run in runs:
+        if run.conditions.measurement.kind == name:
+            for point in KINDS[name].points(run, None):
+                assert pages.sentences(point), (run.conditions.measurement.id, point.name)
 
 
 @pytest.mark.parametrize("name", KINDS)

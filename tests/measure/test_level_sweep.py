@@ -20,7 +20,7 @@ from scipy import optimize
 from reviewkit.build import pipeline
 from reviewkit.build.recognising import recognise_sheet
 from reviewkit.ingest.sheet.sheet_file import parse_sheet
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.measure.unread import mark_unread
 from reviewkit.model.errors import InputError
 from reviewkit.model.level import Level

@@ -19,7 +19,7 @@ from rated_and_found import session
 
 from reviewkit.build import pipeline
 from reviewkit.build.recognising import recognise_sheet
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.gear import gear_of
 from reviewkit.model.level import Level

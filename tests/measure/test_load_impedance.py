@@ -17,7 +17,7 @@ from scipy import optimize
 
 from reviewkit.build import pipeline
 from reviewkit.build.recognising import recognise_sheet
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.session import Rating
 from reviewkit.verdict.verdict import judge

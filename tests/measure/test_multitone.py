@@ -12,7 +12,7 @@ import pytest
 from accuracy import grid
 from measured_sheets import CAPTURED, capture_of, card_of, column, conditions, measured, one, panel_of, run_from, sheet
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.level import Level
 

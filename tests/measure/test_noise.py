@@ -27,7 +27,7 @@ from measured_sheets import (
 from rated_and_found import found, runs_of
 from scipy import signal
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.gear import gear_of
 from reviewkit.model.level import Level

@@ -10,7 +10,7 @@ from known_noise import phono_db
 from measured_sheets import HERTZ, all_of, card_of, column, conditions, measured, one, panel_of, run_from, sheet
 from rated_and_found import verdict_of
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import quantities
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Run

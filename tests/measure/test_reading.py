@@ -12,7 +12,7 @@ from measured_sheets import card_of, column, conditions, run_from, sheet
 from rated_and_found import rated, session
 
 from reviewkit.ingest.reading_file import parse_readings
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model import places
 from reviewkit.model.card import Rows
 from reviewkit.model.level import Level

@@ -29,7 +29,7 @@ from measured_sheets import (
 from rated_and_found import verdict_of
 
 from reviewkit.ingest.sheet.sheet_file import parse_sheet
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating
 

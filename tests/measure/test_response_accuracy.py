@@ -12,7 +12,7 @@ from known_filters import BandPass
 from measured_sheets import column, conditions, measured, one, sheet
 from scipy import optimize, signal
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 
 PER_OCTAVE = 8
 ROW = "corners, slopes, crossings"

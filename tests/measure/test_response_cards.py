@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from measured_sheets import column, conditions, run_from, sheet
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.session import Rating
 
 HERTZ = [10.0, 20.0, 100.0, 1000.0, 5000.0, 20_000.0, 50_000.0]

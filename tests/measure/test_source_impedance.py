@@ -27,7 +27,7 @@ from measured_sheets import (
 from rated_and_found import found as found_one
 from rated_and_found import rated, runs_of, session
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.measure.source_impedance import between, two_load, two_load_uncertainty
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Run

@@ -12,7 +12,7 @@ from rated_and_found import verdict_of
 from scipy import signal
 
 from reviewkit.ingest.session.session_file import parse_session
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.gear import gear_of
 from reviewkit.model.session import Measurement, Rating

@@ -25,7 +25,7 @@ from measured_sheets import (
     sheet,
 )
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding_conditions import conditions_of
 from reviewkit.model.level import Level

@@ -11,7 +11,7 @@ import pytest
 from measured_sheets import column, conditions, run_from, sheet
 from test_tone import RATE_HZ, capture, lines, tone_of
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.level import Level
 from reviewkit.model.session import Bench
 from reviewkit.render.cards.card import lay_out

@@ -18,7 +18,7 @@ from pathlib import Path
 import third_session
 from third_session import CAPTURES, SWEEPS
 
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 
 Change = Callable[[Path], None]
 Options = tuple[str, ...]

@@ -15,7 +15,7 @@ from rebuilding import CHECKOUT, inputs, write_session
 from third_session import sample_files
 
 from reviewkit.ingest.session import session_file, session_schema
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 
 EDITS = (*KIND_EDITS, *LONG_EDITS)
 _MANY = ("rated", "measurement", "sound")  # tables that stand more than once

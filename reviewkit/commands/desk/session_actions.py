@@ -20,7 +20,7 @@ from reviewkit.ingest.session import notes_edit, ratings_edit
 from reviewkit.ingest.session.session_file import session_of
 from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.ingest.session.toml_lines import parse_toml
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import Fault, InputError
 
 Action = Callable[[dict[str, Any]], Any]

@@ -19,7 +19,7 @@ from reviewkit.ingest.measurement_file import read_any
 from reviewkit.ingest.session.session_entries import entries_of
 from reviewkit.ingest.session.session_file import read_document, session_of
 from reviewkit.ingest.session.session_measurements import safe_name
-from reviewkit.measure import KINDS
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import CannotFinish, Fault, InputError
 
 _LARGEST_FILE = 5_000_000  # bytes of a file that is measured only to show what an answer makes of it

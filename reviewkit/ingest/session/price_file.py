@@ -100,7 +100,7 @@ def parse_prices(text: str, source: str) -> IndexTable:
         With every line that cannot be read or gives a year, month or date twice.
     """
     faults = Faults(source)
-    table = parse_delimited(text, faults, example=_EXAMPLE, comments=True)
+    table = parse_delimited(text, faults, example=_EXAMPLE)
     years = _Years(faults)
     of_rows = len(faults.collected)
     columns = _find_columns(table, faults)

@@ -33,7 +33,7 @@ def write_row(text: str, cells: Mapping[str, str], line: int = 0) -> str:
         If a cell can't be read, if its column is missing, or if there is no row there.
     """
     text = text if text.strip() else _EMPTY
-    table = parse_delimited(text, Faults(FILE_NAME), example=_EMPTY.strip(), comments=True)
+    table = parse_delimited(text, Faults(FILE_NAME), example=_EMPTY.strip())
     lines = re.findall(r"[^\n]*\n|[^\n]+$", text)
     end = "\r\n" if lines[0].endswith("\r\n") else "\n"
     header = lines[table.header.line - 1]

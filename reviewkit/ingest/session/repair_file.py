@@ -51,7 +51,7 @@ def parse_repair(text: str) -> tuple[RepairRow, ...]:
         With every column that is not known and every cell that cannot be read.
     """
     faults = Faults(FILE_NAME)
-    table = parse_delimited(text, faults, example=",".join(COLUMNS), comments=True)
+    table = parse_delimited(text, faults, example=",".join(COLUMNS))
     of_rows = len(faults.collected)
     places: dict[str, int] = {}
     for number, cell in enumerate(table.header.cells):

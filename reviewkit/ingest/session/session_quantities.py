@@ -15,9 +15,9 @@ from reviewkit.ingest.session.session_values import with_remedy
 from reviewkit.model.level import LINEAR_UNITS, Level
 from reviewkit.model.level import UNITS as UNITS_OF_LEVELS
 from reviewkit.model.units import (
+    COLUMN_UNITS,
     EXAMPLES,
     UNITS,
-    column_unit,
     last_digit,
     normalised,
     read_quantity,
@@ -360,6 +360,6 @@ def read_unit(word: str) -> str:
     ValueError
         If it isn't in the table.
     """
-    if column_unit(word) is None:
+    if unit_of(word, COLUMN_UNITS) is None:
         raise ValueError('is not a known unit; write for example "kHz", "dBV" or "%"')
     return normalised(word).strip()

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 
 from reviewkit.ingest.sheet import sheet_remedies as remedies
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS, SET, SOURCE, UNUSED, Heading, read_heading, role_of_unit
@@ -12,7 +13,7 @@ from reviewkit.ingest.sheet.sheet_remedies import KEYS, ColumnDraft, Written, sh
 from reviewkit.ingest.sheet.sheet_text import MOST_COLUMNS, cleaned
 from reviewkit.model.errors import Faults, nearest, shortened
 from reviewkit.model.toml_text import quoted
-from reviewkit.model.units import PEAK_UNITS, UnitSpelling, column_unit
+from reviewkit.model.units import COLUMN_UNITS, PEAK_UNITS, UnitSpelling, unit_of
 
 SCALES = ("time", "frequency", SET)  # a file may repeat them for each channel, if they are the same there
 _PAIRS = (("1", "2"), ("A", "B"))
@@ -40,65 +41,60 @@ def choose_columns(
         With every fault of the header: anything it leaves open is asked for, never guessed.
     """
     faults = Faults(source)
-    where = layout.header_line or layout.first
+    note = partial(faults.add, layout.header_line or layout.first)
     if layout.width > MOST_COLUMNS:
-        faults.add(where, remedies.too_wide(MOST_COLUMNS))
+        note(remedies.too_wide(MOST_COLUMNS))
         faults.stop_if_any()
     if layout.sides:
         faults.add(layout.first, remedies.channels_in_rows(layout))
     if layout.header and len(layout.header) != layout.width:
-        faults.add(where, remedies.other_width(layout))
-    _check_keys(columns, units, where, faults)
-    named = _named_columns(layout, columns, where, faults)
+        note(remedies.other_width(layout))
+    _check_keys(columns, units, note)
+    named = _named_columns(layout, columns, note)
     if not layout.header and not columns:
-        faults.add(where, remedies.no_header(layout.width))
+        note(remedies.no_header(layout.width))
     faults.stop_if_any()
     warnings: list[str] = []
     drafts = _drafts(layout, named)
     over_time = any("time" in (draft.heading.role, draft.key) for draft in drafts)
     written = Written(layout, units, named, over_time)
-    drafts = _with_session_units(drafts, written, where, faults, warnings)
+    drafts = _with_session_units(drafts, written, note, warnings)
     unused = [draft for draft in drafts if draft.role == UNUSED]
-    drafts = _understood(drafts, written, where, faults, warnings)
-    _check_units(drafts, written, where, faults)
-    _check_twice(drafts, written, where, faults)
+    drafts = _understood(drafts, written, note, warnings)
+    _check_columns(drafts, written, note)
     roles = {draft.role for draft in drafts}
     if not faults.collected and not (roles & {*SCALES, "power"} or {"level", "distortion"} <= roles):
-        faults.add(where, remedies.no_abscissa(drafts, unused, written))
+        note(remedies.no_abscissa(drafts, unused, written))
     elif not faults.collected and roles <= set(SCALES):
-        faults.add(where, remedies.no_reading(drafts, unused, written))
+        note(remedies.no_reading(drafts, unused, written))
     faults.stop_if_any()
     chosen = (Chosen(d.index, d.role, d.channel, d.unit, d.heading.text) for d in drafts if d.unit is not None)
     return tuple(chosen), tuple(warnings)
 
 
-def _check_keys(columns: Mapping[str, str | int], units: Mapping[str, str], where: int, faults: Faults) -> None:
+def _check_keys(columns: Mapping[str, str | int], units: Mapping[str, str], note: Callable[[str], None]) -> None:
     for table, names in (("columns", columns), ("units", units)):
         for key in names:
             if key not in KEYS:
-                faults.add(
-                    where, f'{table} names "{shortened(key, 40)}", which is not a kind of column; {nearest(key, KEYS)}'
-                )
+                note(f'{table} names "{shortened(key, 40)}", which is not a kind of column; {nearest(key, KEYS)}')
     for key, text in units.items():
-        if key in KEYS and column_unit(text) is None:
-            faults.add(
-                where,
+        if key in KEYS and unit_of(text, COLUMN_UNITS) is None:
+            note(
                 f'units: {quoted(key)} = "{shortened(text, 40)}" is not a known unit; write for example '
                 f"{remedies.unit_example(key)}",
             )
 
 
-def _named_columns(layout: Layout, columns: Mapping[str, str | int], where: int, faults: Faults) -> dict[int, str]:
+def _named_columns(layout: Layout, columns: Mapping[str, str | int], note: Callable[[str], None]) -> dict[int, str]:
     """Return column index -> the key that `columns` gives it."""
     named: dict[int, str] = {}
     for key, value in columns.items():
         place = _place_of(value, layout)
         if isinstance(place, str):
             written = value if isinstance(value, int) else f'"{shortened(value, 40)}"'
-            faults.add(where, f"columns: {quoted(shortened(key, 40))} = {written} {place} ({shown(layout)})")
+            note(f"columns: {quoted(shortened(key, 40))} = {written} {place} ({shown(layout)})")
         elif place in named:
-            faults.add(
-                where,
+            note(
                 f"columns gives column {place + 1} to both {quoted(named[place])} and {quoted(key)}; give each "
                 f"its own ({shown(layout)})",
             )
@@ -174,7 +170,7 @@ def _paired(headings: list[Heading]) -> list[str]:
 
 
 def _with_session_units(
-    drafts: list[ColumnDraft], written: Written, where: int, faults: Faults, warnings: list[str]
+    drafts: list[ColumnDraft], written: Written, note: Callable[[str], None], warnings: list[str]
 ) -> list[ColumnDraft]:
     """Apply `units`, and warn if the header differs; a unit for a column that isn't there is a fault."""
     taken: set[str] = set()
@@ -182,7 +178,7 @@ def _with_session_units(
     joined = []
     for draft in drafts:
         for key in draft.unit_keys():
-            unit = column_unit(units.get(key, ""))
+            unit = unit_of(units.get(key, ""), COLUMN_UNITS)
             allowed = ROLE_UNITS.get(draft.role)
             if unit is None or (allowed and unit.base not in allowed and key != draft.role):
                 continue  # left = "dBV" is about the left level, not the left distortion next to it
@@ -194,12 +190,12 @@ def _with_session_units(
         joined.append(draft)
     for key in units:
         if key not in taken:
-            faults.add(where, remedies.unit_without_column(key, joined, written))
+            note(remedies.unit_without_column(key, joined, written))
     return joined
 
 
 def _understood(
-    drafts: list[ColumnDraft], written: Written, where: int, faults: Faults, warnings: list[str]
+    drafts: list[ColumnDraft], written: Written, note: Callable[[str], None], warnings: list[str]
 ) -> list[ColumnDraft]:
     """Return the columns with a role: from words, else from the unit, else (a channel word alone) level, its unit asked
     for.
@@ -237,33 +233,31 @@ def _understood(
         return kept
     for draft in lost:
         if draft.heading.unknown_unit:
-            faults.add(where, remedies.unknown_column(draft, written))
+            note(remedies.unknown_column(draft, written))
     unclear = [draft for draft in lost if not draft.heading.unknown_unit]
     if unclear:
-        faults.add(where, remedies.not_understood(unclear, kept, written))
+        note(remedies.not_understood(unclear, kept, written))
     return kept
 
 
-def _check_units(drafts: list[ColumnDraft], written: Written, where: int, faults: Faults) -> None:
+def _check_columns(drafts: list[ColumnDraft], written: Written, note: Callable[[str], None]) -> None:
+    """Note each unit that can't be right, and each two columns that are the same."""
     missing = []
     for draft in drafts:
         if draft.heading.clash:
-            faults.add(where, remedies.two_units(draft, written))
+            note(remedies.two_units(draft, written))
         elif draft.heading.unknown_unit:
-            faults.add(where, remedies.unknown_unit(draft, written))
+            note(remedies.unknown_unit(draft, written))
         elif draft.unit is None:
             missing.append(draft)
         elif written.over_time and (draft.unit in PEAK_UNITS.values() or draft.heading.doubt == "peak"):
-            faults.add(where, remedies.peak_waveform(draft, written))
+            note(remedies.peak_waveform(draft, written))
         elif draft.heading.doubt:
-            faults.add(where, remedies.doubtful(draft, written))
+            note(remedies.doubtful(draft, written))
         elif draft.unit.base not in ROLE_UNITS[draft.role]:
-            faults.add(where, remedies.unit_of_another_role(draft, written))
+            note(remedies.unit_of_another_role(draft, written))
     if missing:
-        faults.add(where, remedies.missing_units(missing, written))
-
-
-def _check_twice(drafts: list[ColumnDraft], written: Written, where: int, faults: Faults) -> None:
+        note(remedies.missing_units(missing, written))
     seen: dict[tuple[str, str], ColumnDraft] = {}
     pairs = [
         (seen.setdefault((draft.role, draft.channel), draft), draft) for draft in drafts if draft.role not in SCALES
@@ -271,4 +265,4 @@ def _check_twice(drafts: list[ColumnDraft], written: Written, where: int, faults
     twice = [(before, draft) for before, draft in pairs if before is not draft]
     for before, draft in twice:
         firsts = list(dict.fromkeys(first for first, _ in twice))
-        faults.add(where, remedies.the_same_twice(before, draft, firsts, written))
+        note(remedies.the_same_twice(before, draft, firsts, written))

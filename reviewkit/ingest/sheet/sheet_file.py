@@ -6,21 +6,17 @@ from collections.abc import Mapping
 from pathlib import Path
 from stat import S_ISREG
 from types import MappingProxyType
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.ingest.sheet.sheet_columns import Chosen, choose_columns
+from reviewkit.ingest.sheet.sheet_columns import choose_columns
 from reviewkit.ingest.sheet.sheet_layout import Layout, find_layout
-from reviewkit.ingest.sheet.sheet_order import has_sane_values, in_order, over_one_scale
-from reviewkit.ingest.sheet.sheet_rows import abscissa_of, converted, read_rows
-from reviewkit.ingest.sheet.sheet_sense import check_sense
-from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, NumberedLines, comment_text, decode
+from reviewkit.ingest.sheet.sheet_order import check_sense, has_sane_values, in_order, over_one_scale
+from reviewkit.ingest.sheet.sheet_rows import read_rows
+from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, comment_text, decode, numbered_lines
 from reviewkit.model.errors import Fault, Faults, InputError, shortened
 from reviewkit.model.sheet import Column, Sheet
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
+from reviewkit.model.units import scaled
 
 _NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
 MOST_BYTES = 1_000_000_000
@@ -65,9 +61,9 @@ def parse_sheet(
     text, encoding = decode(data, source)
     del data  # a long file isn't in memory twice
     beginning = text[: text.find("\n", _SHOWN_WITHIN) + 1 or len(text)]
-    layout = find_layout(NumberedLines(beginning)) or find_layout(NumberedLines(text))
+    layout = find_layout(beginning) or find_layout(text)
     if layout is None:
-        line, shown = _first_odd_line(NumberedLines(text if beginning.isspace() else beginning))
+        line, shown = _first_odd_line(text if beginning.isspace() else beginning)
         none = f'no row holds two numbers or more separated by comma, semicolon, tab or spaces (here: "{shown}")'
         raise InputError(Fault(source, line, f"{none}; export the readings as a table of text"))
     chosen, notes = choose_columns(layout, columns, units, source)
@@ -75,17 +71,18 @@ def parse_sheet(
     table = read_rows(text, layout, chosen, faults)
     remarks = text[:_SHOWN_WITHIN].splitlines()[: min(_MOST_REMARKS, (layout.header_line or layout.first) - 1)]
     del text
-    sane = has_sane_values(table, chosen, faults)
-    if sane:
+    if has_sane_values(table, chosen, faults):
         table, chosen = over_one_scale(table, chosen, faults)
-        place = abscissa_of(chosen)
-        abscissa = converted(table.values[:, place], chosen[place].unit.factor)
-        table = in_order(table, abscissa, chosen[place].role, faults)
+        table = in_order(table, chosen, faults)
         if not faults.collected:
             check_sense(table, chosen, faults)
-    if faults.collected or not sane:
+    if faults.collected:
         raise InputError(sorted(faults.collected, key=lambda fault: fault.line))
-    read = tuple(_column(table.values[:, each], chosen[each]) for each in range(len(chosen)))
+    read = []
+    for place, column in enumerate(chosen):
+        values = np.ascontiguousarray(scaled(table.values[:, place], column.unit.factor))
+        values.flags.writeable = False
+        read.append(Column(column.role, column.channel, column.unit.base, values, column.header))
     warnings = [*notes, *table.warnings]
     if full_scale_v is None and any(column.unit == "dBFS" for column in read):
         warnings.append('levels in dBFS need the voltage of full scale; add for example full_scale = "10 V"')
@@ -93,7 +90,7 @@ def parse_sheet(
     turned = len(table.lines) > 1 and bool(table.lines[0] > table.lines[-1])
     return Sheet(
         source,
-        read,
+        tuple(read),
         len(table.values),
         encoding,
         separator,
@@ -105,9 +102,9 @@ def parse_sheet(
     )
 
 
-def _first_odd_line(lines: NumberedLines) -> tuple[int, str]:
+def _first_odd_line(text: str) -> tuple[int, str]:
     """Return the first line with a digit that is neither blank nor a comment, else the first line that isn't blank."""
-    filled = [(number, line.strip()) for number, line in lines if line.strip()]
+    filled = [(number, line.strip()) for number, line in numbered_lines(text) if line.strip()]
     with_digits = (each for each in filled if comment_text(each[1], ",") is None and any(map(str.isdigit, each[1])))
     number, line = next(with_digits, filled[0])
     return number, shortened(line, 60)
@@ -129,20 +126,13 @@ def _laid_out(layout: Layout, *, turned: bool) -> tuple[str, ...]:
     return tuple(said)
 
 
-def read_sheet(
-    path: Path,
-    source: str,
-    *,
-    columns: Mapping[str, str | int] = _NOTHING_SAID,
-    units: Mapping[str, str] = _NOTHING_SAID,
-    full_scale_v: float | None = None,
-) -> Sheet:
-    """Return the sheet of a file; `source` is its name in messages.
+def read_export(path: Path, source: str) -> bytes:
+    """Return the bytes of a file, for `parse_sheet`; `source` is its name in messages.
 
     Raises
     ------
     InputError
-        If it can't be opened or read.
+        If it can't be opened, or is too long.
     """
     try:
         status = path.stat()
@@ -151,7 +141,7 @@ def read_sheet(
         if status.st_size > MOST_BYTES:
             size = f"the file holds {status.st_size / 1e9:.3g} GB, and {MOST_BYTES / 1e9:g} are the most that are read"
             raise InputError(Fault(source, 0, f"{size}; export a shorter stretch, or fewer readings a second"))
-        return parse_sheet(path.read_bytes(), source, columns=columns, units=units, full_scale_v=full_scale_v)
+        return path.read_bytes()
     except OSError as error:
         reason = error.strerror or "cannot be read"
         raise InputError(Fault(source, 0, f"{reason}; write the file's name as it is in the session folder")) from error
@@ -175,9 +165,3 @@ def as_json(sheet: Sheet) -> dict[str, object]:
         "skipped": [{"line": row.line, "why": row.why} for row in sheet.skipped],
         "warnings": list(sheet.warnings),
     }
-
-
-def _column(values: NDArray[np.float64], chosen: Chosen) -> Column:
-    in_base = np.ascontiguousarray(converted(values, chosen.unit.factor))
-    in_base.flags.writeable = False
-    return Column(chosen.role, chosen.channel, chosen.unit.base, in_base, chosen.header)

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from reviewkit.model.recognised import THIRD_HARMONIC
 from reviewkit.model.units import (
+    COLUMN_UNITS,
     PEAK_UNITS,
     UNITS,
     UnitError,
     UnitSpelling,
-    column_unit,
     normalised,
     split_quantity,
     unit_of,
@@ -106,11 +106,6 @@ class Heading:
     doubt: str = ""  # why its number may be a different one: "peak", "total" or "dBm"
     swept: str = ""  # its role in a sweep of level, if that is another; SOURCE: it may be what was set
 
-    @property
-    def plain(self) -> bool:
-        """Return whether it reads like a header at all: a role, a channel or a unit."""
-        return bool(self.role or self.channel or self.unit)
-
 
 def unit_written(text: str) -> UnitSpelling | None:
     """Return the unit in a header or units row, without brackets and "rms"; in capitals only if it is unambiguous."""
@@ -120,7 +115,7 @@ def unit_written(text: str) -> UnitSpelling | None:
     words = _RMS.sub(" ", words).strip() if unit_of(words) is None else words
     with_reference = _DBM.fullmatch(words) or _RE_FLUX.fullmatch(words)
     words = with_reference[1] if with_reference else words
-    found = column_unit(words)
+    found = unit_of(words, COLUMN_UNITS)
     if found is None and len(words) >= 4 and words[0] not in "mM":  # MHZ and mhz differ by 10⁹, dBv and dBV by 2.2 dB
         found = unit_of(words.lower()) or unit_of(words.capitalize())
     return found
@@ -206,7 +201,7 @@ def _bare_unit(text: str) -> UnitSpelling | None:
     for place in range(2, len(words)):
         earlier, before, word = words[place - 2 : place + 1]
         condition = _VALUE.fullmatch(before) and not _NUMBERED.fullmatch(earlier.lower().rstrip("."))
-        unit = column_unit(word) if word not in _NO_BARE_UNIT and not condition else None
+        unit = unit_of(word, COLUMN_UNITS) if word not in _NO_BARE_UNIT and not condition else None
         if unit is not None:
             found.add(unit)
     return found.pop() if len(found) == 1 else None

@@ -4,20 +4,20 @@ from __future__ import annotations
 
 import re
 from collections import Counter, deque
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import chain, islice, pairwise
 
 from reviewkit.ingest.sheet.sheet_header import read_heading, unit_written
-from reviewkit.ingest.sheet.sheet_numbers import is_missing, is_number
 from reviewkit.ingest.sheet.sheet_text import (
     MOST_COLUMNS,
     SEPARATORS,
     SPACES,
     WIDE_SPACES,
-    NumberedLine,
     cells_of,
     comment_text,
+    is_missing,
+    is_number,
+    numbered_lines,
     trimmed,
 )
 
@@ -61,36 +61,36 @@ class Layout:
         return tuple(pure.values()) if len(pure) > 1 else ()
 
 
-def find_layout(lines: Iterable[NumberedLine]) -> Layout | None:
+def find_layout(text: str) -> Layout | None:
     """Return the layout, or None if no row has two numbers.
 
     A header of another width than the rows is returned as it is; for rows with more cells than are read, none is looked
-    for. `lines`: read several times. Rows that begin with a text are looked for only if none begins with a number: a
-    remark before the header may have numbers too.
+    for. Rows that begin with a text are looked for only if none begins with a number: a remark before the header may
+    have numbers too.
     """
     for labelled in (False, True):
-        found = _separator(lines, labelled=labelled)
+        found = _separator(text, labelled=labelled)
         if found is not None:
-            layout = replace(_below_separator(lines, *found, labelled=labelled), labelled=labelled)
-            return replace(layout, firsts=tuple(islice(_first_cells(lines, layout), _SAMPLE)))
+            separator, width = found
+            layout = _below_separator(text, separator, width, labelled=labelled)
+            rows = (
+                line
+                for number, line in numbered_lines(text)
+                if number >= layout.first and _shape_of(line, separator, labelled=labelled)[0] == layout.width
+            )
+            firsts = tuple(cells_of(line, separator)[0] for line in islice(rows, _SAMPLE))
+            return replace(layout, labelled=labelled, firsts=firsts)
     return None
 
 
-def _first_cells(lines: Iterable[NumberedLine], layout: Layout) -> Iterator[str]:
-    rows = (line for number, line in lines if number >= layout.first)
-    for line in rows:
-        if _is_data(line, layout.separator, layout.width, labelled=layout.labelled):
-            yield cells_of(line, layout.separator)[0]
-
-
-def _below_separator(lines: Iterable[NumberedLine], separator: str, width: int, *, labelled: bool) -> Layout:
-    above: deque[NumberedLine] = deque(maxlen=_HEAD)
-    filled_lines = ((number, line) for number, line in lines if line.strip())
+def _below_separator(text: str, separator: str, width: int, *, labelled: bool) -> Layout:
+    above: deque[tuple[int, str]] = deque(maxlen=_HEAD)
+    filled_lines = ((number, line) for number, line in numbered_lines(text) if line.strip())
     for (number, line), (_, below) in pairwise(chain(filled_lines, [(0, "")])):
         above.append((number, line))
         # a single remark such as "Averages,8,2" isn't a table
-        alone = labelled and below and not _is_data(below, separator, width, labelled=labelled)
-        if not alone and _is_data(line, separator, width, labelled=labelled):
+        alone = labelled and below and _shape_of(below, separator, labelled=labelled)[0] != width
+        if not alone and _shape_of(line, separator, labelled=labelled)[0] == width:
             break
     filled = list(above)
     start = len(filled) - 1
@@ -101,62 +101,51 @@ def _below_separator(lines: Iterable[NumberedLine], separator: str, width: int, 
     return _with_header(filled, start, separator, width)
 
 
-def _separator(lines: Iterable[NumberedLine], *, labelled: bool) -> tuple[str, int] | None:
+def _separator(text: str, *, labelled: bool) -> tuple[str, int] | None:
     """Return the separator that gives the most rows of equally many cells, and that number of cells.
 
     Ties go in the table's order. Rows of nothing but readings count before rows that include a text: 20,0  -1,5 isn't a
     row of three.
     """
-    step = max(1, sum(1 for _, line in lines if line.strip()) // _SAMPLE)
-    filled = (line for _, line in lines if line.strip())
+    step = max(1, sum(1 for _, line in numbered_lines(text) if line.strip()) // _SAMPLE)
+    filled = (line for _, line in numbered_lines(text) if line.strip())
     sample = [line for place, line in enumerate(filled) if place < _SAMPLE or (place - _SAMPLE) % step == 0]
     best, most = None, (0, 0)
     for separator in SEPARATORS:
         signs = separator.strip(" ") or " \t"
         able = (line for line in sample if any(sign in line for sign in signs))
-        split = (trimmed(cells_of(line, separator)) for line in able if comment_text(line, separator) is None)
-        rows = [(len(cells), found) for cells in split if (found := _readings_in(cells, labelled=labelled))]
-        if rows:
-            width, count = Counter(cells for cells, _ in rows).most_common(1)[0]
-            pure = rows.count((width, width - labelled))
+        shapes = [shape for line in able if any(shape := _shape_of(line, separator, labelled=labelled))]
+        if shapes:
+            width, count = Counter(cells for cells, _ in shapes).most_common(1)[0]
+            pure = shapes.count((width, width - labelled))
             if (pure, count) > most:
                 best, most = (separator, width), (pure, count)
     return best
 
 
-def _readings_in(cells: list[str], *, labelled: bool) -> int:
-    """Return how many readings a row holds; 0 if it isn't data, which begins with a number (`labelled`: behind a text)
-    and of which at least two cells and half of them are readings.
+def _shape_of(line: str, separator: str, *, labelled: bool) -> tuple[int, int]:
+    """Return how many cells a row has, and how many of them are readings.
+
+    Both are 0 of a line that isn't data: a row begins with a number (`labelled`: behind a text), and at least two of
+    its cells and half of them are readings.
     """
-    cells = cells[1:] if labelled else cells
-    if len(cells) < 2 or not is_number(cells[0]):
-        return 0
-    readings = sum(map(_is_reading, cells))
-    return readings if readings >= 2 and 2 * readings >= len(cells) else 0
-
-
-def _is_reading(cell: str) -> bool:
-    return is_number(cell) or is_missing(cell)
-
-
-def _is_data(line: str, separator: str, width: int, *, labelled: bool) -> bool:
-    if comment_text(line, separator) is not None:
-        return False
-    cells = trimmed(cells_of(line, separator))
-    return len(cells) == width and _readings_in(cells, labelled=labelled) > 0
+    cells = [] if comment_text(line, separator) is not None else trimmed(cells_of(line, separator))
+    values = cells[1:] if labelled else cells
+    if len(values) < 2 or not is_number(values[0]):
+        return 0, 0
+    readings = sum(is_number(cell) or is_missing(cell) for cell in values)
+    return (len(cells), readings) if readings >= 2 and 2 * readings >= len(values) else (0, 0)
 
 
 def _is_damaged_data(line: str, separator: str, width: int) -> bool:
     """Return whether a line above the first good row is a row too: its fault is reported, and it isn't a header."""
-    if comment_text(line, separator) is not None:
-        return False
     cells = cells_of(line, separator)
-    if len(trimmed(cells)) > width or len(cells) < width:
+    if comment_text(line, separator) is not None or not len(trimmed(cells)) <= width <= len(cells):
         return False
-    return is_number(cells[0]) or all(map(_is_reading, cells))
+    return is_number(cells[0]) or all(is_number(cell) or is_missing(cell) for cell in cells)
 
 
-def _with_header(filled: list[NumberedLine], start: int, separator: str, width: int) -> Layout:
+def _with_header(filled: list[tuple[int, str]], start: int, separator: str, width: int) -> Layout:
     """Walk up from the first data line to the header, past comments and free text.
 
     The first line that has a cell for every column is the header; a comment only if each of its cells reads like one.
@@ -172,15 +161,13 @@ def _with_header(filled: list[NumberedLine], start: int, separator: str, width: 
         said = line if comment is None else comment
         cells = _header_cells(said, separator, width, len(first_cells))
         fits = width <= len(cells) <= max(width, len(first_cells))
-        if (
-            not units
-            and fits
-            and _is_units_row(cells)
-            and _header_above(filled[:place], separator, len(cells), len(first_cells))
-        ):
+        named = [cell for cell in cells if cell]
+        in_units = fits and not units and 2 * sum(unit_written(cell) is not None for cell in named) >= len(named)
+        if in_units and _header_above(filled[:place], separator, len(cells), len(first_cells)):
             units, units_text = tuple(cells), line
             continue
-        reads = [read_heading(cell).plain for cell in cells if cell]
+        headings = [read_heading(cell) for cell in named]
+        reads = [bool(each.role or each.channel or each.unit) for each in headings]
         if fits and (comment is None or all(reads)):
             names = _under_channels(cells, filled[place - 1][1] if place else "", separator)
             return Layout(separator, len(cells), names, number, line.strip(), units, units_text, filled[start][0])
@@ -235,12 +222,7 @@ def _under_channels(cells: list[str], above: str, separator: str) -> tuple[str, 
     return tuple(led)
 
 
-def _is_units_row(cells: list[str]) -> bool:
-    named = [cell for cell in cells if cell]
-    return bool(named) and 2 * sum(unit_written(cell) is not None for cell in named) >= len(named)
-
-
-def _header_above(above: list[NumberedLine], separator: str, width: int, widest: int) -> bool:
+def _header_above(above: list[tuple[int, str]], separator: str, width: int, widest: int) -> bool:
     """Return whether a line of names is above a row of units; without one the row of units is the header itself."""
     for _, line in reversed(above):
         comment = comment_text(line, separator)

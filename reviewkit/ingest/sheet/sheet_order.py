@@ -1,4 +1,8 @@
-"""The order of a table's values: a rising abscissa. A sweep that goes back or has two values for a point is refused."""
+"""A table's values: in rising order, and such that a measurement may give them.
+
+A sweep that goes back or has two values for a point is refused with its line, and so are a capture with a gap, a
+negative distortion and one power with two distortions: the figures made from them would look right.
+"""
 
 from __future__ import annotations
 
@@ -9,10 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from reviewkit.ingest.sheet.sheet_columns import SCALES, Chosen
-from reviewkit.ingest.sheet.sheet_rows import MOST_LISTED, NumericTable, called, converted
+from reviewkit.ingest.sheet.sheet_rows import MOST_LISTED, NumericTable, abscissa_of, called
 from reviewkit.model.digits import trimmed
 from reviewkit.model.errors import MOST_KEPT, Faults
 from reviewkit.model.sheet import Skipped
+from reviewkit.model.units import scaled
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,8 +29,11 @@ _STEPS = {
 }
 _BASE = {"frequency": "Hz", "time": "s", "set": ""}
 _LEAST_VALUE, _MOST_VALUE, _MOST_DB = 1e-60, 1e30, 1000.0  # of a reading, in the unit that it is written in
-_STRETCH = 1 << 16  # values
 _EVEN = 0.25  # of a step
+_GAP = 1.75  # of the mean step between two samples: closer to two steps than rounded time stamps get
+_FEWEST = 8  # rows needed to know the step
+_STRETCH = 1 << 16  # values examined together, so that there is no second array
+_MOST_DISTORTION_DB = 0.0
 
 
 def has_sane_values(table: NumericTable, chosen: Sequence[Chosen], faults: Faults) -> bool:
@@ -60,42 +68,29 @@ def _out_of_size(values: NDArray[np.float64], most: float) -> int | None:
     return None
 
 
-def in_order(table: NumericTable, abscissa: NDArray[np.float64], role: str, faults: Faults) -> NumericTable:
+def in_order(table: NumericTable, chosen: Sequence[Chosen], faults: Faults) -> NumericTable:
     """Return the table with its abscissa rising.
 
     A sweep in falling order is reversed. Time and frequency must not go back (noted in `faults`); a row that repeats
     the one before is left out and listed, and so is the row at 0 Hz of an evenly spaced spectrum. A power may go back,
     as it does near clipping: only a sweep that falls throughout is reversed.
-
-    Parameters
-    ----------
-    table : NumericTable
-        The table, in the file's order.
-    abscissa : NDArray[np.float64]
-        In Hz, s, W or V, shape (rows,).
-    role : str
-        The abscissa's role.
-    faults : Faults
-        Notes of what is wrong.
-
-    Returns
-    -------
-    NumericTable
-        The table.
     """
+    place = abscissa_of(chosen)
+    role = chosen[place].role
+    abscissa = scaled(table.values[:, place], chosen[place].unit.factor)
     if len(abscissa) == 0:
         return table
     if np.all(abscissa[1:] > abscissa[:-1]) and (role != "frequency" or abscissa[0] > 0):
         return table
     steps = np.diff(abscissa)
+    rises, falls = np.count_nonzero(steps > 0), np.count_nonzero(steps < 0)
+    if falls > rises if role in _STEPS else falls and not rises:
+        table, abscissa = replace(table, values=table.values[::-1], lines=table.lines[::-1]), abscissa[::-1]
     if role not in _STEPS:
-        falls = bool(np.all(steps <= 0) and np.any(steps < 0))
-        return _turned(table, abscissa)[0] if falls else table
-    if np.count_nonzero(steps < 0) > np.count_nonzero(steps > 0):
-        table, abscissa = _turned(table, abscissa)
+        return table
     if role == "frequency":
         table, abscissa = _above_zero(table, abscissa, faults)
-    return _without_repeats(table, abscissa, role, faults)[0]
+    return _without_repeats(table, abscissa, role, faults)
 
 
 def over_one_scale(
@@ -112,8 +107,8 @@ def over_one_scale(
         if before == place:
             kept.append(place)
             continue
-        one = converted(table.values[:, before], chosen[before].unit.factor)
-        other = converted(table.values[:, place], column.unit.factor)
+        one = scaled(table.values[:, before], chosen[before].unit.factor)
+        other = scaled(table.values[:, place], column.unit.factor)
         differs = np.flatnonzero(~np.isclose(one, other, rtol=1e-9, atol=0.0))
         if len(differs):
             at = int(differs[0])
@@ -130,22 +125,16 @@ def over_one_scale(
     return replace(table, values=table.values[:, kept]), tuple(chosen[place] for place in kept)
 
 
-def _turned(table: NumericTable, abscissa: NDArray[np.float64]) -> tuple[NumericTable, NDArray[np.float64]]:
-    return replace(table, values=table.values[::-1], lines=table.lines[::-1]), abscissa[::-1]
-
-
-def _kept(
-    table: NumericTable, abscissa: NDArray[np.float64], out: NDArray[np.bool_], why: Callable[[int], str]
-) -> tuple[NumericTable, NDArray[np.float64]]:
+def _kept(table: NumericTable, out: NDArray[np.bool_], why: Callable[[int], str]) -> NumericTable:
     """Return the rows that aren't `out`; list the first of the others with the reason for each. `why`: of a place."""
     if not out.any():
-        return table, abscissa
+        return table
     places = np.flatnonzero(out)
     listed = [Skipped(int(table.lines[place]), why(int(place))) for place in places[:MOST_LISTED]]
     if len(places) > MOST_LISTED:
         listed.append(Skipped(int(table.lines[places[-1]]), f"and {len(places) - MOST_LISTED} rows before it likewise"))
     skipped = tuple(sorted((*table.skipped, *listed), key=lambda each: each.line))
-    return replace(table, values=table.values[~out], lines=table.lines[~out], skipped=skipped), abscissa[~out]
+    return replace(table, values=table.values[~out], lines=table.lines[~out], skipped=skipped)
 
 
 def _above_zero(
@@ -160,7 +149,7 @@ def _above_zero(
     if zero.any() and not _evenly_spaced(frequency_hz):
         for line in table.lines[_first(zero, table)]:
             faults.add(int(line), "0 Hz in a sweep; delete the row, or begin the sweep above zero")
-    return _kept(table, frequency_hz, zero, lambda place: "a spectrum's row at 0 Hz")
+    return _kept(table, zero, lambda place: "a spectrum's row at 0 Hz"), frequency_hz[~zero]
 
 
 def _evenly_spaced(values: NDArray[np.float64]) -> bool:
@@ -179,9 +168,7 @@ def _evenly_spaced(values: NDArray[np.float64]) -> bool:
     return bool(np.max(np.abs(values - values[0] - index * step)) <= _EVEN * step)
 
 
-def _without_repeats(
-    table: NumericTable, abscissa: NDArray[np.float64], role: str, faults: Faults
-) -> tuple[NumericTable, NDArray[np.float64]]:
+def _without_repeats(table: NumericTable, abscissa: NDArray[np.float64], role: str, faults: Faults) -> NumericTable:
     steps = np.diff(abscissa)
     for place in _first(steps < 0, table).tolist():
         # reported in the file's order, whichever way the sweep runs there
@@ -200,7 +187,7 @@ def _without_repeats(
             "one sweep per file, with all digits",
         )
     out = np.concatenate(([False], same))
-    return _kept(table, abscissa, out, lambda place: f"the same as line {int(table.lines[place - 1])}")
+    return _kept(table, out, lambda place: f"the same as line {int(table.lines[place - 1])}")
 
 
 def _first(which: NDArray[np.bool_], table: NumericTable) -> NDArray[np.int64]:
@@ -227,3 +214,96 @@ def _distinct_texts(role: str, one: float, other: float) -> tuple[str, str]:
         if texts[0] != texts[1]:
             return texts
     return f"{float(one)!r} {_BASE[role]}".strip(), f"{float(other)!r} {_BASE[role]}".strip()
+
+
+def check_sense(table: NumericTable, chosen: Sequence[Chosen], faults: Faults) -> None:
+    """Note each row of a table in rising order that no measurement gives.
+
+    Parameters
+    ----------
+    table
+        The rows, as written.
+    chosen
+        Their columns.
+    faults
+        Receives a fault for the first such row of each column.
+    """
+    roles = [column.role for column in chosen]
+    if "time" in roles:
+        place = roles.index("time")
+        _check_gaps(table, table.values[:, place], faults)
+    elif not {"frequency", "set"} & {*roles}:
+        _check_powers(table, chosen, faults)
+    for place, column in enumerate(chosen):
+        if column.role in ("distortion", "impedance", "power"):
+            _check_sign(table, table.values[:, place], column, faults)
+
+
+def _check_gaps(table: NumericTable, time: NDArray[np.float64], faults: Faults) -> None:
+    remedy = "measure or export the whole capture again"
+    missing = [row for row in table.skipped if row.unread]
+    if missing:
+        more = f" ({len(missing)} such rows in all)" if len(missing) > 1 else ""
+        faults.add(missing[0].line, f"{missing[0].why}: a gap in a capture falsifies every figure{more}; {remedy}")
+        return
+    if len(time) < _FEWEST:
+        return
+    mean = (time[-1] - time[0]) / (len(time) - 1)
+    for begin in range(0, len(time) - 1, _STRETCH):
+        steps = np.diff(time[begin : begin + _STRETCH + 1])
+        if steps.max() > _GAP * mean:
+            at = begin + int(np.argmax(steps > _GAP * mean)) + 1
+            step = trimmed(float(time[at] - time[at - 1]) / float(np.median(steps)), 3)
+            faults.add(
+                int(table.lines[at]),
+                f"the time jumps by {step} samples from the row before: a gap in a capture falsifies every figure; "
+                f"{remedy}, with all digits of the time",
+            )
+            return
+
+
+def _check_powers(table: NumericTable, chosen: Sequence[Chosen], faults: Faults) -> None:
+    """Note a power, or a level in place of one, that has two distortions."""
+    scale_role = "power" if any(column.role == "power" for column in chosen) else "level"
+    for place, scale in enumerate(chosen):
+        if scale.role != scale_role:
+            continue
+        order = np.argsort(table.values[:, place], kind="stable")
+        values = table.values[order]
+        same = values[1:, place] == values[:-1, place]
+        for other, column in enumerate(chosen):
+            if column.role != "distortion" or scale.channel not in ("", column.channel):
+                continue
+            twice = np.flatnonzero(same & (values[1:, other] != values[:-1, other]))
+            if len(twice):
+                first, second = sorted(int(line) for line in table.lines[order[twice[0] : twice[0] + 2]])
+                faults.add(
+                    second,
+                    f"{trimmed(float(values[twice[0], place]), 6)} in {called(scale)} is in lines {first} and "
+                    f"{second} with different distortions; keep one of the rows, or export the power with all digits",
+                )
+
+
+def _check_sign(table: NumericTable, values: NDArray[np.float64], column: Chosen, faults: Faults) -> None:
+    in_db = column.unit.base == "dB"
+    if in_db:
+        wrong = values > _MOST_DISTORTION_DB
+    else:
+        wrong = values <= 0 if column.role == "impedance" else values < 0
+    if not len(values) or not wrong.any():
+        return
+    at = int(np.argmax(wrong))
+    value = f"{trimmed(float(values[at]), 6)} in {called(column)}"
+    if in_db:
+        percent = trimmed(100 * 10 ** (float(values[at]) / 20), 3)
+        message = f"{value} is {percent} % of distortion; export it with its sign, or in %"
+    elif column.role == "impedance":
+        message = f'{value} cannot be a source impedance; write "--" where none was read, or measure again'
+    elif column.role == "power":
+        message = f'{value} cannot be a power; write "--" where none was read'
+    elif (values <= 0).all() and values.min() < -1:
+        key = {"L": "left", "R": "right"}.get(column.channel, "distortion")
+        message = f'{value} cannot be a percentage; if it is in dB write units = {{ {key} = "dB" }}'
+    else:
+        message = f'{value} cannot be a distortion; write "--" where none was read'
+    faults.add(int(table.lines[at]), message)

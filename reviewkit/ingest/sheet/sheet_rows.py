@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
+import io
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.ingest.sheet.sheet_bulk import parse_plain_rows
 from reviewkit.ingest.sheet.sheet_columns import Chosen
 from reviewkit.ingest.sheet.sheet_layout import Layout
-from reviewkit.ingest.sheet.sheet_numbers import ONE_GROUP, WHOLE, NotANumber, decimal_mark, is_number, number
-from reviewkit.ingest.sheet.sheet_text import NumberedLine, NumberedLines, cells_of, comment_text
+from reviewkit.ingest.sheet.sheet_text import (
+    ONE_GROUP,
+    SPACES,
+    WHOLE,
+    WIDE_SPACES,
+    WRITTEN,
+    NotANumber,
+    cells_of,
+    comment_text,
+    is_number,
+    number,
+    numbered_lines,
+)
 from reviewkit.model.errors import Faults, shortened
 from reviewkit.model.sheet import Skipped
 
@@ -23,6 +34,7 @@ MOST_SKIPPED = 0.1  # of all rows
 MOST_LISTED = 1000  # of rows left out; the rest is only counted
 LONG = 100_000  # characters; below that, importing the fast parser takes longer than it saves
 _STRETCH = 600_000  # characters that the fast parser gets at a time
+_SURE = 500  # cells that show one decimal mark; one farther on that doesn't agree is reported as not a number
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,24 +50,6 @@ class NumericTable:
     warnings: tuple[str, ...] = ()
 
 
-@dataclass
-class _Odd:
-    """Lines that aren't rows: `skipped` the first of those without a reading, `count` how many there are, `last` the
-    last of them; `headers` where the header is repeated.
-    """
-
-    skipped: list[Skipped] = field(default_factory=list)
-    count: int = 0
-    last: int = 0
-    headers: list[int] = field(default_factory=list)
-
-    def skip(self, row: Skipped) -> None:
-        self.count += 1
-        self.last = row.line
-        if len(self.skipped) < MOST_LISTED:
-            self.skipped.append(row)
-
-
 def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Faults) -> NumericTable:
     """Return every row from the first data line on; faults of rows go to `faults`, each with its line.
 
@@ -65,14 +59,15 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
     start = 0
     for _ in range(layout.first - 1):
         start = text.index("\n", start) + 1
-    decimal = _decimal_mark(text, start, layout, chosen, faults)
+    indices = [column.index for column in chosen]
+    decimal = _decimal_mark(text, start, layout, indices, faults)
     most = text.count("\n", start) + 1
     values = np.empty((most, len(chosen)), order="F")  # unfilled rows are never touched, and use no memory
     lines = np.empty(most, dtype=np.int64)
-    odd, count = _Odd(), 0
-    indices = [column.index for column in chosen]
+    skipped: list[Skipped] = []
+    headers: list[int] = []
+    count = unlisted = last = 0
     scale = abscissa_of(chosen)
-    factor = chosen[scale].unit.factor
     for first, stretch, long in _stretches(text, start, layout.first):
         plain = parse_plain_rows(stretch, layout.separator, layout.width, decimal) if long else None
         if plain is not None:
@@ -80,24 +75,78 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
             values[count:end], lines[count:end] = plain[:, indices], np.arange(first, first + len(plain))
             count = end
             continue
-        for place, line in _body(NumberedLines(stretch, first), layout, odd.headers):
+        for place, line in _body(stretch, first, 0, layout, headers):
             row = _row(place, line, layout, chosen, scale, decimal, faults)
-            if isinstance(row, Skipped):
-                if row.at is None and count:  # the abscissa itself has no value, so use the row before
-                    row = replace(row, at=float(values[count - 1, scale]) * factor)
-                odd.skip(row)
-            elif row:
+            if isinstance(row, list):
                 values[count], lines[count] = row, place
                 count += 1
+            elif row and len(skipped) == MOST_LISTED:
+                unlisted, last = unlisted + 1, place
+            elif row:
+                if row.at is None and count:  # the abscissa itself has no value, so use the row before
+                    row = replace(row, at=float(values[count - 1, scale]) * chosen[scale].unit.factor)
+                skipped.append(row)
             if faults.full:
                 break
-    _check_skipped(count, odd, faults)
-    if odd.count > len(odd.skipped):
-        more = odd.count - len(odd.skipped)
-        why = f"and {more} rows before it, of which none holds a reading"
-        odd.skipped.append(Skipped(odd.last, why, unread=True))
-    warnings = (f"line {odd.headers[0]}: the header again, skipped",) if odd.headers else ()
-    return NumericTable(values[:count], lines[:count], decimal, tuple(odd.skipped), warnings)
+    without = len(skipped) + unlisted
+    if without > MOST_SKIPPED * (count + without):
+        faults.add(
+            skipped[0].line,
+            f"{without} of {count + without} rows hold no reading, more than a tenth (here: {skipped[0].why}); measure "
+            "or export again, or delete a column that is not needed",
+        )
+    if unlisted:
+        skipped.append(Skipped(last, f"and {unlisted} rows before it, of which none holds a reading", unread=True))
+    warnings = (f"line {headers[0]}: the header again, skipped",) if headers else ()
+    return NumericTable(values[:count], lines[:count], decimal, tuple(skipped), warnings)
+
+
+def parse_plain_rows(text: str, separator: str, width: int, decimal: str) -> NDArray[np.float64] | None:
+    """Return the numbers of rows that hold nothing else, or None if a line is, or may be, anything other than that.
+
+    Parameters
+    ----------
+    text
+        Whole lines.
+    separator, width, decimal
+        What sets the cells apart, how many a row has, and their decimal mark.
+
+    Returns
+    -------
+    numpy.ndarray or None
+        Shape (lines, width), correctly rounded.
+
+    Notes
+    -----
+    The parser gives up wherever it could read otherwise than cell by cell: at a missing value, another decimal mark, a
+    mark between thousands, a cell too many or too few, a quoted cell, a comment, a blank line.
+    """
+    blank = separator in (SPACES, WIDE_SPACES)
+    if '"' in text or (separator == WIDE_SPACES and _has_single_blanks(text)):
+        return None
+    if decimal == ",":
+        if "." in text:  # which may set thousands apart
+            return None
+        text = text.replace(",", ".")
+    end = f"{separator}\n"
+    if not blank and text[: text.find("\n") + 1].endswith(end):
+        text = text.replace(end, "\n")  # one separator too many at the end of every row
+    lines = text.count("\n") + (text[-1] != "\n")
+    try:
+        values = np.loadtxt(io.StringIO(text), delimiter=None if blank else separator, comments=None, ndmin=2)
+    except ValueError:
+        return None
+    whole = values.shape == (lines, width)  # blank lines are left out
+    return values if whole and np.isfinite(values).all() else None
+
+
+def _has_single_blanks(text: str) -> bool:
+    """Return whether there is a single blank or a tab, which may be part of a cell."""
+    signs = np.frombuffer(text.encode("utf-8"), dtype=np.uint8)
+    is_blank = signs == ord(" ")
+    inside = is_blank[1:-1] & ~is_blank[:-2] & ~is_blank[2:]
+    inside &= (signs[:-2] != ord("\n")) & (signs[2:] != ord("\n"))
+    return "\t" in text or bool(inside.any())
 
 
 def _stretches(text: str, start: int, first: int) -> Iterator[tuple[int, str, bool]]:
@@ -113,10 +162,13 @@ def _stretches(text: str, start: int, first: int) -> Iterator[tuple[int, str, bo
         start = end
 
 
-def _body(lines: Iterable[NumberedLine], layout: Layout, headers: list[int]) -> Iterator[NumberedLine]:
-    """Yield the lines that should be rows; repeats of the header or the units row go to `headers`."""
-    repeated = {text.strip() for text in (layout.header_text, layout.units_text) if text.strip()}
-    for place, line in lines:
+def _body(text: str, first: int, start: int, layout: Layout, headers: list[int]) -> Iterator[tuple[int, str]]:
+    """Yield the lines that should be rows, with their numbers; repeats of the header or the units row go to `headers`.
+
+    The text is read from the character `start` on, which is in line `first`.
+    """
+    repeated = {text.strip() for text in (layout.header_text, layout.units_text)}
+    for place, line in numbered_lines(text, first, start):
         stripped = line.strip()
         if not stripped or comment_text(line, layout.separator) is not None:
             continue
@@ -126,21 +178,31 @@ def _body(lines: Iterable[NumberedLine], layout: Layout, headers: list[int]) -> 
             yield place, line
 
 
-def _decimal_mark(text: str, start: int, layout: Layout, chosen: Sequence[Chosen], faults: Faults) -> str:
-    """Return the decimal mark of the rows; if it can't be known, note that in `faults`. Read no farther than needed."""
-    lines = NumberedLines(text, layout.first, start)
-    indices = [column.index for column in chosen]
-    by_row = (
-        (place, cells_of(line, layout.separator))
-        for place, line in _body(lines, layout, [])
+def _decimal_mark(text: str, start: int, layout: Layout, indices: Sequence[int], faults: Faults) -> str:
+    """Return the decimal mark of the rows; if it can't be known, note that in `faults`. Read no farther than needed.
+
+    A cell such as 1,5 or 0,012 or 1.234,5 shows the comma to be the decimal mark, 1,000.5 or 0.5 the point. If all
+    cells are like 1,500, which is 1.5 in one country and 1500 in another, nobody can tell. The same goes for cells like
+    1.500 among whole numbers; without those it is read as a decimal point.
+    """
+    votes = {".": 0, ",": 0}
+    doubt: tuple[int, str] | None = None
+    for place, line in _body(text, layout.first, start, layout, []):
         # if the comma separates, only a quoted cell can hold one
-        if "." in line or ("," in line and (layout.separator != "," or '"' in line))
-    )
-    decimal, in_doubt = decimal_mark(
-        (place, cells[index]) for place, cells in by_row for index in indices if index < len(cells)
-    )
-    if in_doubt is not None and ("," in in_doubt[1] or _mixes_whole_numbers(lines, layout, indices)):
-        place, cell = in_doubt
+        if "." not in line and ("," not in line or (layout.separator == "," and '"' not in line)):
+            continue
+        cells = cells_of(line, layout.separator)
+        for cell in (cells[index] for index in indices if index < len(cells)):
+            if ONE_GROUP.fullmatch(cell):
+                doubt = (place, cell) if doubt is None or ("," in cell and "." in doubt[1]) else doubt
+            elif len(shown := [mark for mark in votes if WRITTEN[mark].fullmatch(cell)]) == 1:
+                votes[shown[0]] += 1
+                if votes[shown[0]] == _SURE:
+                    return shown[0]
+    if any(votes.values()):
+        return "," if votes[","] > votes["."] else "."
+    if doubt and ("," in doubt[1] or _mixes_whole_numbers(text, start, layout, indices)):
+        place, cell = doubt
         either = f"{cell.replace(',', '.')} or {cell.replace(',', '').replace('.', '')}"
         remedy = "with a decimal point" if "," in cell else "with decimals in every row"
         faults.add(
@@ -148,13 +210,13 @@ def _decimal_mark(text: str, start: int, layout: Layout, chosen: Sequence[Chosen
             f'"{cell}" may mean {either}, and no other cell tells which; export without marks between thousands, or '
             f"{remedy}",
         )
-    return decimal
+    return "."
 
 
-def _mixes_whole_numbers(lines: Iterable[NumberedLine], layout: Layout, indices: Sequence[int]) -> bool:
+def _mixes_whole_numbers(text: str, start: int, layout: Layout, indices: Sequence[int]) -> bool:
     """Return whether some column has cells like 1.500 and also whole numbers: one of the two isn't a fraction."""
     grouped, whole = set(), set()
-    for _, line in _body(lines, layout, []):
+    for _, line in _body(text, layout.first, start, layout, []):
         cells = cells_of(line, layout.separator)
         present = [index for index in indices if index < len(cells)]
         grouped |= {index for index in present if ONE_GROUP.fullmatch(cells[index])}
@@ -212,36 +274,3 @@ def abscissa_of(chosen: Sequence[Chosen]) -> int:
 def called(column: Chosen) -> str:
     """Return how a message names a column."""
     return f"column {column.index + 1}" + (f" ({shortened(column.header, 40)})" if column.header else "")
-
-
-def _check_skipped(kept: int, odd: _Odd, faults: Faults) -> None:
-    total = kept + odd.count
-    if odd.count > MOST_SKIPPED * total:
-        first = odd.skipped[0]
-        faults.add(
-            first.line,
-            f"{odd.count} of {total} rows hold no reading, more than a tenth (here: {first.why}); measure "
-            "or export again, or delete a column that is not needed",
-        )
-
-
-def converted(values: NDArray[np.float64], factor: float) -> NDArray[np.float64]:
-    """Return values × factor, rounded only at the end, as in `units.scaled`: 0.1 ms is 0.0001 s.
-
-    Parameters
-    ----------
-    values : NDArray[np.float64]
-        Any shape.
-    factor : float
-        For 1 the result is the array itself.
-
-    Returns
-    -------
-    NDArray[np.float64]
-        Same shape.
-    """
-    if factor == 1:
-        return values
-    if factor >= 1:
-        return values * factor
-    return values / (1 / factor) if (1 / factor).is_integer() else values * factor

@@ -1,17 +1,13 @@
-"""Bytes to text, and a line of text to cells: encodings, comment lines, quoted cells."""
+"""Bytes to text, a line of text to cells, a cell to a number: encodings, comments, quoted cells, decimal marks."""
 
 from __future__ import annotations
 
 import csv
 import re
-from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass
-from itertools import islice
 
-from reviewkit.ingest.sheet.sheet_numbers import is_number
 from reviewkit.model.errors import Fault, InputError
-from reviewkit.model.units import normalised
+from reviewkit.model.units import SAME_CHARACTER
 
 SPACES, WIDE_SPACES = " ", "  "  # one or more; two or more, if a cell may contain a single one
 SEPARATORS = ("\t", ";", ",", WIDE_SPACES, SPACES)
@@ -21,7 +17,7 @@ _RULE = re.compile(r"[\s,;|+]*+[-=_]{4}[-=_\s,;|+]*+")
 _RULE_MARKS = ("-", "=", "_", "+", "|")
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
 _CONTROL_LOOKED_AT = 200_000  # characters; farther on, a control character shows up as a cell that isn't a number
-_LOOK_ALIKE = str.maketrans(
+_LOOK_ALIKE = SAME_CHARACTER | str.maketrans(
     {
         "\u2007": " ",
         "\ufeff": "",
@@ -42,8 +38,27 @@ _KNOWN_BINARY = (
     (b"RIFF", "is a WAV capture; name it with the ending .wav"),
     (b"%PDF", "is a PDF; export the readings as text instead"),
 )
+_EXPONENT = r"(?:[eEdD][+-]?\d+)?"
 
-NumberedLine = tuple[int, str]
+
+def _pattern(groups: str, decimals: str, bare: str) -> re.Pattern[str]:
+    grouped = rf"[1-9]\d{{0,2}}(?:([{groups}])\d{{3}})(?:\1\d{{3}})*"
+    return re.compile(rf"[+-]?(?:(?:{grouped}|\d+)(?:{decimals})?|{bare}){_EXPONENT}", re.ASCII)
+
+
+# A digit group never begins with 0: 0,012 isn't 12.
+WRITTEN = {
+    ".": _pattern(r" ',", r"\.\d*", r"\.\d+"),
+    ",": _pattern(r" '.", r",\d+", r",\d+"),
+}
+_GROUP_MARKS = {".": " ',", ",": " '."}
+_PLAIN = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
+_LONGEST = 1000  # characters: anything longer isn't a number
+ONE_GROUP = re.compile(r"[+-]?[1-9]\d{0,2}[.,]\d{3}", re.ASCII)  # 1,500: either 1500 or 1.5
+WHOLE = re.compile(r"[+-]?\d+", re.ASCII)
+_NO_READING = frozenset(
+    ("", "nan", "ol", "o.l", "o.l.", "0l", "0.l", "inf", "infinity", "∞", "1.#inf", "1.#ind", "1.#qnan", "nan(ind)")
+)
 
 
 def decode(data: bytes, source: str) -> tuple[str, str]:
@@ -64,23 +79,30 @@ def decode(data: bytes, source: str) -> tuple[str, str]:
     try:
         text = data.decode(codec)
     except UnicodeDecodeError as error:
-        if codec == "utf-8" and b"\0" not in data:
-            return _decode_western(data, source)
         line = data.count(b"\n", 0, error.start) + 1
+        if codec != "utf-8" or b"\0" in data:
+            cut = "the text breaks off inside a character; copy or export it again"
+            raise InputError(Fault(source, line, cut)) from None
+        codec = "cp1252"
+        try:
+            text = data.decode(codec)
+        except UnicodeDecodeError as other:
+            line = data.count(b"\n", 0, other.start) + 1
+            unknown = "binary content, or an encoding that is not known; save it as UTF-8 text"
+            raise InputError(Fault(source, line, unknown)) from None
+    text = text.rstrip("\x1a")  # the end-of-file sign of old exports
+    if not text or text.isspace():  # a byte-order mark isn't part of it
+        raise InputError(Fault(source, 0, "the file is empty; export the measurement again"))
+    found = _CONTROL.search(text, 0, _CONTROL_LOOKED_AT)
+    place = found.start() if found else text.find("\0")
+    if place >= 0:
+        line = text.count("\n", 0, place) + 1
         raise InputError(
-            Fault(source, line, "the text breaks off inside a character; copy or export it again")
-        ) from error
-    return _checked(text, source), "utf-16" if codec.startswith("utf-16") else "utf-8"
-
-
-def _decode_western(data: bytes, source: str) -> tuple[str, str]:
-    try:
-        return _checked(data.decode("cp1252"), source), "cp1252"
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        raise InputError(
-            Fault(source, line, "binary content, or an encoding that is not known; save it as UTF-8 text")
-        ) from error
+            Fault(source, line, f"binary content (character {ord(text[place])}); export the readings as text")
+        )
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    return text, "utf-16" if codec.startswith("utf-16") else codec.removesuffix("-sig")
 
 
 def _codec(data: bytes) -> str:
@@ -97,65 +119,31 @@ def _codec(data: bytes) -> str:
     return "utf-8"
 
 
-def _checked(text: str, source: str) -> str:
-    text = text.rstrip("\x1a")  # the end-of-file sign of old exports
-    if not text or text.isspace():  # a byte-order mark isn't part of it
-        raise InputError(Fault(source, 0, "the file is empty; export the measurement again"))
-    found = _CONTROL.search(text, 0, _CONTROL_LOOKED_AT)
-    place = found.start() if found else text.find("\0")
-    if place >= 0:
-        line = text.count("\n", 0, place) + 1
-        raise InputError(
-            Fault(source, line, f"binary content (character {ord(text[place])}); export the readings as text")
-        )
-    if "\r" in text:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-    return text
+def numbered_lines(text: str, first: int = 1, start: int = 0) -> Iterator[tuple[int, str]]:
+    """Yield the lines of a text from the character `start` on, with their numbers from `first` on. A quoted cell that
+    spans line ends makes one line of several.
 
-
-@dataclass(frozen=True)
-class NumberedLines:
-    """The lines of a text from the character `start` on, with their numbers from `first` on. A quoted cell that spans
-    line ends makes one line of several. Each pass splits the text again: all lines at the same time would need many
-    times its memory.
+    They are cut one at a time: a file in memory or a split text would need several times the text's memory.
     """
-
-    text: str
-    first: int = 1
-    start: int = 0
-
-    def __iter__(self) -> Iterator[NumberedLine]:
-        return _joined(self._lines()) if self.text.find('"', self.start) >= 0 else self._lines()
-
-    def _lines(self) -> Iterator[NumberedLine]:
-        number, start = self.first, self.start
-        while start < len(self.text):  # a file in memory or a split text would need several times the text's memory
-            end = self.text.find("\n", start)
-            end = end if end >= 0 else len(self.text)
-            yield number, self.text[start:end]
-            number, start = number + 1, end + 1
-
-
-def _joined(lines: Iterator[NumberedLine]) -> Iterator[NumberedLine]:
-    ahead: deque[NumberedLine] = deque(islice(lines, _MOST_LINES_IN_A_CELL))
-    while ahead:
-        number, line = ahead.popleft()
-        if line.count('"') % 2:
-            whole = line
-            for more, (_, text) in enumerate(ahead, 1):
-                whole = f"{whole}\n{text}"
-                if text.count('"') % 2:
-                    line = whole
-                    for _ in range(more):
-                        ahead.popleft()
+    quoted = text.find('"', start) >= 0
+    number = first
+    while start < len(text):
+        after = text.find("\n", start) + 1 or len(text) + 1
+        count = 1
+        if quoted and text.count('"', start, after) % 2:
+            end = after
+            for more in range(2, _MOST_LINES_IN_A_CELL + 1):
+                begin, end = end, text.find("\n", end) + 1 or len(text) + 1
+                if text.count('"', begin, end) % 2:
+                    after, count = end, more
                     break
-        ahead.extend(islice(lines, _MOST_LINES_IN_A_CELL - len(ahead)))
-        yield number, line
+        yield number, text[start : after - 1]
+        number, start = number + count, after
 
 
 def cleaned(cell: str) -> str:
     """Return a cell without its surrounding blanks, look-alike signs (minus, spaces, apostrophe) folded."""
-    return cell.strip() if cell.isascii() else normalised(cell).translate(_LOOK_ALIKE).strip()
+    return cell.translate(_LOOK_ALIKE).strip()
 
 
 def cells_of(line: str, separator: str) -> list[str]:
@@ -164,26 +152,21 @@ def cells_of(line: str, separator: str) -> list[str]:
     Non-breaking spaces never separate: they group digits. Of a line with more cells than are read, the last has the
     rest.
     """
+    blank = separator in (SPACES, WIDE_SPACES)
     if '"' in line:
-        blank = separator in (SPACES, WIDE_SPACES)
+        text, delimiter = (line.strip(), " ") if blank else (line, separator)
         try:
-            cells = next(
-                csv.reader(
-                    [line.strip() if blank else line], delimiter=" " if blank else separator, skipinitialspace=True
-                ),
-                [],
-            )
+            cells = next(csv.reader([text], delimiter=delimiter, skipinitialspace=True), [])
         except csv.Error:
             cells = line.split(separator, MOST_COLUMNS + 1)
         if blank:
             cells = [cell for cell in cells if cell]
-    elif separator == SPACES:
-        cells = re.split(r"[ \t]+", line.strip(" \t"), maxsplit=MOST_COLUMNS + 1)
-    elif separator == WIDE_SPACES:
-        cells = re.split(r"[ \t]{2,}", line.strip(" \t"), maxsplit=MOST_COLUMNS + 1)
+    elif blank:
+        between = r"[ \t]+" if separator == SPACES else r"[ \t]{2,}"
+        cells = re.split(between, line.strip(" \t"), maxsplit=MOST_COLUMNS + 1)
     else:
         cells = line.split(separator, MOST_COLUMNS + 1)
-    return [cleaned(cell) for cell in cells]
+    return [cell.strip() for cell in cells] if line.isascii() else [cleaned(cell) for cell in cells]
 
 
 def trimmed(cells: list[str]) -> list[str]:
@@ -208,3 +191,44 @@ def comment_text(line: str, separator: str) -> str | None:
     if separator == ";" and line.lstrip().startswith(";") and any(is_number(cell) for cell in cells_of(line, ";")):
         return None
     return line[mark.end() :].strip()
+
+
+class NotANumber(ValueError):
+    """Error for a cell that is neither a number nor one of the signs for a missing reading."""
+
+
+def is_missing(cell: str) -> bool:
+    """Return whether a cleaned cell marks a missing reading: blank, --, NaN, OL, inf."""
+    return cell.lstrip("+-").casefold() in _NO_READING
+
+
+def is_number(cell: str) -> bool:
+    """Return whether a cleaned cell is a number, with either decimal mark."""
+    return len(cell) <= _LONGEST and (
+        WRITTEN["."].fullmatch(cell) is not None or WRITTEN[","].fullmatch(cell) is not None
+    )
+
+
+def number(cell: str, decimal: str) -> float | None:
+    """Return the value of a cleaned cell; None for a missing reading.
+
+    Raises
+    ------
+    NotANumber
+        If it is any other text.
+    """
+    if len(cell) > _LONGEST:
+        raise NotANumber(cell)
+    if decimal == "." and _PLAIN.fullmatch(cell):
+        value = float(cell)
+    elif WRITTEN[decimal].fullmatch(cell):
+        for group in _GROUP_MARKS[decimal]:
+            cell = cell.replace(group, "")
+        value = float(cell.replace(decimal, ".").replace("d", "e").replace("D", "e"))
+    elif is_missing(cell):
+        return None
+    else:
+        raise NotANumber(cell)
+    if value in (float("inf"), float("-inf")):
+        raise NotANumber(cell)
+    return value

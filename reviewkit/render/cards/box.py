@@ -33,3 +33,12 @@ class Box:
         return (
             self.left < other.right and other.left < self.right and self.top < other.bottom and other.top < self.bottom
         )
+
+    def holds(self, other: Box) -> bool:
+        """Tell whether another box is inside this one."""
+        return (
+            self.left <= other.left
+            and self.top <= other.top
+            and self.right >= other.right
+            and self.bottom >= other.bottom
+        )

@@ -153,7 +153,7 @@ def _name_rating(card: Card, chart: Chart) -> Card:
 
 def _place_heroes_in_charts(pages: Sequence[Page], cards: Sequence[Card], lower: float) -> bool:
     """Place charts with the hero in each; return False if one has no room, or has a verdict."""
-    from reviewkit.render.cards.chart import place_chart_around
+    from reviewkit.render.cards.chart import place_chart
 
     place = None
     for page, card in zip(pages, cards, strict=True):
@@ -161,7 +161,7 @@ def _place_heroes_in_charts(pages: Sequence[Page], cards: Sequence[Card], lower:
             return False
         top, bottom = page.shape.chart
         try:
-            place = place_chart_around(page, card.body, top + lower, bottom, card.hero, place)
+            place = place_chart(page, card.body, top + lower, bottom, card.hero, place)
         except LayoutFault:  # a name has room only if the hero is in another place
             return False
         if place is None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -12,7 +11,7 @@ from reviewkit.model.card import Chart, Hero, Panel, Trace
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.dial import place_dial, place_dial_line, place_rules, place_scale
 from reviewkit.render.cards.free_space import FreeSpace
-from reviewkit.render.cards.hero import HeroPlace, free_box, inner, lay_out_hero
+from reviewkit.render.cards.hero import HeroPlace, lay_out_hero
 from reviewkit.render.cards.labels import place_limit_label, place_trace_labels
 from reviewkit.render.cards.marks import place_fall, place_marks, place_stems
 from reviewkit.render.cards.scene import Area, Page, Stroke
@@ -42,24 +41,10 @@ _DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn th
 _ROLES = ("bench", "residual", "before", "now")  # drawn in this order
 
 
-def place_chart(page: Page, chart: Chart, top: float, bottom: float) -> None:
-    """Place a chart between two heights.
-
-    Raises
-    ------
-    LayoutFault
-        If a name has no room.
-    """
-    parts = _parts(page, chart, top, bottom)
-    for part, panel, box in parts:
-        _place_panel(part, panel, box, None, None)
-    _place_chart_dial(page, chart, parts)
-
-
-def place_chart_around(
-    page: Page, chart: Chart, top: float, bottom: float, hero: Hero, wish: HeroPlace | None
+def place_chart(
+    page: Page, chart: Chart, top: float, bottom: float, hero: Hero | None = None, wish: HeroPlace | None = None
 ) -> HeroPlace | None:
-    """Place a chart between two heights with a hero in its free space, at a place that is wished for if it is free.
+    """Place a chart between two heights; a hero in its free space, at a place that is wished for if it is free.
 
     Returns
     -------
@@ -73,29 +58,23 @@ def place_chart_around(
     """
     first, *others = parts = _parts(page, chart, top, bottom)
     place = _place_panel(*first, hero, wish)
-    if place is not None:
-        for part, panel, box in others:
-            _place_panel(part, panel, box, None, None)
-        _place_chart_dial(page, chart, parts)
-    return place
-
-
-def _place_chart_dial(page: Page, chart: Chart, parts: Sequence[tuple[Page, Panel, Box]]) -> None:
+    if hero is not None and place is None:
+        return None
+    for part, panel, box in others:
+        _place_panel(part, panel, box, None, None)
     if chart.beside:
         place_dial_line(page)
         for part, panel, _ in parts:
             place_scale(part, panel.x)
-        return
-    place_dial(
-        parts[-1][0], chart.panels[-1].x, tuple(panel.fall.x for panel in chart.panels if panel.fall is not None)
-    )
+    else:
+        place_dial(parts[-1][0], chart.panels[-1].x, tuple(panel.fall.x for panel in chart.panels if panel.fall))
+    return place
 
 
 def _parts(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
     """Return each panel with its plot, and the part of the page that it is on: all of it, or its own beside others."""
     if not chart.beside:
-        boxes = _panel_boxes(page, chart, top, bottom)
-        return [_part(page, panel, box) for panel, box in zip(chart.panels, boxes, strict=True)]
+        return _parts_over_one_dial(page, chart, top, bottom)
     if page.shape.is_tall:
         return _parts_below_each_other(page, chart, top, bottom)
     shape = page.shape
@@ -112,13 +91,22 @@ def _parts(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Pa
     return parts
 
 
-def _part(page: Page, panel: Panel, box: Box) -> tuple[Page, Panel, Box]:
-    """Return a panel with its plot; of a square one, as wide as it is high, on the dial."""
-    if not panel.square:
-        return page, panel, box
-    side = min(box.width, box.height)
-    square = replace(box, right=box.left + side, top=box.bottom - side)
-    return page.within(replace(page.shape, curves=(square.left, square.right))), panel, square
+def _parts_over_one_dial(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
+    """Return panels one above the other, of which the last has the dial; a square one is as wide as it is high."""
+    left, right = page.shape.curves
+    shares = [*chart.heights, *[1.0] * len(chart.panels)][: len(chart.panels)]
+    room = bottom - top - _PANEL_GAP * (len(shares) - 1)
+    parts = []
+    for panel, share in zip(chart.panels, shares, strict=True):
+        foot = top + room * share / sum(shares)
+        part, box = page, Box(left, top, right, foot)
+        if panel.square:
+            side = min(box.width, box.height)
+            box = replace(box, right=box.left + side, top=box.bottom - side)
+            part = page.within(replace(page.shape, curves=(box.left, box.right)))
+        parts.append((part, panel, box))
+        top = foot + _PANEL_GAP
+    return parts
 
 
 def _parts_below_each_other(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
@@ -133,19 +121,6 @@ def _parts_below_each_other(page: Page, chart: Chart, top: float, bottom: float)
         parts.append((part, panel, Box(shape.curves[0], top, shape.curves[1], foot)))
         top = foot + under + _SCALE_HIGH
     return parts
-
-
-def _panel_boxes(page: Page, chart: Chart, top: float, bottom: float) -> list[Box]:
-    """Return the plot of each panel."""
-    left, right = page.shape.curves
-    shares = [chart.heights[index] if index < len(chart.heights) else 1.0 for index in range(len(chart.panels))]
-    room = bottom - top - _PANEL_GAP * (len(shares) - 1)
-    boxes = []
-    for share in shares:
-        high = room * share / sum(shares)
-        boxes.append(Box(left, top, right, top + high))
-        top += high + _PANEL_GAP
-    return boxes
 
 
 def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: HeroPlace | None) -> HeroPlace | None:
@@ -285,7 +260,6 @@ def _place_hero(
 ) -> HeroPlace | None:
     """Place the hero as large as fits in the room between the curves, else in the free space of the panel."""
     trial = free.copy()
-    trial.release_grid()
     target = (box.left + box.width / 2, box.top + box.height / 2)
     if edges is not None:
         trial.keep_between(*edges)
@@ -300,12 +274,12 @@ def _place_hero(
         if wish is not None and size > wish.size:
             continue
         block = lay_out_hero(page, hero, size, stacked=page.shape.stacked)
-        found = trial.nearest(*target, *free_box(block, clear))
+        found = trial.nearest(*target, block.width + 2 * clear, block.height + 2 * clear)
         if wish is not None and size == wish.size:
             there = Box(wish.left, wish.top, wish.left + block.width, wish.top + block.height).grown(clear, clear)
-            found = there if trial.is_free(there, grid=False) else found
+            found = there if trial.is_free(there) else found
         if found is not None:
-            left, top = inner(found, clear)
+            left, top = found.left + clear, found.top + clear
             with page.part_of("reading"):
                 block.place(page, left, top)
             free.occupy_box(found.grown(-clear / 2, -clear / 2))

@@ -50,11 +50,7 @@ def find_colour_problems(items: Sequence[Item], look: Look, over: Seen | None = 
     -----
     Ink needs 7:1, other text 4.5:1, curves, limits, marks and pointers 3:1 (WCAG 2.x, SC 1.4.6, 1.4.3 and 1.4.11).
     """
-    return (*_contrast_problems(items, look, over or _itself), *_channel_problems(items, look))
-
-
-def _itself(colour: str) -> Sequence[str]:
-    return (colour,)
+    return (*_contrast_problems(items, look, over or (lambda colour: (colour,))), *_channel_problems(items, look))
 
 
 # ------------------------------------------------------------------ contrast
@@ -99,7 +95,7 @@ def _weak_grounds(item: Item, look: Look, under: Sequence[Area], least: float, s
     if reach is None:
         return
     areas = [area for area in under if area.colour in weak and _overlaps(item, area)]
-    held = any(_contains(area, reach) for area in under) if look.ground in weak else False
+    held = look.ground in weak and any((own := bounds(area)) and own.holds(reach) for area in under)
     for colour, worst in weak.items():
         if any(area.colour == colour for area in areas) or (colour == look.ground and not held):
             yield worst
@@ -109,19 +105,8 @@ def _overlaps(item: Item, area: Area) -> bool:
     """Tell whether any part of an item lies on an area; for other items than texts, it is treated as its rectangle."""
     if isinstance(item, Text):
         return lies_on(item.box, area)
-    reach = bounds(area)
-    if reach is None:
-        return False
-    own = bounds(item)
-    points = np.asarray(item.points, dtype=np.float64).reshape(-1, 2)
-    return own is not None and own.meets(reach) and crosses(points, reach)
-
-
-def _contains(area: Area, box: Box) -> bool:
-    reach = bounds(area)
-    return reach is not None and (
-        reach.left <= box.left and reach.top <= box.top and reach.right >= box.right and reach.bottom >= box.bottom
-    )
+    reach, own = bounds(area), bounds(item)
+    return reach is not None and own is not None and own.meets(reach) and crosses(item.points, reach)
 
 
 def _contrast_problem(item: Item, look: Look, text: str, under: str, least: float) -> Problem:

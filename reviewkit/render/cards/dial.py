@@ -36,39 +36,39 @@ def place_dial_line(page: Page) -> None:
 
 def place_scale(page: Page, axis: Axis, loud: tuple[float, ...] = ()) -> None:
     """Place the ticks and numbers of the dial; `loud`: see `place_dial`."""
-    with page.part_of("scale"):
-        _place_ticks(page, axis, loud)
-
-
-def _place_ticks(page: Page, axis: Axis, loud: tuple[float, ...]) -> None:
     shape, look = page.shape, page.look
     left, right = shape.curves
-    numbered = [at for at, _, _ in _numbers(page, axis, loud)]
-    for value in axis.minor:
-        at = axis_position(axis, value)
-        if 0.0 <= at <= 1.0 and all(abs(at - other) > 1e-6 for other in numbered):
+    numbers = _numbers(page, axis, loud)
+    with page.part_of("scale"):
+        for value in axis.minor:
+            at = axis_position(axis, value)
+            if 0.0 <= at <= 1.0 and all(abs(at - other) > 1e-6 for other, _, _ in numbers):
+                x = left + at * (right - left)
+                page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MINOR)), look.soft, 2.5))
+        reach = 0.0
+        for at, text, heavy in numbers:
             x = left + at * (right - left)
-            page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MINOR)), look.soft, 2.5))
-    reach = 0.0
-    for at, text, heavy in _numbers(page, axis, loud):
-        x = left + at * (right - left)
-        page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MAJOR)), look.ink, _LINE))
-        weight = "black" if heavy else "regular"
-        half = page.width(text, AXIS, weight) / 2
-        centre = min(max(x, shape.safe.left + half), shape.safe.right - half)
-        number = page.text(text, centre, shape.numbers, AXIS, look.ink, weight=weight, anchor="centre")
-        page.add(number)
-        reach = max(reach, number.box.right)
-    if axis.unit and not any(text.endswith(f" {axis.unit}") for _, text, _ in _numbers(page, axis, loud)):
-        width = page.width(axis.unit, AXIS)
-        if reach + 14 + width <= shape.safe.right:
-            page.add(page.text(axis.unit, reach + 14, shape.numbers, AXIS, look.soft))
+            page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MAJOR)), look.ink, _LINE))
+            weight = "black" if heavy else "regular"
+            half = page.width(text, AXIS, weight) / 2
+            centre = min(max(x, shape.safe.left + half), shape.safe.right - half)
+            number = page.text(text, centre, shape.numbers, AXIS, look.ink, weight=weight, anchor="centre")
+            page.add(number)
+            reach = max(reach, number.box.right)
+        if axis.unit and not any(text.endswith(f" {axis.unit}") for _, text, _ in numbers):
+            width = page.width(axis.unit, AXIS)
+            if reach + 14 + width <= shape.safe.right:
+                page.add(page.text(axis.unit, reach + 14, shape.numbers, AXIS, look.soft))
 
 
 def _numbers(page: Page, axis: Axis, loud: tuple[float, ...]) -> list[tuple[float, str, bool]]:
     """Return the numbers that have room as (share of the width, text, heavy): loud ones and the ends first."""
     left, right = page.shape.curves
-    ticks = [(axis_position(axis, value), strip_unit(text, axis), value in loud) for value, text in axis.ticks if text]
+    ticks = [
+        (axis_position(axis, value), text.removesuffix(f" {axis.unit}"), value in loud)
+        for value, text in axis.ticks
+        if text
+    ]
     ticks = [tick for tick in ticks if -1e-6 <= tick[0] <= 1 + 1e-6]
     last = ticks[-1][0] if ticks else 1.0
     order = [t for t in ticks if t[2]] + ticks[:1] + ticks[-1:] + ticks[1:-1]
@@ -86,18 +86,15 @@ def _numbers(page: Page, axis: Axis, loud: tuple[float, ...]) -> list[tuple[floa
     return [(at, text, heavy) for at, text, heavy, _, _ in sorted(kept)]
 
 
-def strip_unit(text: str, axis: Axis) -> str:
-    """Return a number without the axis's unit, which is written once for all of them."""
-    return text.removesuffix(f" {axis.unit}") if axis.unit else text
-
-
 def rules(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
     """Return the horizontal rules of a panel as (share of the height, number), at most four, the unit at the top.
 
     If there are more, or if they are close together, only every second, third … is given, counted from zero if it is
     there, else the lowest.
     """
-    ticks = [(axis_position(axis, value), strip_unit(text, axis), value) for value, text in axis.ticks if text]
+    ticks = [
+        (axis_position(axis, value), text.removesuffix(f" {axis.unit}"), value) for value, text in axis.ticks if text
+    ]
     ticks = sorted(tick for tick in ticks if -1e-6 <= tick[0] <= 1 + 1e-6)
     least = page.cap(AXIS) + _OVER_RULE + 14
     anchor = next((index for index, tick in enumerate(ticks) if tick[2] == 0), 0)

@@ -7,7 +7,7 @@ from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.scene import Page, Picture
 from reviewkit.render.cards.shape import Shape
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE, OVERLINE
-from reviewkit.render.cards.typeset import Setting, fit_text
+from reviewkit.render.cards.typeset import Setting, fit_text, place_lines
 
 _GAP = 22.0  # between stage and measurement
 _NAME_GAP = 48.0  # from the overline to the unit's name
@@ -48,14 +48,13 @@ def place_frame(page: Page, card: Card, title: str) -> float:
         return 0.0
     right = shape.safe.right - place_mark(page, card.mark, shape.safe.right, shape.overline, right=True)
     name = _fit_name(page, card.corner)
-    for index, line in enumerate(name.lines):
-        at = shape.overline + index * _LINE
-        page.add(page.text(line, right, at, name.size, look.soft, weight="bold", anchor="right", remedy=SHORTEN_NAME))
+    last = place_lines(
+        page, name, right, shape.overline, _LINE, look.soft, weight="bold", anchor="right", remedy=SHORTEN_NAME
+    )
     beside = right - shape.safe.left - (name.width + _NAME_GAP if name.lines else 0.0)
-    lower = (len(name.lines) - 1) * _LINE if len(name.lines) > 1 else 0.0
     lines, done = _place_overline(page, card, beside)
-    lower = max(lower, lines)
-    last, usual = _place_title(page, card, title, lower) if title else (shape.overline + lower, shape.overline)
+    lower = max(last - shape.overline, lines)
+    last, usual = _place_title(page, title, lower) if title else (shape.overline + lower, shape.overline)
     if not done:
         last += _place_conditions(page, card, last)
     return last - usual - _UNDER if shape.conditions_under_title else max(last - usual, 0.0)
@@ -124,10 +123,8 @@ def _place_overline(page: Page, card: Card, width: float) -> tuple[float, bool]:
         return 0.0, False
     if fitted is None:
         raise page.fault(text, SHORTEN_CONDITIONS)
-    for index, line in enumerate(fitted.lines):
-        at = shape.overline + index * _LINE
-        page.add(page.text(line, shape.safe.left + reach, at, fitted.size, look.soft, remedy=SHORTEN_CONDITIONS))
-    return (len(fitted.lines) - 1) * _LINE, True
+    left, first = shape.safe.left + reach, shape.overline
+    return place_lines(page, fitted, left, first, _LINE, look.soft, remedy=SHORTEN_CONDITIONS) - first, True
 
 
 def overline(card: Card) -> str:
@@ -135,7 +132,7 @@ def overline(card: Card) -> str:
     return " · ".join(part for part in (card.subject, *card.conditions) if part)
 
 
-def _place_title(page: Page, card: Card, title: str, lower: float) -> tuple[float, float]:
+def _place_title(page: Page, title: str, lower: float) -> tuple[float, float]:
     """Place the title; return its last baseline, and where that usually is."""
     shape, look = page.shape, page.look
     width, most = shape.safe.width, shape.title_lines
@@ -150,11 +147,9 @@ def _place_title(page: Page, card: Card, title: str, lower: float) -> tuple[floa
         raise page.fault(title, SHORTEN_TITLE)
     pitch = fitted.size * _LEADING
     first = shape.title + lower - (0.0 if len(fitted.lines) == 1 or shape.conditions_under_title else 16.0)
-    for index, line in enumerate(fitted.lines):
-        at = first + index * pitch
-        page.add(page.text(line, shape.safe.left, at, fitted.size, look.ink, weight="bold", remedy=SHORTEN_TITLE))
+    last = place_lines(page, fitted, shape.safe.left, first, pitch, look.ink, weight="bold", remedy=SHORTEN_TITLE)
     usual = shape.title + (shape.title_sizes[0] * _LEADING if shape.conditions_under_title else 0.0)
-    return first + (len(fitted.lines) - 1) * pitch, usual
+    return last, usual
 
 
 def _place_conditions(page: Page, card: Card, baseline: float) -> float:
@@ -168,7 +163,5 @@ def _place_conditions(page: Page, card: Card, baseline: float) -> float:
     if fitted is None:
         raise page.fault(text, SHORTEN_CONDITIONS)
     below = _UNDER if shape.conditions_under_title else _UNDER_SQUARE
-    for index, line in enumerate(fitted.lines):
-        at = baseline + below + index * fitted.size * 1.2
-        page.add(page.text(line, shape.safe.left, at, fitted.size, look.soft, remedy=SHORTEN_CONDITIONS))
-    return below + (len(fitted.lines) - 1) * fitted.size * 1.2
+    first, pitch = baseline + below, fitted.size * 1.2
+    return place_lines(page, fitted, shape.safe.left, first, pitch, look.soft, remedy=SHORTEN_CONDITIONS) - baseline

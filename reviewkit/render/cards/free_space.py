@@ -15,23 +15,17 @@ _CELL = 4.0
 
 
 class FreeSpace:
-    """The occupied cells of a panel. Grid lines count as occupied only while there is room off them."""
+    """The occupied cells of a panel. Grid lines don't count: labels may cover them."""
 
     def __init__(self, box: Box) -> None:
         self.box = box
-        shape = max(int(box.height // _CELL), 1), max(int(box.width // _CELL), 1)
-        self._occupied = np.zeros(shape, dtype=bool)
-        self._grid = np.zeros(shape, dtype=bool)
+        self._occupied = np.zeros((max(int(box.height // _CELL), 1), max(int(box.width // _CELL), 1)), dtype=bool)
 
     def copy(self) -> FreeSpace:
         """Return a copy, for trying something."""
         other = FreeSpace(self.box)
-        other._occupied, other._grid = self._occupied.copy(), self._grid.copy()
+        other._occupied = self._occupied.copy()
         return other
-
-    def release_grid(self) -> None:
-        """Let everything cover grid lines."""
-        self._grid[:] = False
 
     def keep_between(self, x: Array, top: Array, bottom: Array) -> None:
         """Mark all as occupied but the space between two edges.
@@ -50,7 +44,7 @@ class FreeSpace:
         with np.errstate(invalid="ignore"):
             self._occupied |= ~((heights > upper) & (heights < lower))
 
-    def occupy_line(self, pixels: Array, width: float, *, grid: bool = False) -> None:
+    def occupy_line(self, pixels: Array, width: float) -> None:
         """Mark a line as occupied, half its width on either side.
 
         Parameters
@@ -59,10 +53,7 @@ class FreeSpace:
             Points in pixels; NaN rows separate parts.
         width : float
             Line width in pixels.
-        grid : bool
-            True for a grid line, which labels may cover if they must.
         """
-        cells = self._grid if grid else self._occupied
         step = _CELL / 2
         start, end = pixels[:-1], pixels[1:]
         whole = np.isfinite(start).all(axis=1) & np.isfinite(end).all(axis=1)
@@ -72,16 +63,13 @@ class FreeSpace:
         part = (np.arange(counts.sum()) - first) / np.repeat(np.maximum(counts - 1, 1), counts)
         points = np.repeat(start, counts, axis=0) + part[:, np.newaxis] * np.repeat(end - start, counts, axis=0)
         points = np.concatenate((points, pixels[np.isfinite(pixels).all(axis=1)]))
-        reach = width / 2
+        reach, cells = width / 2, self._occupied
         for x in (-reach, 0.0, reach):
             for y in (-reach, 0.0, reach):
-                self._mark(cells, points + np.array((x, y)))
-
-    def _mark(self, cells: np.ndarray[tuple[int, ...], np.dtype[np.bool_]], points: Array) -> None:
-        columns = ((points[:, 0] - self.box.left) / _CELL).astype(int)
-        rows = ((points[:, 1] - self.box.top) / _CELL).astype(int)
-        inside = (columns >= 0) & (rows >= 0) & (columns < cells.shape[1]) & (rows < cells.shape[0])
-        cells[rows[inside], columns[inside]] = True
+                columns = ((points[:, 0] + x - self.box.left) / _CELL).astype(int)
+                rows = ((points[:, 1] + y - self.box.top) / _CELL).astype(int)
+                inside = (columns >= 0) & (rows >= 0) & (rows < cells.shape[0]) & (columns < cells.shape[1])
+                cells[rows[inside], columns[inside]] = True
 
     def occupy_box(self, box: Box) -> None:
         """Mark a rectangle as occupied."""
@@ -94,16 +82,12 @@ class FreeSpace:
         rows = slice(max(int(top), 0), max(int(np.ceil(bottom)), 0))
         return rows, slice(max(int(left), 0), max(int(np.ceil(right)), 0))
 
-    def is_free(self, box: Box, *, grid: bool = True) -> bool:
-        """Tell whether a rectangle is inside the panel and free; `grid`: off the grid lines too."""
-        panel = self.box
-        if box.left < panel.left or box.right > panel.right or box.top < panel.top or box.bottom > panel.bottom:
-            return False
-        span = self._span(box)
-        return not (self._occupied[span].any() or (grid and self._grid[span].any()))
+    def is_free(self, box: Box) -> bool:
+        """Tell whether a rectangle is inside the panel and free."""
+        return self.box.holds(box) and not self._occupied[self._span(box)].any()
 
     def nearest(self, x: float, y: float, width: float, height: float, *, within: float = np.inf) -> Box | None:
-        """Find the free rectangle of a given size nearest to a point, off the grid lines if possible.
+        """Find the free rectangle of a given size nearest to a point.
 
         Parameters
         ----------
@@ -119,23 +103,23 @@ class FreeSpace:
         Box or None
             None if there is no such rectangle.
         """
-        for cells in (self._occupied | self._grid, self._occupied):
-            high, wide = int(np.ceil(height / _CELL)) + 1, int(np.ceil(width / _CELL)) + 1
-            if high > cells.shape[0] or wide > cells.shape[1]:
-                return None
-            total = np.zeros((cells.shape[0] + 1, cells.shape[1] + 1), dtype=np.int32)
-            total[1:, 1:] = cells.cumsum(axis=0, dtype=np.int32).cumsum(axis=1)
-            inside = total[high:, wide:] - total[:-high, wide:] - total[high:, :-wide] + total[:-high, :-wide]
-            tops = self.box.top + np.arange(inside.shape[0])[:, np.newaxis] * _CELL
-            lefts = self.box.left + np.arange(inside.shape[1])[np.newaxis, :] * _CELL
-            away_x = np.maximum(np.maximum(lefts - x, x - (lefts + width)), 0.0)
-            away_y = np.maximum(np.maximum(tops - y, y - (tops + height)), 0.0)
-            # among equally near places, prefer the one whose middle is nearest
-            middle = np.hypot(lefts + width / 2 - x, tops + height / 2 - y)
-            away = np.hypot(away_x, away_y)
-            cost = np.where((inside == 0) & (away <= within), away + middle * 1e-3, np.inf)
-            best = np.unravel_index(np.argmin(cost), cost.shape)
-            if np.isfinite(cost[best]):
-                top, left = float(tops[best[0], 0]), float(lefts[0, best[1]])
-                return Box(left + _CELL / 2, top + _CELL / 2, left + _CELL / 2 + width, top + _CELL / 2 + height)
-        return None
+        cells = self._occupied
+        high, wide = int(np.ceil(height / _CELL)) + 1, int(np.ceil(width / _CELL)) + 1
+        if high > cells.shape[0] or wide > cells.shape[1]:
+            return None
+        total = np.zeros((cells.shape[0] + 1, cells.shape[1] + 1), dtype=np.int32)
+        total[1:, 1:] = cells.cumsum(axis=0, dtype=np.int32).cumsum(axis=1)
+        inside = total[high:, wide:] - total[:-high, wide:] - total[high:, :-wide] + total[:-high, :-wide]
+        tops = self.box.top + np.arange(inside.shape[0])[:, np.newaxis] * _CELL
+        lefts = self.box.left + np.arange(inside.shape[1])[np.newaxis, :] * _CELL
+        away_x = np.maximum(np.maximum(lefts - x, x - (lefts + width)), 0.0)
+        away_y = np.maximum(np.maximum(tops - y, y - (tops + height)), 0.0)
+        # among equally near places, prefer the one whose middle is nearest
+        middle = np.hypot(lefts + width / 2 - x, tops + height / 2 - y)
+        away = np.hypot(away_x, away_y)
+        cost = np.where((inside == 0) & (away <= within), away + middle * 1e-3, np.inf)
+        best = np.unravel_index(np.argmin(cost), cost.shape)
+        if not np.isfinite(cost[best]):
+            return None
+        top, left = float(tops[best[0], 0]) + _CELL / 2, float(lefts[0, best[1]]) + _CELL / 2
+        return Box(left, top, left + width, top + height)

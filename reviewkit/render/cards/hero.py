@@ -47,10 +47,7 @@ class HeroBlock:
     width: float
     height: float
     stacked: bool
-
-    def figure_width(self, page: Page) -> float:
-        """Return the width of the last line of figures, without captions and notes."""
-        return self.width if self.hero.before else _figure_width(page, self.hero, self.size)
+    figure: float  # width of the last line of figures, without captions and notes
 
     def place(self, page: Page, left: float, top: float) -> None:
         """Place the figures with their captions, `top` the top of the first caption."""
@@ -129,7 +126,7 @@ def lay_out_hero(page: Page, hero: Hero, size: float, *, stacked: bool) -> HeroB
             height += caption_cap + _CAPTION_GAP + cap + _STACK_GAP
         else:
             width += old + 2 * _ARROW_GAP + _ARROW
-    return HeroBlock(hero, size, width, height + 8, stacked)
+    return HeroBlock(hero, size, width, height + 8, stacked, width if hero.before else figure)
 
 
 def _figure_width(page: Page, hero: Hero, size: float) -> float:
@@ -185,25 +182,25 @@ def _strip_size(page: Page, hero: Hero, verdict: Verdict | None, *, under: bool)
     if verdict is not None and not page.shape.is_tall:
         word = _WordBlock.of(page, verdict, with_limit=under)
         others = _PART_GAP + word.width
-        if not under and not has_needle(verdict):
+        if not under and verdict.position is None:
             others += _PART_GAP + _rated_width(page, verdict, _RATED[-1])
-        if not stacked and has_needle(verdict):
+        if not stacked and verdict.position is not None:
             needle = max(_least_needle(page, verdict), _LEAST_NEEDLE)
             if needle > _MOST_NEEDLE:
                 return None
             others += _PART_GAP + needle
     elif verdict is not None and not under:
         word = _WordBlock.of(page, verdict, with_limit=False)
-        if has_needle(verdict) and _least_needle(page, verdict) > _tall_needle(page, word):
+        if verdict.position is not None and _least_needle(page, verdict) > _tall_needle(page, word):
             return None
-        if not has_needle(verdict) and _rated_width(page, verdict, _RATED[-1]) > safe.width - word.width - _PART_GAP:
+        if verdict.position is None and _rated_width(page, verdict, _RATED[-1]) > safe.width - word.width - _PART_GAP:
             return None
     # two figures next to a word, in the narrowest frame
     sizes: tuple[float, ...] = STRIP_HEROES + (_LEAST_HEROES if stacked and not page.shape.is_tall else ())
     for size in sizes:
         block = lay_out_hero(page, hero, size, stacked=False)
         # in a square frame, only the figure has the word next to it
-        width = block.figure_width(page) if stacked else block.width
+        width = block.figure if stacked else block.width
         if block.width <= safe.width and width + others <= safe.width:
             return size
     return None
@@ -233,7 +230,7 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
         return bottom
     word = _WordBlock.of(page, verdict, with_limit=strip.under)
     word_left = safe.right - word.width
-    if page.shape.is_tall and has_needle(verdict):
+    if page.shape.is_tall and verdict.position is not None:
         line_y = bottom + NOTCH + 24
         _needle(page, safe.left + 24, line_y, _tall_needle(page, word), verdict)
         return max(line_y + FOOT, word.place(page, word_left, line_y + 20))
@@ -254,7 +251,7 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
     room = word_left - _PART_GAP - start
     if strip.under:
         return bottom
-    if not has_needle(verdict):
+    if verdict.position is None:
         _place_rated(page, Box(start, top, start + room, baseline), verdict, in_middle=True)
         return bottom
     width = min(room, _MOST_NEEDLE)
@@ -283,11 +280,6 @@ def _least_needle(page: Page, verdict: Verdict) -> float:
 def _tall_needle(page: Page, word: _WordBlock) -> float:
     """Return a needle's width in a tall frame, where only the word is next to it."""
     return min(page.shape.safe.width - word.width - _PART_GAP - 24, _MOST_NEEDLE)
-
-
-def has_needle(verdict: Verdict) -> bool:
-    """Return whether a verdict has a needle: what isn't comparable has no place on the rating's scale."""
-    return verdict.position is not None
 
 
 def _needle(page: Page, left: float, line_y: float, width: float, verdict: Verdict) -> None:
@@ -356,13 +348,3 @@ def halves(word: str) -> tuple[str, str]:
 def margin_text(verdict: Verdict) -> str:
     """Return what goes under a verdict's word: "by 0.14 dB", "by a factor of 1.3", or why it isn't comparable."""
     return margin_words(verdict) or verdict.brief
-
-
-def free_box(block: HeroBlock, clear: float) -> tuple[float, float]:
-    """Return the room that a hero needs with a margin on all sides."""
-    return block.width + 2 * clear, block.height + 2 * clear
-
-
-def inner(box: Box, clear: float) -> tuple[float, float]:
-    """Return the left and top of a hero in a box with that margin."""
-    return box.left + clear, box.top + clear

@@ -9,7 +9,7 @@ from reviewkit.model.card import Fix, Hunt, HuntReading
 from reviewkit.render.cards.hero import arrow
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
-from reviewkit.render.cards.typeset import Setting, cut_text, fit_text
+from reviewkit.render.cards.typeset import Setting, cut_text, fit_text, place_lines
 
 _FOUND = (92.0, 84.0, 76.0, 68.0, 60.0, 52.0, NOTE)  # readings out of tolerance
 _FINE = (64.0, 60.0, 56.0, 52.0, 48.0, NOTE, AXIS)  # and those that are OK
@@ -105,9 +105,7 @@ def _place_name(page: Page, reading: HuntReading, left: float, bottom: float, wi
         if expected is None:
             raise page.fault(reading.expected, SHORTEN_READING)
         baseline = bottom - (len(expected.lines) - 1) * expected.size * _LINE
-        for index, line in enumerate(expected.lines):
-            at = baseline + index * expected.size * _LINE
-            page.add(page.text(line, left, at, expected.size, look.soft, remedy=SHORTEN_READING))
+        place_lines(page, expected, left, baseline, expected.size * _LINE, look.soft, remedy=SHORTEN_READING)
         baseline -= 58.0
     for index, line in enumerate(reversed(name.lines)):
         at = baseline - index * name.size * _LINE
@@ -225,9 +223,8 @@ def _place_row(
     look, width = page.look, figures - left - _COLUMN_GAP
     name = _fit_name(page, reading.point, width, (NOTE, AXIS, LEAST) if most > 1 else (AXIS, LEAST), most)
     baseline = middle - (len(name.lines) - 1) * name.size * _LINE - (10.0 if reading.expected else -14.0)
-    for line in name.lines:
-        page.add(page.text(line, left, baseline, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
-        baseline += name.size * _LINE
+    pitch = name.size * _LINE
+    baseline = pitch + place_lines(page, name, left, baseline, pitch, look.ink, weight="bold", remedy=SHORTEN_POINT)
     if reading.expected:
         expected = f"expected {reading.expected}"
         setting = fit_text(page, expected, (AXIS, LEAST) if most > 1 else (LEAST,), width)
@@ -273,9 +270,8 @@ def _place_part_below(page: Page, part: HuntReading, top: float, bottom: float) 
     baseline = top + page.cap(name.size, "bold")
     if expected:
         page.add(page.text(expected, safe.right, baseline, AXIS, look.soft, anchor="right"))
-    for index, line in enumerate(name.lines):
-        baseline += name.size * _LINE if index else 0.0
-        page.add(page.text(line, safe.left, baseline, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
+    pitch = name.size * _LINE
+    baseline = place_lines(page, name, safe.left, baseline, pitch, look.ink, weight="bold", remedy=SHORTEN_POINT)
     word = part.word if part.word != part.reading else ""
     beside = page.width(word, 62.0, "bold") + 40.0 if word else 0.0
     _, rise, drop, _ = page.measure(part.reading, 100.0, "black")
@@ -363,9 +359,7 @@ def _place_change(
     else:
         first = top + (step - cap - 30.0 - page.cap(name.size, "bold")) / 2 + page.cap(name.size, "bold")
         baseline = first + 30.0 + cap
-    for index, line in enumerate(name.lines):
-        at = first + index * name.size * _LINE
-        page.add(page.text(line, safe.left, at, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
+    place_lines(page, name, safe.left, first, name.size * _LINE, look.ink, weight="bold", remedy=SHORTEN_POINT)
     x = safe.left + room
     if reading.expected:
         page.add(page.text(reading.expected, x, baseline, size, look.soft, weight="light"))

@@ -161,7 +161,7 @@ def _label_place(
             over = min(max(x - width / 2, free.box.left + MARGIN), free.box.right - MARGIN - width)
             for left, top in ((over, above), (over, below), (x + 44, beside), (x - width - 44, beside)):
                 candidate = Box(left, top, left + width, top + high)
-                if not free.is_free(candidate.grown(MARGIN, MARGIN), grid=False):
+                if not free.is_free(candidate.grown(MARGIN, MARGIN)):
                     continue
                 if not others or _is_nearest(candidate, box, across, own, others):
                     return candidate
@@ -177,7 +177,7 @@ def _label_place(
     sides = (lower, higher) if is_lower else (higher, lower)
     for near in ((x + 16, y - high / 2), *sides[0], *sides[1]):
         candidate = Box(near[0], near[1], near[0] + width, near[1] + high)
-        if free.is_free(candidate.grown(MARGIN / 2, MARGIN / 2), grid=False):
+        if free.is_free(candidate.grown(MARGIN / 2, MARGIN / 2)):
             return candidate
     found = free.nearest(x, y, width + 2 * MARGIN, high + 2 * MARGIN, within=_FAR_NAME)
     return found.grown(-MARGIN, -MARGIN) if found else None
@@ -252,15 +252,8 @@ def place_limit_label(
     if right < left:  # a short line: the label is centred on it
         left = right = (ends[0] + ends[1] - width) / 2
     places = [(x, top) for x in (left, right, (left + right) / 2) for y in line_ys for top in (y - high - 12, y + 12)]
-    box: Box | None = None
-    for with_grid in (True, False):
-        for x, top in places:
-            candidate = Box(x, top, x + width, top + high)
-            if free.is_free(candidate.grown(MARGIN, MARGIN), grid=with_grid):
-                box = candidate
-                break
-        if box:
-            break
+    boxes = (Box(x, top, x + width, top + high) for x, top in places)
+    box = next((each for each in boxes if free.is_free(each.grown(MARGIN, MARGIN))), None)
     if box is None:
         at = (left + width / 2, line_ys[0] if line_ys else free.box.top)
         found = free.nearest(*at, width + 2 * MARGIN, high + 2 * MARGIN, within=FAR)

@@ -66,13 +66,23 @@ def find_problems(items: Sequence[Item], shape: Shape = WIDE, least: float = LEA
         Shapes outside the safe box, texts that overlap, are covered or are too small.
     """
     texts = [item for item in items if isinstance(item, Text)]
-    boxes = np.array([_edges(text.box) for text in texts], dtype=np.float64).reshape(-1, 4)
-    safe = shape.safe.grown(2 * TOLERANCE, 2 * TOLERANCE)
+    edges = [(text.box.left, text.box.top, text.box.right, text.box.bottom) for text in texts]
+    boxes = np.array(edges, dtype=np.float64).reshape(-1, 4)
+    safe, shapes_safe = (shape.safe.grown(slack, slack) for slack in (TOLERANCE, 2 * TOLERANCE))
     found = [
-        *_outside(texts, shape.safe.grown(TOLERANCE, TOLERANCE)),
-        *_small(texts, least),
-        *_overlapping(texts, boxes),
+        Problem("outside", text.text, "reaches outside the safe box", text.remedy)
+        for text in texts
+        if not safe.holds(text.box)
     ]
+    found += [
+        Problem("small", text.text, f"is set at {text.size:g} px, under {least:g}", text.remedy)
+        for text in texts
+        if text.size < least
+    ]
+    for at, one in enumerate(texts):
+        for other in np.flatnonzero(_overlapping_boxes(boxes[at + 1 :], one.box.grown(-TOLERANCE / 2, -TOLERANCE / 2))):
+            second = texts[at + 1 + int(other)]
+            found.append(Problem("overlap", one.text, f'runs into "{second.text}"', one.remedy or second.remedy))
     drawn = 0  # of the texts
     for item in items:
         if isinstance(item, Text):
@@ -81,7 +91,7 @@ def find_problems(items: Sequence[Item], shape: Shape = WIDE, least: float = LEA
         reach = bounds(item)
         if reach is None:
             continue
-        if item.kind not in MAY_LEAVE and not _is_inside(reach, safe):
+        if item.kind not in MAY_LEAVE and not shapes_safe.holds(reach):
             found.append(Problem("outside", "", f"a {item.kind} reaches outside the safe box"))
         # most texts are far away: only those within the shape's bounds are checked in detail
         near = np.flatnonzero(_overlapping_boxes(boxes, reach))
@@ -111,10 +121,6 @@ def bounds(shape: Stroke | Area) -> Box | None:
     return Box(left - margin, top - margin, right + margin, bottom + margin)
 
 
-def _edges(box: Box) -> tuple[float, float, float, float]:
-    return box.left, box.top, box.right, box.bottom
-
-
 def _overlapping_boxes(boxes: Array, reach: Box) -> NDArray[np.bool_]:
     """Tell which boxes, shape (n, 4), share any area with a rectangle; shape (n,)."""
     return np.asarray(
@@ -125,54 +131,23 @@ def _overlapping_boxes(boxes: Array, reach: Box) -> NDArray[np.bool_]:
     )
 
 
-def _outside(texts: Sequence[Text], safe: Box) -> list[Problem]:
-    return [
-        Problem("outside", text.text, "reaches outside the safe box", text.remedy)
-        for text in texts
-        if not _is_inside(text.box, safe)
-    ]
-
-
-def _is_inside(box: Box, frame: Box) -> bool:
-    return box.left >= frame.left and box.top >= frame.top and box.right <= frame.right and box.bottom <= frame.bottom
-
-
-def _small(texts: Sequence[Text], least: float) -> list[Problem]:
-    return [
-        Problem("small", text.text, f"is set at {text.size:g} px, under {least:g}", text.remedy)
-        for text in texts
-        if text.size < least
-    ]
-
-
-def _overlapping(texts: Sequence[Text], boxes: Array) -> list[Problem]:
-    found = []
-    for at, one in enumerate(texts):
-        for other in np.flatnonzero(_overlapping_boxes(boxes[at + 1 :], one.box.grown(-TOLERANCE / 2, -TOLERANCE / 2))):
-            second = texts[at + 1 + int(other)]
-            found.append(Problem("overlap", one.text, f'runs into "{second.text}"', one.remedy or second.remedy))
-    return found
-
-
 def _covered(texts: Sequence[Text], shape: Stroke | Area) -> list[Problem]:
-    points = _points(shape.points)
-    if isinstance(shape, Area):
-        points = np.concatenate((points, points[:1]))
-    reach = shape.width / 2 if isinstance(shape, Stroke) else 0.0
+    reach = (shape.width / 2 if isinstance(shape, Stroke) else 0.0) - TOLERANCE
     found = []
     for text in texts:
-        box = text.box.grown(reach - TOLERANCE, reach - TOLERANCE)
-        if crosses(points, box) or (isinstance(shape, Area) and _surrounds(points, box)):
+        box = text.box.grown(reach, reach)
+        covers = lies_on(box, shape) if isinstance(shape, Area) else crosses(shape.points, box)
+        if covers:
             found.append(Problem("covered", text.text, f"has a {shape.kind} drawn over it", text.remedy))
     return found
 
 
-def crosses(points: Array, box: Box) -> bool:
+def crosses(line: Points, box: Box) -> bool:
     """Tell whether a polyline enters a box.
 
     Parameters
     ----------
-    points : ndarray, shape (n, 2)
+    line : array_like, shape (n, 2)
         NaN rows separate parts; a single point counts.
     box : Box
         The box.
@@ -186,6 +161,7 @@ def crosses(points: Array, box: Box) -> bool:
     -----
     Clips each segment as Y.-D. Liang and B. A. Barsky do, ACM Trans. Graph. 3 (1), 1984, from memory.
     """
+    points = np.asarray(line, dtype=np.float64).reshape(-1, 2)
     if box.width <= 0 or box.height <= 0 or not len(points):
         return False
     lows, highs = np.array((box.left, box.top)), np.array((box.right, box.bottom))
@@ -204,16 +180,11 @@ def crosses(points: Array, box: Box) -> bool:
     return bool(np.any(first < last))  # NaN compares false
 
 
-def _surrounds(polygon: Array, box: Box) -> bool:
-    """Tell whether a closed polygon surrounds a box that its edge doesn't enter."""
-    return _contains(polygon, (box.left + box.right) / 2, (box.top + box.bottom) / 2)
-
-
 def lies_on(box: Box, area: Area) -> bool:
     """Tell whether any part of a box lies on a filled polygon."""
-    points = _points(area.points)
+    points = np.asarray(area.points, dtype=np.float64)
     outline = np.concatenate((points, points[:1]))
-    return crosses(outline, box) or _surrounds(outline, box)
+    return crosses(outline, box) or _contains(outline, (box.left + box.right) / 2, (box.top + box.bottom) / 2)
 
 
 def _contains(polygon: Array, x: float, y: float) -> bool:
@@ -223,7 +194,3 @@ def _contains(polygon: Array, x: float, y: float) -> bool:
         if (y1 > y) != (y2 > y) and x < x1 + (y - y1) * (x2 - x1) / (y2 - y1):
             inside = not inside
     return inside
-
-
-def _points(points: Points) -> Array:
-    return np.asarray(points, dtype=np.float64).reshape(-1, 2)

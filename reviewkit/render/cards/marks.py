@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from copy import deepcopy
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -41,7 +40,8 @@ def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
             _arrow_down(page, x, start, y - _RADIUS)
             free.occupy_box(Box(x - 18, min(start, y), x + 18, max(start, y)))
     for x, y in points:
-        _place_ring(page, x, y)
+        ring = _circle(x, y, _RADIUS)
+        page.add(Area("mark", ring, page.look.ground), Stroke("mark", ring, page.look.ink, 4.0))
         free.occupy_box(Box(x, y, x, y).grown(_RADIUS + 4, _RADIUS + 4))
     worded = [(mark, point) for mark, point in zip(panel.marks, points, strict=True) if mark.text]
     for mark, point in worded:
@@ -53,11 +53,6 @@ def _point(panel: Panel, mark: Mark, box: Box) -> tuple[float, float]:
     """Return a mark's place in pixels, moved to the panel's edge if it is outside the axes."""
     x, y = (clamped_position(axis, value) for axis, value in ((panel.x, mark.x), (panel.y, mark.y)))
     return box.left + x * box.width, box.bottom - y * box.height
-
-
-def _place_ring(page: Page, x: float, y: float) -> None:
-    ring = _circle(x, y, _RADIUS)
-    page.add(Area("mark", ring, page.look.ground), Stroke("mark", ring, page.look.ink, 4.0))
 
 
 def _place_text(
@@ -96,7 +91,7 @@ def _place_text(
 
 def _next_places(free: FreeSpace, first: Box, point: tuple[float, float], size: tuple[float, float]) -> Iterator[Box]:
     """Yield the next nearest free places, no two overlapping."""
-    trial, found = deepcopy(free), first
+    trial, found = free.copy(), first
     for _ in range(_MOST_PLACES):
         trial.occupy_box(found)
         further = trial.nearest(*point, *size)
@@ -180,7 +175,7 @@ def place_stems(page: Page, free: FreeSpace, panel: Panel, box: Box, role: str) 
         free.occupy_box(Box(x - _CAP, y - 8, x + _CAP, box.bottom))
         if stem.label:
             text = page.text(stem.label, x, y - 18, AXIS, look.ink, anchor="centre", remedy=SHORTEN_LABEL)
-            if free.is_free(text.box.grown(4, 2), grid=False):
+            if free.is_free(text.box.grown(4, 2)):
                 page.add(text)
                 free.occupy_box(text.box.grown(6, 4))
 

@@ -9,7 +9,7 @@ from reviewkit.render.cards.needle import wedge_at
 from reviewkit.render.cards.scene import Page, Stroke
 from reviewkit.render.cards.sizes import NOTE, SENTENCE
 from reviewkit.render.cards.traces import clamped_position
-from reviewkit.render.cards.typeset import Setting, fit_block, line_pitch
+from reviewkit.render.cards.typeset import Setting, fit_block, line_pitch, place_lines
 
 _FIGURES = tuple(float(size) for size in range(500, 119, -4))
 _SENTENCES = (SENTENCE, 84.0, 76.0, 68.0, 60.0, 52.0)
@@ -46,13 +46,10 @@ def place_number(page: Page, body: Number, lower: float) -> None:
     high = cap + (len(figure.lines) - 1) * pitch
     baseline = top + (bottom - top - high - under) / 2 + cap
     with page.part_of("reading"):
-        for index, line in enumerate(figure.lines):
-            at = baseline + index * pitch
-            page.add(page.text(line, safe.left, at, figure.size, look.ink, weight="black", remedy=SHORTEN_FIGURE))
+        place_lines(page, figure, safe.left, baseline, pitch, look.ink, weight="black", remedy=SHORTEN_FIGURE)
         baseline = baseline + high - cap + _UNDER_FIGURE + page.cap(sentence.size, "bold")
-        for index, line in enumerate(sentence.lines):
-            at = baseline + index * sentence.size
-            page.add(page.text(line, safe.left, at, sentence.size, look.ink, weight="bold", remedy=SHORTEN_FIGURE))
+        pitch = sentence.size
+        place_lines(page, sentence, safe.left, baseline, pitch, look.ink, weight="bold", remedy=SHORTEN_FIGURE)
     if body.dial is None:
         place_dial_line(page)
         return

@@ -143,7 +143,7 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
                 raise
             continue  # a phone shows the wide picture
         if on_page is not None:
-            coloured = _check_colours(card.id, apply_look(items, on_page), on_page)
+            coloured = _colour(card.id, items, on_page)
             drawn[kind_of("page", name)] = encode_svg(coloured, on_page.ground, shape, order.fonts)
         if png is not None:
             drawn["page-png"], _ = _draw_still(card, items, shape, png, PAGE_PNG_WIDTH, order.fonts)
@@ -165,7 +165,7 @@ def draw_lead(card: Card, look: Look, fonts: Fonts, shape: Shape) -> bytes:
     `shape`: LEAD or NARROW_LEAD.
     """
     try:
-        items = _check_colours(card.id, apply_look(lay_out_in_roles(card, fonts, shape), look), look)
+        items = _colour(card.id, lay_out_in_roles(card, fonts, shape), look)
     except LayoutFault:
         return b""
     return encode_svg(items, look.ground, shape, fonts)
@@ -175,14 +175,14 @@ def _draw_still(
     card: Card, items: Sequence[Item], shape: Shape, look: Look, width: int, fonts: Fonts
 ) -> tuple[bytes, Bytes]:
     """Draw a card; return its file, and its pixels, which are valid until the next picture is painted."""
-    coloured = _check_colours(card.id, apply_look(items, look), look)
+    coloured = _colour(card.id, items, look)
     pixels = paint(coloured, look.ground, width, fonts, shape=shape)
     flat = dict.fromkeys((look.ground, *(item.colour for item in coloured)))
     return encode_png(pixels, tuple(flat)), pixels
 
 
-def _check_colours(card_id: str, items: tuple[Item, ...], look: Look, over: Seen | None = None) -> tuple[Item, ...]:
-    """Return coloured shapes if each can be seen against what is under it; `over`: on footage.
+def _colour(card_id: str, items: Sequence[Item], look: Look, over: Seen | None = None) -> tuple[Item, ...]:
+    """Return shapes in a look's colours, if each can be seen against what is under it; `over`: on footage.
 
     Raises
     ------
@@ -191,9 +191,10 @@ def _check_colours(card_id: str, items: tuple[Item, ...], look: Look, over: Seen
     """
     from reviewkit.render.cards.colour_check import find_colour_problems
 
-    for problem in find_colour_problems(items, look, over):
+    coloured = apply_look(items, look)
+    for problem in find_colour_problems(coloured, look, over):
         raise LayoutFault(card_id, problem.text, problem.message, problem.remedy)
-    return items
+    return coloured
 
 
 def _draw_for_film(card: Card, items: Sequence[Item], shape: Shape, order: Order) -> dict[str, bytes | Path]:
@@ -208,12 +209,12 @@ def _draw_for_film(card: Card, items: Sequence[Item], shape: Shape, order: Order
 
     look, seen, width = footage_look(order.look), composite_over_footage(order.look), order.width_of(shape)
     if order.overlay:
-        coloured = _check_colours(card.id, apply_look(items, look), look, seen)
+        coloured = _colour(card.id, items, look, seen)
         drawn["overlays"] = encode_overlay(coloured, order.look, width, order.fonts, shape)
     if order.strip and (what := choose_content(card)):
         page = Page(card.id, ROLES, make_measure(card.id, order.fonts), shape)
         lay_out_strip(page, what)
-        coloured = _check_colours(card.id, apply_look(check_layout(page), look), look, seen)
+        coloured = _colour(card.id, check_layout(page), look, seen)
         drawn["strips"] = encode_strip(coloured, order.look, width, order.fonts, shape)
     return drawn
 
@@ -226,8 +227,7 @@ def draw_for_sound(card: Card, order: Order) -> tuple[Bytes, Box]:
     LayoutFault
         If the card can't be laid out, or something on it can't be seen.
     """
-    items = apply_look(lay_out_in_roles(card, order.fonts, WIDE), order.look)
-    coloured = _check_colours(card.id, items, order.look)
+    coloured = _colour(card.id, lay_out_in_roles(card, order.fonts, WIDE), order.look)
     heights = [y for item in coloured if isinstance(item, Stroke) and item.kind == "grid" for _, y in item.points]
     scale, (left, right) = order.width / FRAME_WIDTH, WIDE.curves
     plot = Box(scale * left, scale * min(heights), scale * right, scale * WIDE.chart[1])

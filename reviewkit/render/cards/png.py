@@ -28,6 +28,7 @@ _TOO_MANY = 1000  # colours: with more, the search for a palette costs more time
 _FEW = 32  # colours of a small picture
 _UP = 2  # the filter type: bytes are differences to the row above
 _LEVEL = 2
+_OPAQUE = np.uint32(0xFFFFFF)  # a packed pixel without its fourth byte
 _RGB, _PALETTE, _RGB_ALPHA = 2, 3, 6  # colour types
 
 
@@ -51,7 +52,7 @@ def encode_png(pixels: Bytes, flat: Collection[str] = ()) -> bytes:
     packed: Packed = np.ascontiguousarray(pixels).view("<u4")[..., 0]
     change = np.flatnonzero(packed[1:] != packed[:-1])  # pixels whose colour differs from the one above
     at = change + width
-    top, here, above = (_opaque(some) for some in (packed[0], packed.ravel()[at], packed.ravel()[change]))
+    top, here, above = (some & _OPAQUE for some in (packed[0], packed.ravel()[at], packed.ravel()[change]))
     row = at // width
     colours = np.unique(np.concatenate((top, here)))
     numbered = _palette(colours, flat)
@@ -145,10 +146,6 @@ def _reduce(pixels: Bytes, width: int) -> Image:
     return picture.reduce(pixels.shape[1] // width).convert("RGB")
 
 
-def _opaque(packed: Packed) -> Packed:
-    return packed & np.uint32(0xFFFFFF)
-
-
 def _channels(packed: Packed) -> Bytes:
     """Return red, green and blue, shape (n, 3)."""
     return packed.astype("<u4").view(np.uint8).reshape(-1, 4)[:, :3]
@@ -196,12 +193,10 @@ def _palette(colours: Packed, flat: Collection[str]) -> tuple[Bytes, Bytes] | No
 def _assemble(width: int, colour_type: int, rows: Bytes, palette: bytes = b"") -> bytes:
     """Return the file. `rows`: shape (height, 1 + bytes in a row), filter type first."""
     header = struct.pack(">IIBBBBB", width, len(rows), 8, colour_type, 0, 0, 0)
-    chunks = [_chunk(b"IHDR", header), _chunk(b"PLTE", palette) if palette else b""]
-    chunks += [_chunk(b"IDAT", zlib_ng.compress(rows.data, _LEVEL)), _chunk(b"IEND", b"")]
-    return b"".join([b"\x89PNG\r\n\x1a\n", *chunks])
-
-
-def _chunk(name: bytes, data: bytes) -> bytes:
-    return b"".join(
-        [struct.pack(">I", len(data)), name, data, struct.pack(">I", zlib_ng.crc32(data, zlib.crc32(name)))]
-    )
+    chunks = [(b"IHDR", header), (b"PLTE", palette), (b"IDAT", zlib_ng.compress(rows.data, _LEVEL)), (b"IEND", b"")]
+    parts = [b"\x89PNG\r\n\x1a\n"]
+    for name, data in chunks:
+        if data or name == b"IEND":
+            check = zlib_ng.crc32(data, zlib.crc32(name))
+            parts += [struct.pack(">I", len(data)), name, data, struct.pack(">I", check)]
+    return b"".join(parts)

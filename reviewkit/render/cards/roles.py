@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Callable, Sequence
+from dataclasses import fields, replace
 
 from reviewkit.render.cards.colours import Look
 from reviewkit.render.cards.scene import Item
@@ -11,43 +11,19 @@ from reviewkit.render.cards.scene import Item
 _ASKED = "\0"  # separates the words of a role, such as a curve's: "curve", its channel, its trace's role
 
 
-@dataclass(frozen=True)
 class _Roles(Look):
     """A look whose answers are the questions, to be put later to the look that a card is painted in."""
 
-    @property
-    def band(self) -> str:
-        return "band"
 
-    @property
-    def bench(self) -> str:
-        return "bench"
-
-    @property
-    def room(self) -> str:
-        return "room"
-
-    @property
-    def fault_room(self) -> str:
-        return "fault_room"
-
-    @property
-    def hunt(self) -> str:
-        return "hunt"
-
-    def channel(self, channel: str) -> str:
-        return _ASKED.join(("channel", channel))
-
-    def channel_on(self, channel: str, fill: str) -> str:
-        return _ASKED.join(("channel_on", channel, fill))
-
-    def curve(self, channel: str, role: str) -> str:
-        return _ASKED.join(("curve", channel, role))
-
-    def status(self, word: str) -> str:
-        return _ASKED.join(("status", word))
+def _asking(question: str) -> Callable[..., str]:
+    return lambda _, *words: _ASKED.join((question, *words))
 
 
+for _name, _answer in vars(Look).items():  # so a question that is new in Look needs nothing here
+    if isinstance(_answer, property):
+        setattr(_Roles, _name, _name)
+    elif callable(_answer) and not _name.startswith("_"):
+        setattr(_Roles, _name, _asking(_name))
 ROLES = _Roles(*(field.name for field in fields(Look)))
 
 

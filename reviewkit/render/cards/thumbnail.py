@@ -28,7 +28,7 @@ from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
 from reviewkit.render.cards.shape import WIDE
 from reviewkit.render.cards.sizes import DASH
 from reviewkit.render.cards.traces import clip_trace, to_pixels
-from reviewkit.render.cards.typeset import fit_block, fit_text, line_pitch
+from reviewkit.render.cards.typeset import fit_block, fit_text, line_pitch, place_lines
 from reviewkit.verdict.verdict import MEETS
 
 PREVIEW = "thumbnail.png"  # what a link to the page shows
@@ -188,9 +188,7 @@ def lay_out_thumbnail(page: Page, what: Thumbnail) -> None:
     if words is None:
         raise page.fault(what.words, SHORTEN_NAME)
     baseline, pitch = _TOP + page.cap(words.size, "black"), line_pitch(page, words, "black", 0.98)
-    for index, line in enumerate(words.lines):
-        at = baseline + index * pitch
-        page.add(page.text(line, safe.left, at, words.size, look.ink, weight="black", remedy=SHORTEN_NAME))
+    place_lines(page, words, safe.left, baseline, pitch, look.ink, weight="black", remedy=SHORTEN_NAME)
     place_mark(page, what.mark, safe.left, safe.bottom - 36.0, high=_MARK)
 
 

@@ -11,7 +11,7 @@ from reviewkit.render.cards.price_card import place_years
 from reviewkit.render.cards.scene import Page, Stroke
 from reviewkit.render.cards.shape import SQUARE, TALL, WIDE
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE, OVERLINE
-from reviewkit.render.cards.typeset import Setting, fit_block, fit_text, line_pitch
+from reviewkit.render.cards.typeset import Setting, fit_block, fit_text, line_pitch, place_lines
 
 # where the photograph is, up to the frame's edges
 _PHOTO = {
@@ -68,9 +68,7 @@ def place_title_page(page: Page, body: TitlePage, mark: bytes = b"") -> None:
     if not photo:
         baseline += max(bottom - top - texts.height - high - _drop(page, hook) - _gap(hook), 0.0) / 2
     with page.part_of("reading"):
-        for index, line in enumerate(hook.lines):
-            at = baseline + index * pitch
-            page.add(page.text(line, safe.left, at, hook.size, look.ink, weight="black", remedy=SHORTEN_HOOK))
+        place_lines(page, hook, safe.left, baseline, pitch, look.ink, weight="black", remedy=SHORTEN_HOOK)
     last = texts.place(page, baseline + high - _rise(page, hook) + _drop(page, hook) + _gap(hook))
     if photo:
         photo = photo if beside else replace(photo, top=max(photo.top, last + _OVER_PHOTO))
@@ -109,16 +107,11 @@ class _TitleTexts:
         left, baseline = page.shape.safe.left, top
         if self.name:
             baseline += page.cap(self.name.size, "bold")
-            for index, line in enumerate(self.name.lines):
-                baseline += self.name.size * 1.06 if index else 0.0
-                name = page.text(
-                    line, left, baseline, self.name.size, page.look.ink, weight="bold", remedy=SHORTEN_NAME
-                )
-                page.add(name)
-        for line in self.what.lines if self.what else ():
-            baseline += _WHAT
-            size = self.what.size if self.what else NOTE
-            page.add(page.text(line, left, baseline, size, page.look.soft, remedy=SHORTEN_WHAT))
+            pitch, ink = self.name.size * 1.06, page.look.ink
+            baseline = place_lines(page, self.name, left, baseline, pitch, ink, weight="bold", remedy=SHORTEN_NAME)
+        if self.what:
+            soft = page.look.soft
+            baseline = place_lines(page, self.what, left, baseline + _WHAT, _WHAT, soft, remedy=SHORTEN_WHAT)
         return baseline
 
 
@@ -163,8 +156,6 @@ def _place_presenter(page: Page, body: TitlePage, mark: bytes, width: float) -> 
         )
         if setting is None:
             raise page.fault(body.presenter, SHORTEN_PRESENTER)
-        for index, line in enumerate(setting.lines):
-            at = shape.overline + index * 46.0
-            page.add(page.text(line, left, at, setting.size, page.look.soft, remedy=SHORTEN_PRESENTER))
-        return shape.overline + (len(setting.lines) - 1) * 46.0 + 40.0
+        soft = page.look.soft
+        return 40.0 + place_lines(page, setting, left, shape.overline, 46.0, soft, remedy=SHORTEN_PRESENTER)
     return shape.overline + 40.0 if mark else shape.safe.top + 10.0

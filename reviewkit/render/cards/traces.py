@@ -207,30 +207,20 @@ def _extremes(heights: Array, starts: NDArray[np.intp]) -> tuple[NDArray[np.intp
 
 
 def _envelope_of_parts(pixels: Array) -> Array:
-    """Return the `envelope` of each part between NaN rows."""
-    pixels = _bridge_gaps(pixels)
-    good = np.isfinite(pixels).all(axis=1)
-    edges = np.flatnonzero(np.diff(good.astype(np.int8))) + 1
-    parts = []
-    for part in np.split(pixels, edges):
-        if np.isfinite(part).all():
-            parts.append(envelope(part))
-        else:
-            parts.append(part[:1])
-    return np.asarray(np.concatenate(parts))
+    """Return the `envelope` of each part between NaN rows.
 
-
-def _bridge_gaps(pixels: Array) -> Array:
-    """Close gaps within one pixel column if there are many points to a column.
-
-    They can't be seen, and each part would be a line of its own.
+    Gaps within one pixel column are closed first if there are many points to a column: they can't be seen, and each
+    part would be a line of its own.
     """
     at = np.flatnonzero(np.isfinite(pixels).all(axis=1))
-    columns = np.floor(pixels[at, 0])
-    if len(at) < 2 or np.any(np.diff(columns) < 0) or len(at) < _CROWDED * (1 + np.count_nonzero(np.diff(columns))):
-        return pixels
-    gaps = np.flatnonzero((np.diff(at) > 1) & (np.diff(columns) > 0)) + 1
-    return np.insert(pixels[at], gaps, np.nan, axis=0)
+    steps = np.diff(np.floor(pixels[at, 0]))
+    if len(at) >= 2 and np.all(steps >= 0) and len(at) >= _CROWDED * (1 + np.count_nonzero(steps)):
+        gaps = np.flatnonzero((np.diff(at) > 1) & (steps > 0)) + 1
+        pixels = np.insert(pixels[at], gaps, np.nan, axis=0)
+    good = np.isfinite(pixels).all(axis=1)
+    edges = np.flatnonzero(np.diff(good.astype(np.int8))) + 1
+    parts = [envelope(part) if np.isfinite(part).all() else part[:1] for part in np.split(pixels, edges)]
+    return np.asarray(np.concatenate(parts))
 
 
 def line_length(pixels: Array) -> float:

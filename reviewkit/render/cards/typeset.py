@@ -126,6 +126,25 @@ def cut_text(page: Page, text: str, size: float, width: float, weight: str = "re
     return Setting(size, (line,), page.width(line, size, weight))
 
 
+def place_lines(
+    page: Page,
+    setting: Setting,
+    x: float,
+    baseline: float,
+    pitch: float,
+    colour: str,
+    *,
+    weight: str = "regular",
+    anchor: str = "left",
+    remedy: str = "",
+) -> float:
+    """Place the lines of a setting, the first on a baseline; return the last one's. The rest: see `Page.text`."""
+    for index, line in enumerate(setting.lines):
+        at = baseline + index * pitch
+        page.add(page.text(line, x, at, setting.size, colour, weight=weight, anchor=anchor, remedy=remedy))
+    return baseline + (len(setting.lines) - 1) * pitch
+
+
 def line_pitch(page: Page, setting: Setting, weight: str, leading: float) -> float:
     """Return the distance of a setting's baselines: `leading` in em, more if accents would touch what hangs above."""
     extents = [page.measure(line, setting.size, weight) for line in setting.lines]

@@ -36,7 +36,7 @@ class _Kinds(Mapping[str, Kind]):
     def __getitem__(self, name: str) -> Kind:
         if name not in _NAMES:
             raise KeyError(name)
-        kind: Kind = import_module(f"{__name__}.{name.replace('-', '_')}").KIND
+        kind: Kind = import_module(f"{__package__}.{name.replace('-', '_')}").KIND
         return kind
 
     def __iter__(self) -> Iterator[str]:

@@ -13,8 +13,9 @@ from typing import Any
 
 import numpy as np
 
-from reviewkit.measure import KINDS, curves, sweeps
+from reviewkit.measure import curves, sweeps
 from reviewkit.measure.captures import sample_rate_hz
+from reviewkit.measure.kinds import KINDS
 from reviewkit.measure.recognised_signals import MAINS_ONLY, NOTHING, Signal, of_spectrum, of_waveform
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array
