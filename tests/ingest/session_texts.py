@@ -2,12 +2,12 @@
 
 import pytest
 
-from reviewkit import measure
 from reviewkit.ingest.session.session_file import parse_session
+from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 
 _NAMES = ("tone", "response", "contour", "crosstalk", "source-impedance", "phono")
-KINDS = {name: kind for name, kind in measure.KINDS.items() if name in _NAMES}
+KINDS = {name: kind for name, kind in KINDS.items() if name in _NAMES}
 
 UNIT = '[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n'
 
