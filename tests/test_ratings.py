@@ -8,7 +8,7 @@ import pytest
 from rated_and_found import rated
 
 from reviewkit.model.quantities import QUANTITIES
-from reviewkit.model.rating_words import label, limit_text, line, small_print
+from reviewkit.model.rating_words import label, limit_text, line, small_parts
 from reviewkit.model.ratings import EQUAL, HARD, RULES, TRADE_WORDS, UPWARD, rated_name
 from reviewkit.model.session import Rating
 
@@ -89,7 +89,7 @@ def test_a_power_with_all_its_conditions():
     assert line(POWER) == "40 W into 8 Ω at 0.05 % THD, 20 Hz – 20 kHz, both channels"
     assert label(POWER) == "Power into 8 Ω"
     assert limit_text(POWER) == "40 W"
-    assert small_print(POWER) == "at 0.05 % THD, 20 Hz – 20 kHz, both channels"
+    assert small_parts(POWER) == ["at 0.05 % THD", "20 Hz – 20 kHz", "both channels"]
 
 
 @pytest.mark.parametrize(
@@ -149,7 +149,7 @@ def test_the_reference_and_the_weighting_of_a_signal_to_noise():
     rating = rated("snr", at_least=92.0, weighting="A", reference="rated output", input="aux")
     assert line(rating) == "92 dB (A) re rated output, aux"
     assert label(rating) == "Signal to noise, aux"
-    assert small_print(rating) == "re rated output"
+    assert small_parts(rating) == ["re rated output"]
 
 
 @pytest.mark.parametrize(
@@ -182,7 +182,7 @@ SEVERAL = [
 @pytest.mark.parametrize("rating", SEVERAL, ids=lambda r: r.quantity)
 def test_nothing_is_said_twice_and_nothing_is_lost(rating: Rating):
     """Label, limit and small print together say each condition of the whole line, and none of them twice."""
-    named, rest = label(rating), small_print(rating)
+    named, rest = label(rating), ", ".join(small_parts(rating))
     for part in re.split(r", | (?=at |into |re )", line(rating)[len(limit_text(rating)) :].strip(" ,")):
         assert part.lower() in f"{named}, {rest}".lower()
     assert "  " not in rest

@@ -23,7 +23,7 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.verdict import verdict_words
 from reviewkit.verdict.repair_points import NOTHING_DONE, OPEN, SHORT, point_word, reading_after
 from reviewkit.verdict.spec_table import SpecTable, sources
-from reviewkit.verdict.verdict_words import JUDGED, MEETS, UNMEASURED
+from reviewkit.verdict.verdict_words import INCOMPARABLE, JUDGED, MEETS, UNMEASURED
 
 _FEW = 8.0  # a dial whose ends are less than this factor apart is numbered 1, 2, 5
 _LONGEST_FIGURE = 22  # characters, in the column of figures
@@ -96,7 +96,12 @@ def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdi
     # the rows without a rating come after those of the verdicts
     notes = [*(v.brief or v.remark for v in verdicts), *[""] * (len(table.rows) - len(verdicts))]
     rows = tuple(
-        Row((r.label, "" if r.measured == "–" else r.measured, r.limit), r.verdict, note=note)
+        # next to a rating that it can't be compared with, a figure would look like a miss
+        Row(
+            (r.label, "" if r.measured == "–" or r.verdict == INCOMPARABLE else r.measured, r.limit),
+            r.verdict,
+            note=note,
+        )
         for r, note in zip(table.rows, notes, strict=True)
         if not r.only_printed  # what is only printed is on the card of ratings
     )

@@ -81,7 +81,7 @@ def labels(ratings: Sequence[Rating]) -> list[str]:
 def _distinct_label(rating: Rating, text: str, alike: Sequence[Rating]) -> str:
     if len(alike) == 1:
         return text
-    for parts in (_small_parts, _weighting_parts, _limit_parts, _source_parts):
+    for parts in (small_parts, _weighting_parts, _limit_parts, _source_parts):
         of_all = [parts(other) for other in alike]
         if any(each != of_all[0] for each in of_all):
             shared = set.intersection(*(set(each) for each in of_all))
@@ -131,12 +131,8 @@ def line(rating: Rating) -> str:
     return ", ".join([text, *(part for part in more if part)])
 
 
-def small_print(rating: Rating) -> str:
-    """Return the conditions that neither a rating's label nor its limit has: "at 0.05 % THD, 20 Hz – 20 kHz"."""
-    return ", ".join(_small_parts(rating))
-
-
-def _small_parts(rating: Rating) -> list[str]:
+def small_parts(rating: Rating) -> list[str]:
+    """Return the conditions that neither a rating's label nor its limit has: "at 0.05 % THD", "20 Hz – 20 kHz"."""
     named = label(rating)
     rest = line(rating)[len(limit_text(rating)) :].strip(" ,")
     level = _level(rating)

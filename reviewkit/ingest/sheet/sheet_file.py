@@ -104,7 +104,7 @@ def parse_sheet(
 
 def _first_odd_line(text: str) -> tuple[int, str]:
     """Return the first line with a digit that is neither blank nor a comment, else the first line that isn't blank."""
-    filled = [(number, line.strip()) for number, line in numbered_lines(text) if line.strip()]
+    filled = [(number, line.strip()) for number, line in numbered_lines(text, filled=True)]
     with_digits = (each for each in filled if comment_text(each[1], ",") is None and any(map(str.isdigit, each[1])))
     number, line = next(with_digits, filled[0])
     return number, shortened(line, 60)

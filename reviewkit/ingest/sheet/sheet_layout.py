@@ -75,7 +75,7 @@ def find_layout(text: str) -> Layout | None:
             layout = _below_separator(text, separator, width, labelled=labelled)
             rows = (
                 line
-                for number, line in numbered_lines(text)
+                for number, line in numbered_lines(text, filled=True)
                 if number >= layout.first and _shape_of(line, separator, labelled=labelled)[0] == layout.width
             )
             firsts = tuple(cells_of(line, separator)[0] for line in islice(rows, _SAMPLE))
@@ -85,8 +85,7 @@ def find_layout(text: str) -> Layout | None:
 
 def _below_separator(text: str, separator: str, width: int, *, labelled: bool) -> Layout:
     above: deque[tuple[int, str]] = deque(maxlen=_HEAD)
-    filled_lines = ((number, line) for number, line in numbered_lines(text) if line.strip())
-    for (number, line), (_, below) in pairwise(chain(filled_lines, [(0, "")])):
+    for (number, line), (_, below) in pairwise(chain(numbered_lines(text, filled=True), [(0, "")])):
         above.append((number, line))
         # a single remark such as "Averages,8,2" isn't a table
         alone = labelled and below and _shape_of(below, separator, labelled=labelled)[0] != width
@@ -107,9 +106,9 @@ def _separator(text: str, *, labelled: bool) -> tuple[str, int] | None:
     Ties go in the table's order. Rows of nothing but readings count before rows that include a text: 20,0  -1,5 isn't a
     row of three.
     """
-    step = max(1, sum(1 for _, line in numbered_lines(text) if line.strip()) // _SAMPLE)
-    filled = (line for _, line in numbered_lines(text) if line.strip())
-    sample = [line for place, line in enumerate(filled) if place < _SAMPLE or (place - _SAMPLE) % step == 0]
+    step = max(1, sum(1 for _ in numbered_lines(text, filled=True)) // _SAMPLE)
+    filled = enumerate(numbered_lines(text, filled=True))
+    sample = [line for place, (_, line) in filled if place < _SAMPLE or (place - _SAMPLE) % step == 0]
     best, most = None, (0, 0)
     for separator in SEPARATORS:
         signs = separator.strip(" ") or " \t"

@@ -119,9 +119,9 @@ def _codec(data: bytes) -> str:
     return "utf-8"
 
 
-def numbered_lines(text: str, first: int = 1, start: int = 0) -> Iterator[tuple[int, str]]:
-    """Yield the lines of a text from the character `start` on, with their numbers from `first` on. A quoted cell that
-    spans line ends makes one line of several.
+def numbered_lines(text: str, first: int = 1, start: int = 0, *, filled: bool = False) -> Iterator[tuple[int, str]]:
+    """Yield the lines of a text from the character `start` on, with their numbers from `first` on; `filled`: only those
+    that aren't blank. A quoted cell that spans line ends makes one line of several.
 
     They are cut one at a time: a file in memory or a split text would need several times the text's memory.
     """
@@ -137,7 +137,9 @@ def numbered_lines(text: str, first: int = 1, start: int = 0) -> Iterator[tuple[
                 if text.count('"', begin, end) % 2:
                     after, count = end, more
                     break
-        yield number, text[start : after - 1]
+        line = text[start : after - 1]
+        if not filled or line.strip():
+            yield number, line
         number, start = number + count, after
 
 

@@ -12,7 +12,7 @@ from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, least_width, p
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.sizes import LEAST, NOTE, STRIP_HEROES
 from reviewkit.render.cards.typeset import fit_text
-from reviewkit.verdict.verdict_words import margin_words
+from reviewkit.verdict.verdict_words import MEETS, margin_words
 
 _ARROW, _ARROW_GAP = 100.0, 44.0
 _CAPTION_GAP, _NOTE_GAP = 36.0, 34.0  # between caption, figure and note
@@ -347,4 +347,7 @@ def halves(word: str) -> tuple[str, str]:
 
 def margin_text(verdict: Verdict) -> str:
     """Return what goes under a verdict's word: "by 0.14 dB", "by a factor of 1.3", or why it isn't comparable."""
+    low, high = verdict.rating.within or (0.0, 0.0)
+    if -low != high and verdict.verdict == MEETS:
+        return ""  # of two unequal limits: a viewer can't see to which one it is
     return margin_words(verdict) or verdict.brief
