@@ -539,8 +539,9 @@ def test_a_build_is_the_real_one_and_stop_leaves_everything_as_it_was(desk, sess
     desk.save("measurements/leak.csv", crosstalk(-43.0))
     page.wait_for_selector("article:not([hidden]) :text('43.0 dB')", timeout=WAIT_MS)
     page.check("[name=tall]")  # the page has drawn the wide ones
+    page.check("[name=motion]")
     page.click("form[data-build] button")
-    page.click("text=Stop")
+    page.click("button:has-text('Stop')")
     page.wait_for_selector("text=Stopped. Everything is as it was.", timeout=WAIT_MS)
     assert {
         path.relative_to(session): path.read_bytes() for path in (session / "out").rglob("*") if path.is_file()

@@ -48,7 +48,7 @@ LONGEST_MESSAGE = 540  # characters: some six lines of a terminal; the longest o
 _ROWS_OF_A_SAMPLE = 30  # lines kept of a long file: the rest is more of the same
 # how a message tells what to do: a word of command after a pause, an example, or what would have been known
 _COMMANDS = (
-    "write|save|export|bring|delete|keep|copy|capture|give|put|name|leave|begin|list|move|correct|say|close|shorten|cut|"
+    "open|write|save|export|bring|delete|keep|copy|capture|give|put|name|leave|begin|list|move|correct|say|close|shorten|cut|"
     "scale|set|add|measure|make|split|rename|lower|end|show"
 )
 _REMEDY = re.compile(
