@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reviewkit.build import recognising
+from reviewkit.build.cache import VARIABLE, open_cache
 from reviewkit.build.pipeline import check
 from reviewkit.build.recognising import recognise_file
 from reviewkit.build.session_files import SessionFiles, read
@@ -307,3 +308,20 @@ def test_whatever_a_name_is_it_can_be_read(name):
 def test_what_a_name_says(name, table, kinds):
     read_ = read_name(f"measurements/{name}", WORDS)
     assert (dict(read_.table), set(read_.kinds)) == (table, kinds)
+
+
+def test_what_a_file_that_was_written_to_meanwhile_is_recognised_as_is_not_kept(folder, tmp_path, monkeypatch):
+    write(folder, after__response_csv=sweep())
+    place, examine = folder / "measurements/after/response.csv", recognising.recognise_file
+    monkeypatch.setenv(VARIABLE, str(tmp_path / "cache"))
+
+    def written_to(*given):
+        place.write_text("no table\n", encoding="utf-8")
+        return examine(*given)
+
+    monkeypatch.setattr(recognising, "recognise_file", written_to)
+    assert question(read(folder, cache=open_cache()), "after/response.csv")
+    monkeypatch.undo()
+    monkeypatch.setenv(VARIABLE, str(tmp_path / "cache"))
+    place.write_text(sweep(), encoding="utf-8")
+    assert not question(read(folder, cache=open_cache()), "after/response.csv")

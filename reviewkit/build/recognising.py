@@ -134,7 +134,9 @@ def _examined(
     calls = [(folder, entries[place].file, given[place]) for place in new]
     for place, text in zip(new, pool.begin(recognise_file, calls).results(), strict=True):
         texts[place] = text
-        cache.write(keys[place], text.encode())
+        file = entries[place].file
+        if file_digest(folder / file) == digests[file]:  # else it was written to meanwhile
+            cache.write(keys[place], text.encode())
     return [from_text(text) for text in texts]
 
 
