@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from reviewkit.model.card import Axis
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.scene import Page, Stroke, Text
+from reviewkit.render.cards.scene import Measure, Page, Stroke, Text
+from reviewkit.render.cards.shape import Shape
 from reviewkit.render.cards.sizes import AXIS
 from reviewkit.render.cards.traces import axis_position
 
@@ -18,52 +20,46 @@ _MOST_RULES = 4  # whoever reads a card in seconds reads the figure, not the sca
 _OVER_RULE = 12.0  # from a rule to the number on it
 
 
-def place_dial(page: Page, axis: Axis, loud: tuple[float, ...] = ()) -> None:
-    """Place the dial line across the whole frame, with ticks and numbers of an axis.
+def place_dial(page: Page, scales: Iterable[tuple[Shape, Axis]], loud: Sequence[float] = ()) -> None:
+    """Place the dial line across the whole frame, with the ticks and numbers of an axis under each part of it.
 
     `loud`: values whose numbers are in the heaviest weight.
     """
-    place_dial_line(page)
-    place_scale(page, axis, loud)
-
-
-def place_dial_line(page: Page) -> None:
-    """Place the dial line across the whole frame."""
-    shape = page.shape
+    look, dial = page.look, page.shape.dial
     with page.part_of("line"):
-        page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), page.look.ink, _LINE))
-
-
-def place_scale(page: Page, axis: Axis, loud: tuple[float, ...] = ()) -> None:
-    """Place the ticks and numbers of the dial; `loud`: see `place_dial`."""
-    shape, look = page.shape, page.look
-    left, right = shape.curves
-    numbers = _numbers(page, axis, loud)
-    with page.part_of("scale"):
-        for value in axis.minor:
-            at = axis_position(axis, value)
-            if 0.0 <= at <= 1.0 and all(abs(at - other) > 1e-6 for other, _, _ in numbers):
+        page.add(Stroke("dial", ((0.0, dial), (float(page.shape.width), dial)), look.ink, _LINE))
+    for shape, axis in scales:
+        left, right = shape.curves
+        numbers = _choose_numbers(page.measure, axis, loud, right - left, shape.safe.right - left)
+        with page.part_of("scale"):
+            for value in axis.minor:
+                at = axis_position(axis, value)
+                if 0.0 <= at <= 1.0 and all(abs(at - other) > 1e-6 for other, _, _ in numbers):
+                    x = left + at * (right - left)
+                    page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MINOR)), look.soft, 2.5))
+            reach = 0.0
+            for at, text, heavy in numbers:
                 x = left + at * (right - left)
-                page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MINOR)), look.soft, 2.5))
-        reach = 0.0
-        for at, text, heavy in numbers:
-            x = left + at * (right - left)
-            page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MAJOR)), look.ink, _LINE))
-            weight = "black" if heavy else "regular"
-            half = page.width(text, AXIS, weight) / 2
-            centre = min(max(x, shape.safe.left + half), shape.safe.right - half)
-            number = page.text(text, centre, shape.numbers, AXIS, look.ink, weight=weight, anchor="centre")
-            page.add(number)
-            reach = max(reach, number.box.right)
-        if axis.unit and not any(text.endswith(f" {axis.unit}") for _, text, _ in numbers):
-            width = page.width(axis.unit, AXIS)
-            if reach + 14 + width <= shape.safe.right:
-                page.add(page.text(axis.unit, reach + 14, shape.numbers, AXIS, look.soft))
+                page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MAJOR)), look.ink, _LINE))
+                weight = "black" if heavy else "regular"
+                half = page.width(text, AXIS, weight) / 2
+                centre = min(max(x, shape.safe.left + half), shape.safe.right - half)
+                number = page.text(text, centre, shape.numbers, AXIS, look.ink, weight=weight, anchor="centre")
+                page.add(number)
+                reach = max(reach, number.box.right)
+            if axis.unit and not any(text.endswith(f" {axis.unit}") for _, text, _ in numbers):
+                width = page.width(axis.unit, AXIS)
+                if reach + 14 + width <= shape.safe.right:
+                    page.add(page.text(axis.unit, reach + 14, shape.numbers, AXIS, look.soft))
 
 
-def _numbers(page: Page, axis: Axis, loud: tuple[float, ...]) -> list[tuple[float, str, bool]]:
-    """Return the numbers that have room as (share of the width, text, heavy): loud ones and the ends first."""
-    left, right = page.shape.curves
+def _choose_numbers(
+    measure: Measure, axis: Axis, loud: Sequence[float], width: float, most: float
+) -> list[tuple[float, str, bool]]:
+    """Return the numbers that have room as (share of the width, text, heavy): loud ones and the ends first.
+
+    `most`: how far from the left end of the width they and the unit may reach.
+    """
     ticks = [
         (axis_position(axis, value), text.removesuffix(f" {axis.unit}"), value in loud)
         for value, text in axis.ticks
@@ -74,11 +70,11 @@ def _numbers(page: Page, axis: Axis, loud: tuple[float, ...]) -> list[tuple[floa
     order = [t for t in ticks if t[2]] + ticks[:1] + ticks[-1:] + ticks[1:-1]
     kept: list[tuple[float, str, bool, float, float]] = []
     for at, text, heavy in dict.fromkeys(order):
-        half = page.width(text, AXIS, "black" if heavy else "regular") / 2 + _NUMBER_GAP / 2
+        half = measure(text, AXIS, "black" if heavy else "regular").width / 2 + _NUMBER_GAP / 2
         # the last one needs room for the unit after it
-        room = page.width(axis.unit, AXIS) + 14 if axis.unit and at == last else 0.0
-        start, stop = at * (right - left) - half, at * (right - left) + half
-        if room and left + stop + room > page.shape.safe.right:
+        room = measure(axis.unit, AXIS, "regular").width + 14 if axis.unit and at == last else 0.0
+        start, stop = at * width - half, at * width + half
+        if room and stop + room > most:
             text, stop = f"{text} {axis.unit}", stop + room
             start -= room
         if len(kept) < _MOST_NUMBERS and all(stop <= other[3] or start >= other[4] for other in kept):
