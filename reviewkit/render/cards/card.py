@@ -100,12 +100,12 @@ def _place_chart(page: Page, card: Card) -> None:
     cards = list(dict.fromkeys((card.repaired or card, card.found or card)))
     pages = [page if one is card else page.blank() for one in cards]
     lower = max(place_frame(each, one, one.title) for each, one in zip(pages, cards, strict=True))
-    frames = [len(each.items) for each in pages]
     top, bottom = shape.chart[0] + lower, shape.chart[1]
     if card.hero is None:
         place_chart(page, chart, top, bottom)
         return
     if all(one.hero and one.verdict is None for one in cards):
+        frames = [len(each.items) for each in pages]
         try:
             place = None
             for each, one in zip(pages, cards, strict=True):

@@ -56,7 +56,13 @@ def place_chart(
     LayoutFault
         If a name has no room.
     """
-    first, *others = parts = _parts(page, chart, top, bottom)
+    if not chart.beside:
+        parts = _parts_over_one_dial(page, chart, top, bottom)
+    elif page.shape.is_tall:
+        parts = _parts_below_each_other(page, chart, top, bottom)
+    else:
+        parts = _parts_beside_each_other(page, chart, top, bottom)
+    first, *others = parts
     place = _place_panel(*first, hero, wish)
     if hero is not None and place is None:
         return None
@@ -70,12 +76,8 @@ def place_chart(
     return place
 
 
-def _parts(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
-    """Return each panel with its plot, and the part of the page that it is on: all of it, or its own beside others."""
-    if not chart.beside:
-        return _parts_over_one_dial(page, chart, top, bottom)
-    if page.shape.is_tall:
-        return _parts_below_each_other(page, chart, top, bottom)
+def _parts_beside_each_other(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
+    """Return panels side by side, each with its part of the page, which has a scale of its own, and with its plot."""
     shape = page.shape
     gutter = shape.curves[0] - shape.safe.left
     room = shape.curves[1] - shape.safe.left - (gutter + _BESIDE_GAP) * (len(chart.panels) - 1) - gutter
@@ -91,7 +93,10 @@ def _parts(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Pa
 
 
 def _parts_over_one_dial(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
-    """Return panels one above the other, of which the last has the dial; a square one is as wide as it is high."""
+    """Return panels one above the other, each with its part of the page and its plot; the last has the dial.
+
+    A square one is as wide as it is high.
+    """
     left, right = page.shape.curves
     shares = [*chart.heights, *[1.0] * len(chart.panels)][: len(chart.panels)]
     room = bottom - top - _PANEL_GAP * (len(shares) - 1)
@@ -109,7 +114,7 @@ def _parts_over_one_dial(page: Page, chart: Chart, top: float, bottom: float) ->
 
 
 def _parts_below_each_other(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
-    """Return panels that stand one above the other, each with a scale of its own; the last has the dial."""
+    """Return panels one above the other like those side by side; the last has the dial."""
     shape = page.shape
     under = shape.dial - bottom  # from a plot to its scale
     room = bottom - top - (len(chart.panels) - 1) * (under + _SCALE_HIGH)

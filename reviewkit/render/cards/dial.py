@@ -82,21 +82,20 @@ def _choose_numbers(
     return [(at, text, heavy) for at, text, heavy, _, _ in sorted(kept)]
 
 
-def rules(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
+def _choose_rules(axis: Axis, height: float, least: float) -> list[tuple[float, str]]:
     """Return the horizontal rules of a panel as (share of the height, number), at most four, the unit at the top.
 
-    If there are more, or if they are close together, only every second, third … is given, counted from zero if it is
-    there, else the lowest.
+    If there are more, or if they are closer together than `least`, only every second, third … is given, counted from
+    zero if it is there, else the lowest.
     """
     ticks = [
         (axis_position(axis, value), text.removesuffix(f" {axis.unit}"), value) for value, text in axis.ticks if text
     ]
     ticks = sorted(tick for tick in ticks if -1e-6 <= tick[0] <= 1 + 1e-6)
-    least = page.cap(AXIS) + _OVER_RULE + 14
     anchor = next((index for index, tick in enumerate(ticks) if tick[2] == 0), 0)
     for step in range(1, len(ticks) + 1):
         kept = [tick for index, tick in enumerate(ticks) if (index - anchor) % step == 0]
-        gaps = [(high[0] - low[0]) * box.height for low, high in pairwise(kept)]
+        gaps = [(high[0] - low[0]) * height for low, high in pairwise(kept)]
         if len(kept) <= _MOST_RULES and all(gap >= least for gap in gaps):
             found = [(at, text) for at, text, _ in kept]
             return [*found[:-1], (found[-1][0], f"{found[-1][1]} {axis.unit}".rstrip())] if found else []
@@ -109,7 +108,7 @@ def place_rules(page: Page, axis: Axis, box: Box, gap: tuple[float, float] | Non
     `gap`: left and right end of the room between two curves, where the rules stop.
     """
     look, safe = page.look, page.shape.safe
-    for at, text in rules(page, axis, box):
+    for at, text in _choose_rules(axis, box.height, page.cap(AXIS) + _OVER_RULE + 14):
         y = box.bottom - at * box.height
         spans = ((safe.left, safe.right),) if gap is None else ((safe.left, gap[0]), (gap[1], safe.right))
         for left, right in spans:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from operator import itemgetter
 
 from reviewkit.render.cards.scene import Measure, Page
 
@@ -61,9 +62,11 @@ def _break_lines(
     if most == 1 or whole > width * most:
         return None
     best: tuple[int, float, tuple[str, ...]] | None = None
-    for cost, before, after in _breaks(text, anywhere):
+    for cost, before, after in sorted(_breaks(text, anywhere), key=itemgetter(0)):  # measuring costs more than sorting
+        if best is not None and cost > best[0]:
+            break
         first = measure(before, size, weight).width
-        if first > width or (best is not None and cost > best[0]):
+        if first > width:
             continue
         rest = _break_lines(measure, after, size, weight, width, most - 1, anywhere)
         if rest is not None:
