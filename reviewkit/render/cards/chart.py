@@ -61,7 +61,7 @@ def place_chart(
     elif page.shape.is_tall:
         parts = _parts_below_each_other(page, chart, top, bottom)
     else:
-        parts = _parts_beside_each_other(page, chart, top, bottom)
+        parts = _parts_side_by_side(page, chart, top, bottom)
     first, *others = parts
     place = _place_panel(*first, hero, wish)
     if hero is not None and place is None:
@@ -76,7 +76,7 @@ def place_chart(
     return place
 
 
-def _parts_beside_each_other(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
+def _parts_side_by_side(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
     """Return panels side by side, each with its part of the page, which has a scale of its own, and with its plot."""
     shape = page.shape
     gutter = shape.curves[0] - shape.safe.left
