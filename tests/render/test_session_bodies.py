@@ -93,8 +93,25 @@ def test_the_hunt_s_needle_narrows_to_the_part(shape):
     assert across[0] > across[-1]
     tip = [point for point in pieces[-1].points if point[along] == ends[-1][-1]]
     assert np.ptp([point[1 - along] for point in tip]) == pytest.approx(0, abs=1e-6)
-    loud = [text.text for text in texts(items) if text.weight == "black"]
-    assert loud == ["0.2 mV", "too low", "open"]  # one figure gave it away
+    # only the part is loud and has figures; what led to it says its word
+    assert [text.text for text in texts(items) if text.weight == "black"] == ["open"]
+    assert [text.text for text in texts(items) if text.text[-1] in "ΩV"] == ["expected 220 Ω"]
+    words = [text for text in texts(items) if text.text in ("OK", "too low")]
+    assert [text.colour for text in words] == [LOOK.soft] * 2 + [LOOK.falls_short] * 2
+    assert {text.weight for text in words} == {"regular"}
+
+
+@EVERY_SHAPE
+def test_the_part_s_value_is_the_largest_with_what_was_expected_above_it(shape):
+    part = HuntReading("Decoder, free-running", "19.00 kHz", "18.86 kHz", "too low", out=True)
+    items = texts(sound(with_body("hunt", part=part), shape=shape))
+    named = {text.text: text for text in items}
+    figure, expected = named["18.86 kHz"], named["expected 19.00 kHz"]
+    on_card = [text for text in items if text.text not in SAMPLES["hunt"].title]
+    assert figure == max(on_card, key=lambda text: text.size)
+    assert expected.box.bottom <= figure.box.top
+    words = [text for text in items if text.text == "too low"]
+    assert all(text.size < words[-1].size < figure.size for text in words[:-1])
 
 
 # ------------------------------------------------------------------ score
