@@ -206,7 +206,7 @@ def test_a_score_shows_missed_undecided_then_met_in_one_sweep():
     steps = steps_of("score")
     shown = [" ".join(item.text for item in step.items if isinstance(item, Text)) for step in steps]
     appears = [
-        next(at for at, text in enumerate(shown) if word in text) for word in ("missed by", "60.3", "1 not judged")
+        next(at for at, text in enumerate(shown) if word in text) for word in ("by 13 %", "60.3", "1 not judged")
     ]
     assert appears == sorted(set(appears))
     assert steps[appears[0]].way == "fade"

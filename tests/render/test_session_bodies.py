@@ -148,7 +148,7 @@ def test_every_score_fits_on_one_card(shape, counts):
     large = max((text for text in texts(items) if text.text in ("52", "60.3")), key=lambda text: text.size)
     assert large.size >= 72
     named = [*(f"Missed {n}" for n in range(counts[0], 0, -1)), *(f"Close {n}" for n in range(1, counts[1] + 1))]
-    shown = [text.text for text in texts(items) if text.text.startswith(("Missed", "Close", "Met"))]
+    shown = [text.text for text in texts(items) if text.text.startswith(("Missed", "Close", "Met "))]
     assert shown == (named[: len(shown)] if named else ["Met 1"])
     left_out = [sum(name.startswith(word) for name in named[len(shown) :]) for word in ("Missed", "Close")]
     for count, what in zip(left_out, ("more missed", "more too close to call"), strict=True):
@@ -186,13 +186,27 @@ def test_everything_missed_has_only_the_worst_in_colour():
     assert len(wedges(items, LOOK.falls_short)) == 1
     assert len(wedges(items, LOOK.ink)) == 4
     coloured = [text.text for text in texts(items) if text.colour == LOOK.falls_short]
-    assert coloured == ["52", "missed by 13 %"]
+    assert coloured == ["missed", "52", "by 13 %"]
 
 
 def test_everything_met_has_the_smallest_margin_large():
     items = sound(score(0, 0, 0, 5))
     assert max(texts(items), key=lambda text: text.size).text == "52"
-    assert {"Met 1", "rated 60", "tightest: met by 13 %"} <= {text.text for text in texts(items)}
+    assert {"nearest its limit", "Met 1", "rated 60", "met by 13 %"} <= {text.text for text in texts(items)}
+    one = {text.text for text in texts(sound(score(0, 0, 0, 1)))}  # the nearest of one is no news
+    assert {"met", "by 13 %"} <= one
+
+
+@EVERY_SHAPE
+def test_each_large_figure_is_below_the_word_of_its_verdict(shape):
+    items = texts(sound(score(1, 1, 0, 9), shape=shape))
+    headings = {text.text: text for text in items if text.text in ("missed", "too close to call")}
+    assert [text.colour for text in headings.values()] == [LOOK.falls_short, LOOK.ink]
+    figures = [text for text in items if text.text in ("52", "60.3")]
+    assert len(figures) == 2
+    for text in figures:
+        above = [name for name, heading in headings.items() if heading.baseline < text.box.top]
+        assert above[-1] == ("missed" if text.text == "52" else "too close to call")
 
 
 # ------------------------------------------------------------------ ending
