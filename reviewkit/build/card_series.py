@@ -129,7 +129,7 @@ def _whole_series(measured: Sequence[Card], results: Results, called: Set[str]) 
         make_fix_card(repair),
         session_cards.make_repair_card(repair) if "repair-list" in called else None,
         *(card for card in measured if card not in first),
-        make_score_card(verdicts, session.printed, repaired=repaired),
+        make_score_card(verdicts, session.printed, repaired=repaired, called="score" in called),
         session_cards.make_table_card(session, results.table, verdicts, repaired=repaired)
         if "table" in called
         else None,

@@ -309,7 +309,7 @@ class Ending:
     word
         "Repaired", "Improved", "Not repaired", "Measured".
     hero
-        What changed most; with nothing repaired, the rating nearest to its limit.
+        What changed most; with nothing repaired, the largest miss, else the rating nearest to its limit.
     tally
         The verdict's word of every rating.
     met
@@ -317,9 +317,9 @@ class Ending:
     of
         After it: "of 11 judged ratings met".
     missed
-        Each that was missed: "Damping factor 52, rated 60".
+        Each that was missed: "damping factor 52, rated 60".
     pending
-        What was not read again, so that the word is not "Repaired".
+        Below the word, why it isn't "Repaired": what was not read again, that nothing was repaired.
     """
 
     word: str
