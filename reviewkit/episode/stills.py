@@ -15,7 +15,7 @@ from reviewkit.episode.wording import lower_first
 from reviewkit.measure import figures
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model import quantities
-from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Rows, Trace
+from reviewkit.model.card import OF_NO_STAGE, Card, Chart, Fall, Hero, Mark, Panel, Room, Rows, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
 from reviewkit.model.ratings import DECIBELS
@@ -241,7 +241,8 @@ def _panel(
         own, other = drawn.get(channel), next((t for name, t in drawn.items() if name != channel), None)
         room = Room(own, other, fault=True) if own is not None and other is not None and place else None
         text = f": {quantities.show(healthy)}" if healthy is not None else ""
-        named = [
+        named = [t for t in panel.traces if t.role == "ideal"]
+        named += [
             replace(t, label=names.get(t.channel, _channel(t.channel)) + ("" if t.channel == channel else text))
             for t in drawn.values()
         ]
@@ -249,7 +250,7 @@ def _panel(
         named = [
             replace(t, label={"before": "before", "now": "after"}.get(t.role, t.label))
             for t in panel.traces
-            if t.channel in (channel, "") or t.role == "bench"
+            if t.channel in (channel, "") or t.role in OF_NO_STAGE
         ]
         stems = panel.stems
         old, new = (next((t for t in named if t.role == role), None) for role in ("before", "now"))
@@ -296,7 +297,7 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
 
 def _alike(traces: Sequence[Trace], mark: Mark) -> tuple[Trace, ...]:
     """Return the curves of what a mark lies on, of all channels: noise without distortion."""
-    near = [t for t in traces if t.channel == mark.channel and t.role != "bench" and len(t.x)]
+    near = [t for t in traces if t.channel == mark.channel and t.role not in OF_NO_STAGE and len(t.x)]
     on = min(near, key=lambda t: abs(float(np.interp(mark.x, t.x, t.y)) - mark.y), default=None)
     if on is None:
         return tuple(traces)
@@ -340,7 +341,10 @@ def _height(panel: Panel, finding: Finding, x: float | None) -> float | None:
     heights = [
         float(t.y[min(range(len(t.x)), key=lambda i: abs(t.x[i] - x))])
         for t in panel.traces
-        if t.role != "bench" and t.channel == finding.channel[:1] and len(t.x) and t.x[0] * 0.99 <= x <= t.x[-1] * 1.01
+        if t.role not in OF_NO_STAGE
+        and t.channel == finding.channel[:1]
+        and len(t.x)
+        and t.x[0] * 0.99 <= x <= t.x[-1] * 1.01
     ]
     wanted = abs(finding.value) if finding.unit == panel.y.unit else float("inf")
     return min(heights, key=lambda y: abs(abs(y) - wanted) if wanted < float("inf") else -abs(y), default=None)
@@ -348,14 +352,14 @@ def _height(panel: Panel, finding: Finding, x: float | None) -> float | None:
 
 def _with(chart: Chart, stage: str, traces: Sequence[Trace]) -> Chart:
     """Return a chart without the old curves, unless it has no others."""
-    old = {t.role for t in traces if t.role != "bench"} == {"before"}
+    old = {t.role for t in traces if t.role not in OF_NO_STAGE} == {"before"}
     keep = ("before",) if old else ("now", "residual")
     return replace(
         chart,
         panels=tuple(
             replace(
                 panel,
-                traces=tuple(t for t in panel.traces if t.role in keep or t.role == "bench"),
+                traces=tuple(t for t in panel.traces if t.role in (*keep, *OF_NO_STAGE)),
                 stems=tuple(s for s in panel.stems if s.role in keep),
                 marks=tuple(m for m in panel.marks if m.role in keep),
             )

@@ -40,6 +40,9 @@ class Axis:
     minor: tuple[float, ...] = ()
 
 
+OF_NO_STAGE = ("bench", "ideal")  # roles of curves that a repair doesn't change
+
+
 @dataclass(frozen=True, eq=False)
 class Trace:
     """A curve.
@@ -51,7 +54,7 @@ class Trace:
     channel
         L, R or "" (neither).
     role
-        Now, before, bench or residual.
+        Now, before, bench, ideal (how it should be) or residual.
     label
         Written where the curve runs: "L", "right, 0.021 %", "bass full up".
     """

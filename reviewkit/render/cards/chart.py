@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.model.card import Chart, Hero, Panel, Trace
+from reviewkit.model.card import OF_NO_STAGE, Chart, Hero, Panel, Trace
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.dial import place_dial, place_dial_line, place_rules, place_scale
 from reviewkit.render.cards.free_space import FreeSpace
@@ -38,7 +38,7 @@ _BESIDE_GAP = 72.0
 _SCALE_HIGH = 130.0  # of a scale within the chart, with the numbers of the plot below it
 _SHORT_LIMIT = 132.0  # the width of a limit at one frequency
 _DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn thinner, or it would be a block
-_ROLES = ("bench", "residual", "before", "now")  # drawn in this order
+_ROLES = (*OF_NO_STAGE, "residual", "before", "now")  # drawn in this order
 
 
 def place_chart(
@@ -162,7 +162,7 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
 def _part_of(role: str, panel: Panel) -> str:
     """Return the part of the card that a curve or stem belongs to: a ghost, if there are others after it."""
     roles = {trace.role for trace in panel.traces} | {stem.role for stem in panel.stems}
-    return "ghost" if role == "before" and roles - {"before", "bench"} else "curve"
+    return "ghost" if role == "before" and roles - {"before", *OF_NO_STAGE} else "curve"
 
 
 def _line(trace: Trace, panel: Panel, box: Box) -> DrawnTrace:
@@ -170,7 +170,7 @@ def _line(trace: Trace, panel: Panel, box: Box) -> DrawnTrace:
     if panel.x.scale == "log":  # a sweep; samples over time are joined as they are
         points = smoothed(points, _SPACING / box.width)
     pixels = to_pixels(points, box)
-    width = {"bench": BENCH, "before": GHOST, "residual": GHOST}.get(trace.role, CURVE)
+    width = {**dict.fromkeys(OF_NO_STAGE, BENCH), "before": GHOST, "residual": GHOST}.get(trace.role, CURVE)
     if line_length(pixels) > _DENSE * box.width:
         width = min(width, CURVE / 2)
     return DrawnTrace(trace, points, pixels, width)
@@ -182,7 +182,7 @@ def _place_line(page: Page, line: DrawnTrace, free: FreeSpace, *, dashes: bool) 
     colour = page.look.curve(trace.channel, trace.role)
     dense = line.width < GHOST
     # (a dense curve isn't dashed: dashes would split every peak)
-    dashed = dashes and trace.channel[:1] == "R" and trace.role != "bench" and not dense
+    dashed = dashes and trace.channel[:1] == "R" and trace.role not in OF_NO_STAGE and not dense
     unit = max(line.width, 7.0)  # a thin line's dashes are nearly as long as a thick one's
     page.add(Stroke("curve", line.pixels, colour, line.width, (DASH[0] * unit, DASH[1] * unit) if dashed else None))
     free.occupy_line(line.pixels, line.width)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.model.card import Limit
+from reviewkit.model.card import OF_NO_STAGE, Limit
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.layout_check import crosses, lies_on
@@ -106,7 +106,7 @@ def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: 
 def _label_colour(page: Page, line: DrawnTrace, place: Box) -> str:
     """Return a name's colour: its channel's; on a fill, only if it can be read there."""
     trace, look = line.trace, page.look
-    if trace.role in ("bench", "before"):
+    if trace.role in (*OF_NO_STAGE, "before"):
         return look.soft
     if not trace.channel:
         return look.ink
