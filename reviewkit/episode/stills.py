@@ -43,6 +43,8 @@ def make_stills(
     verdicts: Sequence[Verdict],
     changes: Sequence[Change],
     compared: Sequence[str],
+    *,
+    further: bool = False,
 ) -> list[Card]:
     """Return the cards of some runs.
 
@@ -60,6 +62,8 @@ def make_stills(
         Of the whole session: figures measured alike before and after.
     compared : sequence of str
         The quantities by which this kind compares before and after.
+    further : bool
+        True if it is another picture of runs that have their card, which has the verdict.
 
     Returns
     -------
@@ -68,13 +72,14 @@ def make_stills(
         is judged by one of these runs' figures; without either, the card with its own figure.
     """
     ids = {f.measurement for run in runs for f in run.findings}
+    alone = _on_one_scale(alone, base)
     if not isinstance(base.body, Chart) or not base.body.panels:
         return [replace(base, stage=stage_of(runs), finding=_in_words(base, runs, verdicts))]
     verdict = leading_verdict(verdicts, ids)
     own = [c for c in changes if c.after.measurement in ids and c.before.measurement in ids]
     change = largest_change(own, compared, verdict.findings if verdict else ())
     made = [] if change is None else [_pair(base, runs, change, one_channel=not _changed_alike(change, own))]
-    if verdict is not None:
+    if verdict is not None and not further:
         one = _judged(alone, runs, verdict)
         made.append(replace(one, id=f"{base.id}-rated") if made else one)
     if not made:
@@ -84,6 +89,15 @@ def make_stills(
             replace(alone, stage=_stage_now(runs), body=_without_limits(now), finding=_finding("plain", runs, alone))
         ]
     return made
+
+
+def _on_one_scale(alone: Card, base: Card) -> Card:
+    """Return the card of one stage with those scales of the card of both that they share."""
+    if not isinstance(alone.body, Chart) or not isinstance(base.body, Chart):
+        return alone
+    pairs = zip(alone.body.panels, base.body.panels, strict=True)
+    panels = tuple(replace(own, y=of_both.y) if own.one_scale else own for own, of_both in pairs)
+    return replace(alone, body=replace(alone.body, panels=panels))
 
 
 def _in_words(base: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Point:
@@ -210,7 +224,7 @@ def _place(change: Change, panel: Panel) -> tuple[float, float, float] | None:
     x = change.after.at.get(key)
     if x is None or panel.y.unit != change.after.unit or panel.stems or not panel.traces:
         return None
-    if quantities.quantity_of(change.after).extent:
+    if quantities.quantity_of(change.after).extent or not panel.x.low <= x <= panel.x.high:
         return None
     return float(x), change.before.value, change.after.value
 
@@ -280,15 +294,10 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     if x is None and (own := [m for m in marks if math.isclose(m.x, deciding.value)]):  # a place along the axis itself
         marks, traces = tuple(own), _alike(first.traces, own[0])
     first = replace(first, limits=limits, marks=marks, traces=traces)
-    panels = (first, *(replace(p, limits=()) for p in body.panels[1:]))
-    # where a deviation comes from is another matter
-    body = (
-        replace(body, panels=panels[:1], heights=(1.0,), beside=False) if body.beside else replace(body, panels=panels)
-    )
     return replace(
         base,
         stage=_stage_now(runs),
-        body=body,
+        body=replace(body, panels=(first, *(replace(p, limits=()) for p in body.panels[1:]))),
         hero=hero,
         verdict=verdict,
         finding=_finding("verdict", runs, base, verdict=verdict, pair=find_loudspeakers(runs, verdict, limits)),

@@ -134,6 +134,8 @@ class Panel:
         True if it never shows a second channel, from which dashes would tell its own.
     square
         True if both scales are the same, so that it is as wide as it is high.
+    one_scale
+        True if a card of one stage has the same vertical scale as that of both.
     """
 
     x: Axis
@@ -147,18 +149,15 @@ class Panel:
     label: str = ""
     one_channel: bool = False
     square: bool = False
+    one_scale: bool = False
 
 
 @dataclass(frozen=True, eq=False)
 class Chart:
-    """Panels one above the other over one dial, the scale of the last; `heights`: their relative heights.
-
-    `beside`: each over a scale of its own, side by side in a wide frame; `heights` are then their widths.
-    """
+    """Panels one above the other over one dial, the scale of the last; `heights`: their relative heights."""
 
     panels: tuple[Panel, ...]
     heights: tuple[float, ...] = (1.0,)
-    beside: bool = False
 
 
 @dataclass(frozen=True)
