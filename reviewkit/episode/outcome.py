@@ -6,14 +6,13 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit.episode.stills import size_of
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model import quantities
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Run
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
-from reviewkit.verdict.changes import is_repaired
+from reviewkit.verdict.changes import is_repaired, size_of
 from reviewkit.verdict.repair_points import (
     OK,
     is_after_repair,

@@ -18,14 +18,12 @@ from reviewkit.model import quantities
 from reviewkit.model.card import OF_NO_STAGE, Card, Chart, Fall, Hero, Mark, Panel, Room, Rows, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
-from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
+from reviewkit.verdict.changes import size_of
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT
 
 BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after"
-# from which a change is what the card is about, not its verdict
-_TIMES, _DECIBELS = 2.0, 3.0
 _ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE)
 _TWO_SIDES = re.compile(r"\+[\d.]+ −[\d.]+")  # how far a curve goes either way
 
@@ -110,19 +108,6 @@ def _in_words(base: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> P
     names = ((MEETS, "met"), (SHORT, "missed"), (CLOSE, CLOSE))
     plain = _finding("plain", runs, base)
     return replace(plain, facts={**plain.facts, "counts": [(words[word], name) for word, name in names if words[word]]})
-
-
-def size_of(change: Change) -> float:
-    """Return how large a change is: 1 is a factor of two, or 3 dB; 0 if it is within its uncertainty."""
-    before, after = change.before, change.after
-    unsure = math.hypot(before.uncertainty or 0.0, after.uncertainty or 0.0)
-    if abs(before.value - after.value) <= unsure:
-        return 0.0
-    if after.unit in DECIBELS:
-        return abs(before.value - after.value) / _DECIBELS
-    if before.value <= 0 or after.value <= 0:
-        return 0.0
-    return abs(math.log(after.value / before.value)) / math.log(_TIMES)
 
 
 def largest_change(changes: Sequence[Change], compared: Sequence[str], judged: Sequence[Finding] = ()) -> Change | None:
