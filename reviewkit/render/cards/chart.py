@@ -119,9 +119,11 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
 
 
 def _part_of(role: str, panel: Panel) -> str:
-    """Return the part of the card that a curve or stem belongs to: a ghost, if there are others after it."""
+    """Return the part of the card that a curve or stem belongs to: a ghost, if there are others after it, and what
+    they are compared with.
+    """
     roles = {trace.role for trace in panel.traces} | {stem.role for stem in panel.stems}
-    return "ghost" if role == "before" and roles - {"before", *OF_NO_STAGE} else "curve"
+    return "ghost" if role == "ideal" or (role == "before" and roles - {"before", *OF_NO_STAGE}) else "curve"
 
 
 def _line(trace: Trace, panel: Panel, box: Box) -> DrawnTrace:

@@ -70,9 +70,9 @@ def place_trace_labels(
         free.occupy_box(place.grown(MARGIN, MARGIN))
         drop = page.measure(trace.label, size, weight)[2]
         colour = _label_colour(page, line, place)
-        page.add(
-            page.text(trace.label, place.left, place.bottom - drop, size, colour, weight=weight, remedy=SHORTEN_LABEL)
-        )
+        with page.part_of("ghost" if trace.role == "ideal" else "label"):
+            x, y = place.left, place.bottom - drop
+            page.add(page.text(trace.label, x, y, size, colour, weight=weight, remedy=SHORTEN_LABEL))
 
 
 def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: str) -> Box:
