@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from itertools import pairwise
 
 from reviewkit.model.card import Axis
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.scene import Measure, Page, Stroke, Text
-from reviewkit.render.cards.shape import Shape
 from reviewkit.render.cards.sizes import AXIS
 from reviewkit.render.cards.traces import axis_position
 
@@ -20,37 +19,38 @@ _MOST_RULES = 4  # whoever reads a card in seconds reads the figure, not the sca
 _OVER_RULE = 12.0  # from a rule to the number on it
 
 
-def place_dial(page: Page, scales: Iterable[tuple[Shape, Axis]], loud: Sequence[float] = ()) -> None:
-    """Place the dial line across the whole frame, with the ticks and numbers of an axis under each part of it.
+def place_dial(page: Page, axis: Axis | None, loud: Sequence[float] = ()) -> None:
+    """Place the dial line across the whole frame, with ticks and numbers of an axis if there is one.
 
     `loud`: values whose numbers are in the heaviest weight.
     """
-    look, dial = page.look, page.shape.dial
+    shape, look = page.shape, page.look
+    left, right = shape.curves
     with page.part_of("line"):
-        page.add(Stroke("dial", ((0.0, dial), (float(page.shape.width), dial)), look.ink, _LINE))
-    for shape, axis in scales:
-        left, right = shape.curves
-        numbers = _choose_numbers(page.measure, axis, loud, right - left, shape.safe.right - left)
-        with page.part_of("scale"):
-            for value in axis.minor:
-                at = axis_position(axis, value)
-                if 0.0 <= at <= 1.0 and all(abs(at - other) > 1e-6 for other, _, _ in numbers):
-                    x = left + at * (right - left)
-                    page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MINOR)), look.soft, 2.5))
-            reach = 0.0
-            for at, text, heavy in numbers:
+        page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, _LINE))
+    if axis is None:
+        return
+    numbers = _choose_numbers(page.measure, axis, loud, right - left, shape.safe.right - left)
+    with page.part_of("scale"):
+        for value in axis.minor:
+            at = axis_position(axis, value)
+            if 0.0 <= at <= 1.0 and all(abs(at - other) > 1e-6 for other, _, _ in numbers):
                 x = left + at * (right - left)
-                page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MAJOR)), look.ink, _LINE))
-                weight = "black" if heavy else "regular"
-                half = page.width(text, AXIS, weight) / 2
-                centre = min(max(x, shape.safe.left + half), shape.safe.right - half)
-                number = page.text(text, centre, shape.numbers, AXIS, look.ink, weight=weight, anchor="centre")
-                page.add(number)
-                reach = max(reach, number.box.right)
-            if axis.unit and not any(text.endswith(f" {axis.unit}") for _, text, _ in numbers):
-                width = page.width(axis.unit, AXIS)
-                if reach + 14 + width <= shape.safe.right:
-                    page.add(page.text(axis.unit, reach + 14, shape.numbers, AXIS, look.soft))
+                page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MINOR)), look.soft, 2.5))
+        reach = 0.0
+        for at, text, heavy in numbers:
+            x = left + at * (right - left)
+            page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MAJOR)), look.ink, _LINE))
+            weight = "black" if heavy else "regular"
+            half = page.width(text, AXIS, weight) / 2
+            centre = min(max(x, shape.safe.left + half), shape.safe.right - half)
+            number = page.text(text, centre, shape.numbers, AXIS, look.ink, weight=weight, anchor="centre")
+            page.add(number)
+            reach = max(reach, number.box.right)
+        if axis.unit and not any(text.endswith(f" {axis.unit}") for _, text, _ in numbers):
+            width = page.width(axis.unit, AXIS)
+            if reach + 14 + width <= shape.safe.right:
+                page.add(page.text(axis.unit, reach + 14, shape.numbers, AXIS, look.soft))
 
 
 def _choose_numbers(

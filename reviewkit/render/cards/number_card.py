@@ -50,7 +50,7 @@ def place_number(page: Page, body: Number, lower: float) -> None:
         baseline = baseline + high - cap + _UNDER_FIGURE + page.cap(sentence.size, "bold")
         pitch = sentence.size
         place_lines(page, sentence, safe.left, baseline, pitch, look.ink, weight="bold", remedy=SHORTEN_FIGURE)
-    place_dial(page, [(shape, body.dial)] if body.dial else [])
+    place_dial(page, body.dial)
     if body.dial is not None:
         with page.part_of("needle"):
             _place_needles(page, body, body.dial)

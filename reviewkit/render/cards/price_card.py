@@ -63,7 +63,7 @@ def place_years(page: Page, body: Price, *, with_now: bool = True) -> float:
     if first == last:
         page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
     else:
-        place_dial(page, [(shape, year_axis(first, last))])
+        place_dial(page, year_axis(first, last))
     now = f"equals about {body.now} in {last} money" if body.now and with_now else ""
     with page.part_of("needle"):
         x = left if first != last else shape.safe.left + _TALL[1]
