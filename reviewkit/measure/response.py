@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
-import numpy as np
-
-from reviewkit.measure import curves, figures, scales, sweeps
+from reviewkit.measure import figures, scales, sweeps
 from reviewkit.measure.capture_requests import is_even, reading_request
-from reviewkit.measure.deviations import deviation_card, read_deviations
-from reviewkit.measure.target_curves import refuse_misread, with_target
+from reviewkit.measure.deviations import deviation_card
+from reviewkit.measure.target_curves import is_fm, refuse_misread, with_target
 from reviewkit.model import quantities, unstated_conditions
-from reviewkit.model.arrays import Array
+from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.capture_request import ALONE, AS_USED, SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Card
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
@@ -21,7 +20,7 @@ from reviewkit.model.finding_conditions import relative_words
 from reviewkit.model.gear import DECK, PLAYER
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
-from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.sheet import Sheet
 from reviewkit.model.targets import condition_of, seconds_of
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
@@ -42,61 +41,67 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     1 kHz (315 Hz of a cassette deck, the mean over a band of a loudspeaker), `at.relative_to` has it, Hz.
     """
     assert sheet is not None
-    sheet, target_db = with_target(sheet, c)
+    target_db = None
+    if c.measurement.target:
+        sheet, target_db = with_target(sheet, c)
     frequency_hz, columns = sheet.need("frequency").values, sweeps.levels_of(sheet)
-    found: list[Finding] = []
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "flatness", "channel_balance")]))
     to_hz = unstated_conditions.relative_to_hz(c.measurement, c.gear)
+    may_be_misread = bool(c.measurement.target) or is_fm(c)
+    found: list[Finding] = []
+    withheld: list[str] = []
+    drawn: list[Curve] = []
+    levels_db = {column.channel: relative_db(column.values, column.unit) for column in columns}
+    for column in columns:
+        if may_be_misread:
+            refuse_misread(sheet, c, column, target_db, to_hz)
+        level_db = levels_db[column.channel]
+        deviation_db = sweeps.relative(frequency_hz, level_db if target_db is None else level_db - target_db, to_hz)
+        if deviation_db is None:
+            remark = f"the sweep does not reach {relative_words(to_hz)}, to which a response is referred"
+            withheld = [f"{c.measurement.id}: no figures, {remark}"]
+        else:
+            drawn.append(Curve("", column.channel, frequency_hz, read_only(deviation_db)))
+            found += _of_channel(c, drawn[-1], bands, to_hz)
+    units = {column.channel: column.unit for column in columns}
+    if {"L", "R"} <= set(units):
+        if units["L"] == units["R"]:
+            found += _balance(c, frequency_hz, levels_db["L"] - levels_db["R"], bands, to_hz)
+        else:
+            withheld.append(
+                f"{c.measurement.id}: no channel balance, the left is in {units['L']} and the right in {units['R']}; "
+                "export both in one unit"
+            )
+    return Measured(tuple(found), tuple(withheld), tuple(drawn))
+
+
+def _of_channel(
+    c: Conditions, curve: Curve, bands: Sequence[tuple[float, float]], to_hz: float | tuple[float, float]
+) -> list[Finding]:
+    """Return what one channel's deviation amounts to, and its corners."""
     # 1 kHz goes without saying
     under: dict[str, Any] = (
         {} if to_hz == REFERENCE_HZ else {"relative_to": list(to_hz) if isinstance(to_hz, tuple) else [to_hz]}
     )
-
-    def deviation_of(column: Column) -> Array | None:
-        refuse_misread(sheet, c, column, target_db, to_hz)
-        level_db = relative_db(column.values, column.unit)
-        return sweeps.relative(frequency_hz, level_db if target_db is None else level_db - target_db, to_hz)
-
-    drawn, withheld = read_deviations(sheet, c, deviation_of, "a response", relative_words(to_hz))
-    for curve in drawn:
-        for band_hz in bands:
-            reached = curves.covered(frequency_hz, band_hz)
-            if reached is None:
-                continue
-            where, inside = curves.part(frequency_hz, curve.y, reached)
-            places = {name: int(at(inside)) for name, at in (("high", np.argmax), ("low", np.argmin))}
-            further = max(places.values(), key=lambda index: abs(inside[index]))
-            for quantity, index in (
-                ("deviation_high", places["high"]),
-                ("deviation_low", places["low"]),
-                ("flatness", further),
-            ):
-                value = abs(inside[index]) if quantity == "flatness" else inside[index]
-                hz, band = float(where[index]), list(reached)
-                found.append(figures.finding(c, quantity, curve.channel, value, frequency=hz, band=band, **under))
-        found += _from_constants(c, curve, under)
-        for quantity, step in (("corner_low", -1), ("corner_high", +1)):
-            corner = sweeps.corner_hz(frequency_hz, curve.y, step, to_hz)
-            if corner is not None:
-                found.append(figures.finding(c, quantity, curve.channel, corner, **under))
-    found += _balance(frequency_hz, columns, c, bands, to_hz)
-    units = {column.channel: column.unit for column in columns}
-    if {"L", "R"} <= set(units) and units["L"] != units["R"]:
-        withheld.append(
-            f"{c.measurement.id}: no channel balance, the left is in {units['L']} and the right in {units['R']}; "
-            "export both in one unit"
-        )
-    return Measured(tuple(found), tuple(withheld), tuple(drawn))
-
-
-def _from_constants(c: Conditions, curve: Curve, under: Mapping[str, Any]) -> list[Finding]:
-    """Return the deviation from a de-emphasis or a tape's equalisation on both sides, if that is rated."""
-    found = []
-    for name in _names(c):
-        bands = figures.rated_bands(c, name) or [AUDIO_BAND_HZ]
-        for sign in (1, -1) if figures.rated(c, name) else ():
-            furthest = sweeps.worst_in_bands(c, name, curve.channel, curve.x, sign * curve.y, bands, **under)
-            found += [replace(each, value=sign * each.value) for each in furthest]
+    found: list[Finding] = []
+    for band_hz in bands:
+        sides = [
+            side
+            for quantity, way in (("deviation_high", +1), ("deviation_low", -1))
+            for side in sweeps.worst_in_bands(c, quantity, curve.channel, curve.x, curve.y, [band_hz], way=way, **under)
+        ]
+        further = sorted(sides, key=lambda side: -abs(side.value))[:1]
+        found += [*sides, *(replace(side, quantity="flatness", value=abs(side.value)) for side in further)]
+    if c.measurement.target:
+        # of a de-emphasis or a tape's equalisation both sides, if they are rated
+        for name in _names(c):
+            bands = figures.rated_bands(c, name) or [AUDIO_BAND_HZ]
+            for way in (+1, -1) if figures.rated(c, name) else ():
+                found += sweeps.worst_in_bands(c, name, curve.channel, curve.x, curve.y, bands, way=way, **under)
+    for quantity, step in (("corner_low", -1), ("corner_high", +1)):
+        corner = sweeps.corner_hz(curve.x, curve.y, step, to_hz)
+        if corner is not None:
+            found.append(figures.finding(c, quantity, curve.channel, corner, **under))
     return found
 
 
@@ -105,36 +110,26 @@ def _names(c: Conditions) -> tuple[str, ...]:
 
 
 def _balance(
-    frequency_hz: Array,
-    columns: Sequence[Column],
     c: Conditions,
+    frequency_hz: Array,
+    difference_db: Array,
     bands: Sequence[tuple[float, float]],
     to_hz: float | tuple[float, float],
 ) -> list[Finding]:
-    """Return left over right in dB, at the reference frequency and where it is largest in each band.
-
-    It comes from absolute levels or from levels with one common reference.
-    """
-    by_channel = {column.channel: column for column in columns}
-    if not {"L", "R"} <= set(by_channel) or by_channel["L"].unit != by_channel["R"].unit:
-        return []
-    difference = relative_db(by_channel["L"].values, by_channel["L"].unit) - relative_db(
-        by_channel["R"].values, by_channel["R"].unit
-    )
+    """Return left over right in dB, at the reference frequency and where it is largest in each band."""
     found = []
-    there = sweeps.level_there(frequency_hz, difference, to_hz)
+    there = sweeps.level_there(frequency_hz, difference_db, to_hz)
     if there is not None:
         spot = {"relative_to": list(to_hz)} if isinstance(to_hz, tuple) else {"frequency": to_hz}
         found.append(figures.finding(c, "channel_balance", "both", there, **spot))
-    worst = sweeps.worst_in_bands(c, "channel_balance_worst", "both", frequency_hz, difference, bands, either_way=True)
+    worst_in_bands = partial(sweeps.worst_in_bands, c, "channel_balance_worst", "both", frequency_hz, difference_db)
+    found += worst_in_bands(bands, way=0)
     # of unequal limits, the larger difference may be inside its own and the smaller one outside
-    uneven = [
-        unstated_conditions.band_hz(r) for r in figures.rated(c, "channel_balance") if r.within and not is_even(r)
-    ]
-    for sign in (1, -1) if uneven else ():
-        sides = sweeps.worst_in_bands(c, "channel_balance_worst", "both", frequency_hz, sign * difference, uneven)
-        worst += [side for f in sides if (side := replace(f, value=sign * f.value)) not in worst]
-    return [*found, *worst]
+    ratings = figures.rated(c, "channel_balance")
+    uneven = [unstated_conditions.band_hz(rating) for rating in ratings if rating.within and not is_even(rating)]
+    for way in (+1, -1) if uneven else ():
+        found += [side for side in worst_in_bands(uneven, way=way) if side not in found]
+    return found
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:

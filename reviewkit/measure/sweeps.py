@@ -134,7 +134,7 @@ def worst_in_bands(
     y: Array,
     bands: Iterable[tuple[float, float]],
     *,
-    either_way: bool = False,
+    way: int = +1,
     curved: bool = True,
     **at: Any,
 ) -> list[Finding]:
@@ -154,8 +154,8 @@ def worst_in_bands(
         Shape (n,), in the quantity's unit.
     bands : Iterable[tuple[float, float]]
         The lower and upper edge of each, Hz.
-    either_way : bool
-        Whether the value furthest from zero counts, not the highest.
+    way : int
+        Which value is the worst: +1 the highest, −1 the lowest, 0 the one furthest from zero.
     curved : bool
         Whether edges are read on a curve or on straight lines: see `curves.value_at`.
     **at : Any
@@ -171,7 +171,7 @@ def worst_in_bands(
         reached = curves.covered(frequency_hz, band_hz)
         if reached is not None:
             where, inside = curves.part(frequency_hz, y, reached, curved=curved)
-            worst = int(np.argmax(np.abs(inside) if either_way else inside))
+            worst = int(np.argmax(way * inside if way else np.abs(inside)))
             place: dict[str, Any] = {"frequency": float(where[worst]), "band": list(reached)}
             found.append(figures.finding(c, quantity, channel, inside[worst], **place, **at))
     return found
