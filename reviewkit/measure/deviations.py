@@ -74,14 +74,15 @@ def deviation_card(
     notes : tuple[str, ...]
         Conditions to print besides those of every card.
     """
-    traces, main = sweeps.traces_of(runs), figures.main_run(runs)
+    main = figures.main_run(runs)
+    traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, quantity, *rated) if r.within)
     bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, quantity)]
     # a limit is inside the picture, not on its edge
     values = sweeps.extremes(traces, bands)
     values += [1.2 * side for limit in limits for side in (limit.low, limit.high) if side is not None]
     edges = [edge for band in bands for edge in band]
-    found = figures.by_channel(main, quantity, band=sweeps.main_band(main, quantity))
+    found = sweeps.of_main_band([f for f in main.findings if f.quantity == quantity], main.conditions, quantity)
     x_axis = scales.dial_for(traces) if whole else scales.dial(min(edges), max(edges))
     return figures.card(
         runs,

@@ -111,10 +111,10 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the worse channel's deviation over the band that its card is about, and what it was."""
     m = run.conditions.measurement
-    band = sweeps.main_band(run, "riaa_deviation")
-    here = figures.by_channel(run, "riaa_deviation", band=band)
-    if band is None or not here:
+    here = sweeps.of_main_band(figures.by_channel(run, "riaa_deviation"), run.conditions, "riaa_deviation")
+    if not here:
         return ()
+    band = here[0].at["band"]
     was = figures.by_channel(before, "riaa_deviation", band=band) if before else []
     facts = {"worse": quantities.worse(here), "band": band, "amendment": m.amendment, "before": quantities.worse(was)}
     return (run.point("deviation", **facts),)

@@ -12,7 +12,7 @@ from reviewkit.measure.capture_requests import is_even, reading_request
 from reviewkit.measure.deviations import deviation_card
 from reviewkit.measure.target_curves import is_fm, refuse_misread, with_target
 from reviewkit.model import quantities, unstated_conditions
-from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.arrays import read_only
 from reviewkit.model.capture_request import ALONE, AS_USED, SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Card
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
@@ -64,14 +64,24 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
             drawn.append(Curve("", column.channel, frequency_hz, read_only(deviation_db)))
             found += _of_channel(c, drawn[-1], bands, to_hz)
     units = {column.channel: column.unit for column in columns}
-    if {"L", "R"} <= set(units):
-        if units["L"] == units["R"]:
-            found += _balance(c, frequency_hz, levels_db["L"] - levels_db["R"], bands, to_hz)
-        else:
-            withheld.append(
-                f"{c.measurement.id}: no channel balance, the left is in {units['L']} and the right in {units['R']}; "
-                "export both in one unit"
-            )
+    if {"L", "R"} <= set(units) and units["L"] != units["R"]:
+        withheld.append(
+            f"{c.measurement.id}: no channel balance, the left is in {units['L']} and the right in {units['R']}; "
+            "export both in one unit"
+        )
+    elif {"L", "R"} <= set(units):
+        balance_db = levels_db["L"] - levels_db["R"]
+        there = sweeps.level_there(frequency_hz, balance_db, to_hz)
+        if there is not None:
+            spot = {"relative_to": list(to_hz)} if isinstance(to_hz, tuple) else {"frequency": to_hz}
+            found.append(figures.finding(c, "channel_balance", "both", there, **spot))
+        worst = partial(sweeps.worst_in_bands, c, "channel_balance_worst", "both", frequency_hz, balance_db)
+        found += worst(bands, way=0)
+        # of unequal limits, the larger difference may be inside its own and the smaller one outside
+        ratings = figures.rated(c, "channel_balance")
+        uneven = [unstated_conditions.band_hz(rating) for rating in ratings if rating.within and not is_even(rating)]
+        for way in (+1, -1) if uneven else ():
+            found += [side for side in worst(uneven, way=way) if side not in found]
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
 
@@ -109,33 +119,10 @@ def _names(c: Conditions) -> tuple[str, ...]:
     return CONSTANTS.get(len(seconds_of(c.measurement.target)), ())
 
 
-def _balance(
-    c: Conditions,
-    frequency_hz: Array,
-    difference_db: Array,
-    bands: Sequence[tuple[float, float]],
-    to_hz: float | tuple[float, float],
-) -> list[Finding]:
-    """Return left over right in dB, at the reference frequency and where it is largest in each band."""
-    found = []
-    there = sweeps.level_there(frequency_hz, difference_db, to_hz)
-    if there is not None:
-        spot = {"relative_to": list(to_hz)} if isinstance(to_hz, tuple) else {"frequency": to_hz}
-        found.append(figures.finding(c, "channel_balance", "both", there, **spot))
-    worst_in_bands = partial(sweeps.worst_in_bands, c, "channel_balance_worst", "both", frequency_hz, difference_db)
-    found += worst_in_bands(bands, way=0)
-    # of unequal limits, the larger difference may be inside its own and the smaller one outside
-    ratings = figures.rated(c, "channel_balance")
-    uneven = [unstated_conditions.band_hz(rating) for rating in ratings if rating.within and not is_even(rating)]
-    for way in (+1, -1) if uneven else ():
-        found += [side for side in worst_in_bands(uneven, way=way) if side not in found]
-    return found
-
-
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the deviation relative to 1 kHz over frequency, with the rated bands."""
     main = figures.main_run(runs)
-    reference = _other_reference(main)
+    reference = _other_reference(main.conditions)
     # further out a curve may leave the picture: its corner describes the fall there
     return deviation_card(
         runs,
@@ -153,12 +140,12 @@ def _zero(run: Run) -> str:
     """Return what is zero on the card, in words; "" for the level at 1 kHz."""
     if target := condition_of(run.conditions.measurement.target):
         return {"target": "the target", "de-emphasis": "the de-emphasis"}.get(target[0][0], "the replay curve")
-    return _other_reference(run)
+    return _other_reference(run.conditions)
 
 
-def _other_reference(run: Run) -> str:
-    """Return what a run's curves are relative to, in words; "" if that is 1 kHz."""
-    to_hz = unstated_conditions.relative_to_hz(run.conditions.measurement, run.conditions.gear)
+def _other_reference(c: Conditions) -> str:
+    """Return what curves are relative to, in words; "" if that is 1 kHz."""
+    to_hz = unstated_conditions.relative_to_hz(c.measurement, c.gear)
     return "" if to_hz == REFERENCE_HZ else relative_words(to_hz)
 
 
@@ -181,7 +168,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 furthest=_furthest(run, quantities.worse(flat)),
                 band=band_hz,
                 before=_furthest(before, quantities.worse(was)) if before else None,
-                setting=", ".join(figures.settings(run)),
+                setting=", ".join(figures.settings(run.conditions.measurement)),
                 load=run.conditions.measurement.load_ohm,
                 to=_zero(run),
             )

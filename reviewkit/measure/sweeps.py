@@ -11,7 +11,7 @@ from reviewkit.measure import curves, figures
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import Array
 from reviewkit.model.card import Limit, Trace
-from reviewkit.model.finding import Conditions, Finding, Run
+from reviewkit.model.finding import Conditions, Finding
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.signal.decibels import HALF_POWER_DB
@@ -180,21 +180,6 @@ def worst_in_bands(
 # ------------------------------------------------------------------ on a card
 
 
-def traces_of(runs: Sequence[Run]) -> list[Trace]:
-    """Return the curves of all runs, each named at its end; crosstalk is drawn as its driven channel is."""
-    return [
-        Trace(
-            curve.x,
-            curve.y,
-            curve.channel[:1],
-            figures.trace_role(run, runs),
-            figures.end_label(curve.channel.replace(">", " → "), run, runs),
-        )
-        for run in runs
-        for curve in run.curves
-    ]
-
-
 def extremes(traces: Sequence[Trace], bands: Iterable[tuple[float, float]]) -> list[float]:
     """Return the lowest and the highest value of each curve within what these bands span together."""
     edges = [edge for band_hz in bands for edge in band_hz]
@@ -203,17 +188,17 @@ def extremes(traces: Sequence[Trace], bands: Iterable[tuple[float, float]]) -> l
     return [float(v) for y in inside if len(y) for v in (np.min(y), np.max(y))]
 
 
-def main_band(run: Run, quantity: str, *rated: str) -> list[float] | None:
-    """Return the band whose figure a card shows large; None if there is no figure.
+def of_main_band(found: Sequence[Finding], c: Conditions, *rated: str) -> list[Finding]:
+    """Return the findings of the band whose figure a card shows large.
 
-    It is that of a rating for this input (of these names, else of the quantity's own) if it is covered, else 20 Hz –
-    20 kHz or the measured part of it.
+    It is that of a rating of these names for this input if it is covered, else 20 Hz – 20 kHz or the measured part of
+    it.
     """
-    bands = [f.at["band"] for f in figures.by_channel(run, quantity)]
-    inputs = ("", run.conditions.measurement.input)
-    ratings = figures.rated(run.conditions, *(rated or (quantity,)))
-    named = [list(r.band_hz) for r in ratings if r.band_hz and r.input in inputs]
-    return next((band_hz for band_hz in (*named, *bands[:1]) if band_hz in bands), None)
+    bands = [f.at["band"] for f in found]
+    inputs = ("", c.measurement.input)
+    named = [list(r.band_hz) for r in figures.rated(c, *rated) if r.band_hz and r.input in inputs]
+    main_hz = next((band_hz for band_hz in (*named, *bands[:1]) if band_hz in bands), None)
+    return [f for f in found if f.at["band"] == main_hz]
 
 
 def limit_within(rating: Rating) -> Limit:
