@@ -95,19 +95,17 @@ def _of_channel(
     )
     found: list[Finding] = []
     for band_hz in bands:
-        sides = [
-            side
-            for quantity, way in (("deviation_high", +1), ("deviation_low", -1))
-            for side in sweeps.worst_in_bands(c, quantity, curve.channel, curve.x, curve.y, [band_hz], way=way, **under)
-        ]
-        further = sorted(sides, key=lambda side: -abs(side.value))[:1]
-        found += [*sides, *(replace(side, quantity="flatness", value=abs(side.value)) for side in further)]
-    if c.measurement.target:
-        # of a de-emphasis or a tape's equalisation both sides, if they are rated
-        for name in _names(c):
-            bands = figures.rated_bands(c, name) or [AUDIO_BAND_HZ]
-            for way in (+1, -1) if figures.rated(c, name) else ():
-                found += sweeps.worst_in_bands(c, name, curve.channel, curve.x, curve.y, bands, way=way, **under)
+        here = (curve.channel, curve.x, curve.y, [band_hz])
+        sides = sweeps.worst_in_bands(c, "deviation_high", *here, way=+1, **under)
+        sides += sweeps.worst_in_bands(c, "deviation_low", *here, way=-1, **under)
+        if sides:
+            further = max(sides, key=lambda side: abs(side.value))
+            found += [*sides, replace(further, quantity="flatness", value=abs(further.value))]
+    # of a de-emphasis or a tape's equalisation both sides, if they are rated
+    for name in (each for each in _names(c) if figures.rated(c, each)):
+        here = (curve.channel, curve.x, curve.y, figures.rated_bands(c, name) or [AUDIO_BAND_HZ])
+        for way in (+1, -1):
+            found += sweeps.worst_in_bands(c, name, *here, way=way, **under)
     for quantity, step in (("corner_low", -1), ("corner_high", +1)):
         corner = sweeps.corner_hz(curve.x, curve.y, step, to_hz)
         if corner is not None:
