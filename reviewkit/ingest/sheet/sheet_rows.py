@@ -64,15 +64,23 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
     for _ in range(layout.first - 1):
         start = text.index("\n", start) + 1
     indices = [column.index for column in chosen]
-    shown = {".": 0, ",": 0}  # cells that show this mark
+    # read no farther than it takes to know the decimal mark
+    shown = {".": 0, ",": 0}  # how many cells show it to be this one
     doubt: tuple[int, str] | None = None
-    for place, cell in _cells_with_marks(text, start, layout, indices):
-        if ONE_GROUP.fullmatch(cell):
-            doubt = (place, cell) if doubt is None or ("," in cell and "." in doubt[1]) else doubt
-        elif len(marks := [mark for mark in shown if WRITTEN[mark].fullmatch(cell)]) == 1:
-            shown[marks[0]] += 1
-            if shown[marks[0]] == _SURE:
-                break
+    for place, line in _body(text, layout.first, start, layout, []):
+        # if the comma separates, only a quoted cell can hold one
+        if "." not in line and ("," not in line or (layout.separator == "," and '"' not in line)):
+            continue
+        cells = cells_of(line, layout.separator)
+        for cell in (cells[index] for index in indices if index < len(cells)):
+            if ONE_GROUP.fullmatch(cell):
+                doubt = (place, cell) if doubt is None or ("," in cell and "." in doubt[1]) else doubt
+            elif len(marks := [mark for mark in shown if WRITTEN[mark].fullmatch(cell)]) == 1:
+                shown[marks[0]] += 1
+                if shown[marks[0]] == _SURE:
+                    break
+        if _SURE in shown.values():
+            break
     decimal = "," if shown[","] > shown["."] else "."
     if doubt and not any(shown.values()) and ("," in doubt[1] or _mixes_whole_numbers(text, start, layout, indices)):
         _note_ambiguous(*doubt, faults)
@@ -191,15 +199,6 @@ def _body(text: str, first: int, start: int, layout: Layout, headers: list[int])
             headers.append(place)
         else:
             yield place, line
-
-
-def _cells_with_marks(text: str, start: int, layout: Layout, indices: Sequence[int]) -> Iterator[tuple[int, str]]:
-    """Yield each cell of these columns that may hold a decimal mark, with its line's number."""
-    for place, line in _body(text, layout.first, start, layout, []):
-        # if the comma separates, only a quoted cell can hold one
-        if "." in line or ("," in line and (layout.separator != "," or '"' in line)):
-            cells = cells_of(line, layout.separator)
-            yield from ((place, cells[index]) for index in indices if index < len(cells))
 
 
 def _note_ambiguous(place: int, cell: str, faults: Faults) -> None:
