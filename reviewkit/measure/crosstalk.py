@@ -102,7 +102,7 @@ def _over_two_ranges(c: Conditions, finding: Finding) -> Finding:
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return crosstalk over frequency, in steps of 20 dB, with the rated limits."""
     runs = [replace(run, conditions=_one_driven(run.conditions)) for run in runs]
-    traces = sweeps.traces_of(runs)
+    traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     main = figures.main_run(runs)
     spot = figures.by_channel(main, "crosstalk", frequency=1000.0)
     limits = tuple(
