@@ -14,11 +14,12 @@ from reviewkit.episode.loudspeakers import find_loudspeakers
 from reviewkit.episode.wording import lower_first
 from reviewkit.measure import figures
 from reviewkit.measure.kinds import KINDS
+from reviewkit.measure.likeness import is_like
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Rows, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
-from reviewkit.model.ratings import DECIBELS
+from reviewkit.model.ratings import DECIBELS, rule_of
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT
@@ -27,7 +28,7 @@ BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after
 # from which a change is what the card is about, not its verdict
 _TIMES, _DECIBELS = 2.0, 3.0
 _ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE)
-_TWO_SIDES = re.compile(r"\+[\d.]+ −[\d.]+")  # how far a curve goes either way
+_TWO_SIDES = re.compile(r"−[\d.]+ to \+[\d.]+")  # how far a curve goes either way
 
 
 def stage_of(runs: Sequence[Run]) -> str:
@@ -72,6 +73,8 @@ def make_stills(
         return [replace(base, stage=stage_of(runs), finding=_in_words(base, runs, verdicts))]
     verdict = leading_verdict(verdicts, ids)
     own = [c for c in changes if c.after.measurement in ids and c.before.measurement in ids]
+    leading = [f.quantity for f in base.hero.findings if quantities.quantity_of(f).is_distortion] if base.hero else []
+    compared = sorted(compared, key=lambda quantity: quantity not in leading)  # of THD and THD+N, the card's own
     change = largest_change(own, compared, verdict.findings if verdict else ())
     made = [] if change is None else [_pair(base, runs, change, one_channel=not _changed_alike(change, own))]
     if verdict is not None:
@@ -112,15 +115,19 @@ def size_of(change: Change) -> float:
 
 
 def largest_change(changes: Sequence[Change], compared: Sequence[str], judged: Sequence[Finding] = ()) -> Change | None:
-    """Return the largest change of the first quantity that was compared; None if it isn't what a card is about.
+    """Return the largest change of the first quantity that was compared, of the channel that was worse as found.
 
-    `judged`: the figures of the verdict, which are preferred: two kinds of flutter would look like two changes.
+    None if it isn't what a card is about. `judged`: the figures of the verdict, which are preferred: two kinds of
+    flutter would look like two changes.
     """
     for quantity in compared:
         own = [change for change in changes if change.after.quantity == quantity]
         if own:
             most = max(own, key=lambda change: (change.after in judged, size_of(change)))
-            return most if size_of(most) >= 1 else None
+            any_channel = replace(most.after, channel="")
+            alike = [c for c in own if size_of(c) >= 1 and is_like(replace(c.after, channel=""), any_channel)]
+            worst = quantities.worse([change.before for change in alike])
+            return next((change for change in alike if change.before is worst), None)
     return None
 
 
@@ -325,7 +332,10 @@ def judged_hero(verdict: Verdict) -> Hero:
     elif place and f" {place}" in f" {verdict.label}":
         place = ""
     weighting = finding.at.get("weighting")
-    name, under = lower_first(verdict.label.split(", ")[0]), weighted(weighting) if weighting else ""
+    name = lower_first(verdict.label.split(", ")[0])
+    if plain := quantities.quantity_of(finding).plain:  # as in the overline, not as in the maker's list
+        name = name.replace(lower_first(rule_of(verdict.rating).label), plain, 1)
+    under = weighted(weighting) if weighting else ""
     side = _side(finding.channel)
     short = ", ".join(filter(None, (side, under, place)))
     caption = ", ".join(filter(None, (name, side, "" if under in name else under, place)))

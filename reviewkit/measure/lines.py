@@ -218,7 +218,7 @@ def _bound(made: Finding, bound: str, method: str) -> Finding:
 _HEROES: tuple[tuple[str, dict[str, Any], str], ...] = (
     ("jitter", {}, "clock jitter, r.m.s."),
     ("rumble", {"weighting": None}, "rumble, unweighted"),
-    ("subcarrier_product_ratio", {}, "subcarrier products"),
+    ("subcarrier_product_ratio", {}, "subcarrier suppression"),
 )
 
 

@@ -83,7 +83,15 @@ RULES: dict[str, Rule] = {
         band=True,
     ),
     "crosstalk": Rule("Crosstalk", ("crosstalk", "crosstalk_worst"), ("at_most",), "dB", "db", _SPOT, EQUAL),
-    "separation": Rule("Separation", ("crosstalk", "crosstalk_worst"), ("at_least",), "dB", "db", _SPOT, EQUAL),
+    "separation": Rule(
+        "Separation",
+        ("separation", "separation_worst", "crosstalk", "crosstalk_worst"),
+        ("at_least",),
+        "dB",
+        "db",
+        _SPOT,
+        EQUAL,
+    ),
     "damping_factor": Rule(
         "Damping factor",
         ("damping_factor", "damping_factor_lowest"),
