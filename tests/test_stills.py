@@ -109,6 +109,18 @@ def test_nothing_is_ringed_on_a_curve_that_is_not_drawn():
     assert panel.marks == ()
 
 
+def test_a_pair_shows_the_channel_that_was_worse_as_found():
+    """The left changed by more, the right was worse: its 3.0 % would be small on a card of the left's 2.9 %."""
+    worse = [4.0, 3.0, 2.0, 1.5, 1.2, 3.0]
+    more, less = [y * 0.97 for y in worse], [y * 2 for y in GOOD]
+    (pair,) = stills([power("before", more, worse), power("after", GOOD, less)])
+    assert (pair.hero.before, pair.hero.figure, pair.hero.channel) == ("3.0 %", "0.040 %", "R")
+    assert (pair.found.hero.figure, pair.found.hero.channel) == ("3.0 %", "R")
+    # a channel that stayed as it was isn't what the repair is about, however bad
+    (pair,) = stills([power("before", more, worse), power("after", GOOD, worse)])
+    assert (pair.hero.before, pair.hero.figure, pair.hero.channel) == ("2.9 %", "0.020 %", "L")
+
+
 def test_a_pair_of_crosstalk_has_its_curves():
     """They are drawn as those of the driven channel; as found there is nothing of after, with one direction either."""
 

@@ -65,7 +65,8 @@ def margin(rating: Rating, finding: Finding, value: float) -> Margin:
 
 def is_opposite(rating: Rating, finding: Finding) -> bool:
     """Return whether a figure has the other sign than its rating: crosstalk, where separation is rated."""
-    return rating.quantity == "separation" and quantities.quantity_of(finding).better < 0
+    opposite = quantities.quantity_of(finding).opposite
+    return bool(opposite) and quantities.QUANTITIES[opposite].name == rating.quantity
 
 
 def _of(one: Margin) -> float:

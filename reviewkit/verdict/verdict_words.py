@@ -84,8 +84,8 @@ def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word
         return show(finding) + (f" at {quantities.watts(level)}" if level is not None else "")
     if limits.is_opposite(rating, finding):
         floor = None if finding.floor is None else -finding.floor
-        opposite = replace(finding, quantity="separation", value=-finding.value, bound=_OPPOSITE[finding.bound])
-        return show(replace(opposite, floor=floor))
+        name, bound = quantities.quantity_of(finding).opposite, _OPPOSITE[finding.bound]
+        return show(replace(finding, quantity=name, value=-finding.value, bound=bound, floor=floor))
     if rating.quantity == "thd" and finding.quantity == "thd_plus_noise":
         return f"{show(finding)} THD+N"
     if quantities.quantity_of(finding).side:
