@@ -9,7 +9,8 @@ import pytest
 from measure.measured_sheets import column, conditions, run_from, sheet
 from rated_and_found import rated, session
 
-from reviewkit.episode.stills import largest_change, make_stills, size_of
+from reviewkit.episode.change_size import largest_change, size_of
+from reviewkit.episode.stills import make_stills
 from reviewkit.measure.figures import join_channels
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model.card import Card

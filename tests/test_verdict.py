@@ -154,6 +154,7 @@ def test_without_a_sweep_it_is_told_in_percent():
     assert verdict.verdict == MEETS
     assert verdict.measured == "0.040 % at 40 W"
     assert verdict.limit == "0.05 % at 40 W"
+    assert (verdict.limit_source, verdict.shown_limit) == ("rated at 40 W", "0.05 %")
     assert verdict.margin == "1.2 ×"
 
 
@@ -400,11 +401,11 @@ def test_unequal_limits(high, low, word, margin):
     verdict = verdict_of(rated("flatness", within=(-1.0, 0.0)), *deviations(high, low))
     assert verdict.verdict == word
     assert verdict.margin == margin
-    assert verdict.limit == "+0 −1 dB"
+    assert verdict.limit == "−1 to +0 dB"
 
 
 def test_a_response_is_told_with_both_sides():
-    assert verdict_of(rated("flatness", within=(-1.0, 0.5)), *deviations(0.12, -0.28)).measured == "+0.12 −0.28 dB"
+    assert verdict_of(rated("flatness", within=(-1.0, 0.5)), *deviations(0.12, -0.28)).measured == "−0.28 to +0.12 dB"
 
 
 def test_both_sides_of_a_response_must_hold():

@@ -11,10 +11,11 @@ from reviewkit.build.session_files import SessionFiles
 from reviewkit.episode import session_cards
 from reviewkit.episode.alt_text import add_alt_text
 from reviewkit.episode.card_choices import add_readings, choose_for_film, leave_out, put_in_order, read_choices
+from reviewkit.episode.change_size import changed_most
 from reviewkit.episode.hunt import make_fix_card, make_hunt_card
 from reviewkit.episode.outcome import find_outcome
 from reviewkit.episode.score import make_ending_card, make_score_card
-from reviewkit.episode.stills import changed_most, make_stills
+from reviewkit.episode.stills import make_stills
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS, stills

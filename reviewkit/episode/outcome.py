@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit.episode.stills import size_of
+from reviewkit.episode.change_size import size_of
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model import quantities
 from reviewkit.model.change import Change

@@ -214,7 +214,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     found = [f for run in shown for f in run.findings if f.quantity in ("boost_low", "boost_high")]
     return figures.card(
         runs,
-        " and ".join(titles).capitalize() if all(titles) else KIND.title,
+        " and ".join(titles).capitalize() if all(titles) and len(titles) <= 2 else KIND.title,
         Chart((Panel(scales.dial_for(traces), y_axis, tuple(traces)),)),
         figures.hero(key, found if len(shown) == 1 else (), what),
         found,

@@ -239,7 +239,7 @@ def tones(tones_hz: tuple[float, float]) -> str:
 
 
 def deviation(high_db: float, low_db: float) -> str:
-    """Return a response's two extremes as one reading: "+0.00 −0.28 dB"."""
+    """Return a response's two extremes as one reading: "−0.28 to +0.00 dB"."""
 
     def one(value: float, sign: str) -> str:
         text = fixed(abs(value), flatness_decimals(value))
@@ -249,7 +249,7 @@ def deviation(high_db: float, low_db: float) -> str:
 
 
 def limit_within(low: float, high: float, unit: str = "dB") -> str:
-    """Return a maker's tolerance: "±0.5 dB", or "+0 −1 dB" where the sides differ."""
+    """Return a maker's tolerance: "±0.5 dB", or "−1 to +0 dB" where the sides differ."""
     if -low == high:
         return joined(f"±{trimmed(high)}", unit)
     return joined(f"{MINUS}{trimmed(-low)} to +{trimmed(high)}", unit)

@@ -225,7 +225,7 @@ def test_the_card_holds_what_the_file_says():
     assert float(np.max(trace.y)) == pytest.approx(0.0, abs=0.01)  # the tone itself
     assert float(np.median(trace.y)) < -100
     assert card.hero.figure == "20.9 dB"
-    assert (card.subject, card.conditions) == ("Subcarrier products", ("re the tone of 1 kHz",))
+    assert (card.subject, card.conditions) == ("Subcarrier suppression", ("re the tone of 1 kHz",))
 
 
 def test_the_card_of_a_player_has_its_sidebands():
