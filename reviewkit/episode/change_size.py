@@ -1,4 +1,4 @@
-"""How large a change is, which of several a card shows, and which of several cards the repair changed most."""
+"""The size of a change: which of several a card shows, and which of several cards the repair changed most."""
 
 from __future__ import annotations
 

@@ -125,9 +125,7 @@ QUANTITIES: dict[str, Quantity] = {
     "unweighted_flutter": Quantity("unweighted flutter", "%", "percent", -1, floor=OWN),
     "strongest_rate": Quantity("strongest rate", "Hz", "corner"),
     "rumble": Quantity("rumble", "dB", "db", -1, floor=OWN, by_meter=True),
-    "subcarrier_product_ratio": Quantity(
-        "subcarrier product ratio", "dB", "db", 1, floor=OWN, by_meter=True, plain="subcarrier suppression"
-    ),
+    "subcarrier_suppression": Quantity("subcarrier suppression", "dB", "db", 1, floor=OWN, by_meter=True),
     "jitter": Quantity("clock jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
     "line_level": Quantity("level", "dB", "db", -1, floor=OWN),
     "strongest_other_line": Quantity("strongest other line", "dB", "db", -1, extent="search", floor=OWN),
