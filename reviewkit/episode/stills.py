@@ -284,12 +284,13 @@ def judged_hero(verdict: Verdict) -> Hero:
     figure, where = re.match(r"(.*?)((?: at | over | from |, ).*)?$", verdict.measured).groups()  # type: ignore[union-attr]
     number, plus_minus, spread = figure.partition(" ± ")
     finding = verdict.findings[0]
+    side = _side(finding.channel)
     place = (where or "").strip(", ") or (figures.where(finding) if finding.unit != "W" else "")
     if quantities.quantity_of(finding).style == "plus-minus":
         place = figures.where(finding)
     elif _TWO_SIDES.match(number) and "band" in finding.at:
         low_hz, high_hz = finding.at["band"]
-        place = quantities.band((low_hz, high_hz))
+        place, side = quantities.band((low_hz, high_hz)), ""  # of both channels together
     elif place and f" {place}" in f" {verdict.label}":
         place = ""
     weighting = finding.at.get("weighting")
@@ -297,7 +298,6 @@ def judged_hero(verdict: Verdict) -> Hero:
     if plain := quantities.quantity_of(finding).plain:  # as in the overline, not as in the maker's list
         name = name.replace(lower_first(rule_of(verdict.rating).label), plain, 1)
     under = weighted(weighting) if weighting else ""
-    side = _side(finding.channel)
     short = ", ".join(filter(None, (side, under, place)))
     caption = ", ".join(filter(None, (name, side, "" if under in name else under, place)))
     spread = f"± {spread}" if plus_minus else ""

@@ -89,16 +89,13 @@ def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word
     if rating.quantity == "thd" and finding.quantity == "thd_plus_noise":
         return f"{show(finding)} THD+N"
     if quantities.quantity_of(finding).side:
-        pair = {
-            side: f
-            for f in findings
-            if (side := quantities.quantity_of(f).side)
-            and f.channel == finding.channel
-            and f.measurement == finding.measurement
-            and f.at.get("band") == finding.at.get("band")
-        }
-        if len(pair) == 2:
-            return quantities.deviation(pair[1].value, pair[-1].value)
+        # what all channels stay within
+        alike = [
+            f for f in findings if f.measurement == finding.measurement and f.at.get("band") == finding.at.get("band")
+        ]
+        highs, lows = ([f.value for f in alike if quantities.quantity_of(f).side == side] for side in (1, -1))
+        if highs and lows:
+            return quantities.deviation(max(highs), min(lows))
     if word == NO_VERDICT:
         return f"{show(finding)}, {_off_nominal(rating, finding)}"
     return show(finding)
