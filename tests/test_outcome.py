@@ -100,8 +100,12 @@ def test_nothing_of_it_is_not_repaired():
 
 
 def test_nothing_wrong_is_measured():
-    assert find_outcome(SESSION, (), [run("")], ()) == Outcome(MEASURED)
-    fine = "Rail,38.5,38.9,V,5 %,none,\nOutput relay contacts,,,,,cleaned,\n"
+    rail = "Rail,38.5,38.9,V,5 %,none,\n"
+    fine = f"{rail}Output relay contacts,,,,,cleaned,\n"
+    untouched = Outcome(MEASURED, ("nothing was repaired",))
+    assert find_outcome(SESSION, (), [run("")], ()) == untouched
+    assert find_outcome(SESSION, parse_repair(HEADER + rail), [run("")], ()) == untouched
+    assert find_outcome(SESSION, parse_repair(HEADER + fine), [run("")], ()) == Outcome(MEASURED)
     assert outcome(fine) == Outcome(MEASURED)
     assert outcome(fine, change(0.0208, 0.0211)) == Outcome(MEASURED)
 

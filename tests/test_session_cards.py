@@ -205,6 +205,9 @@ def test_the_score_tells_misses_first_and_what_is_met_by_how_near_it_is():
     assert [card.finding.facts[name] for name in ("met", "judged", "ratings")] == [3, 6, 9]
     assert (card.stage, card.conditions) == ("After the repair", ())
     assert make_score_card(VERDICTS[6:], repaired=False) is None
+    # of one alone only if a note calls for it
+    assert make_score_card(VERDICTS[5:], repaired=False) is None
+    assert make_score_card(VERDICTS[5:], repaired=False, called=True).finding.facts["judged"] == 1
 
 
 def test_of_many_met_ratings_the_nearest_to_its_limit_comes_first():
@@ -305,18 +308,22 @@ def test_what_is_lacking_is_on_the_card():
     assert body.pending == "not read again: Bias R; still to check: bias"
 
 
-def test_without_a_repair_the_one_rating_is_the_figure():
-    assert ending(Outcome(MEASURED), VERDICTS[:3]).body.hero is None
-    card = ending(Outcome(MEASURED), VERDICTS[:1])
-    assert (card.body.word, card.body.hero.figure, card.body.hero.before) == ("Measured", "42.9 W", "")
-    assert (card.body.hero.caption, card.body.hero.note) == ("power into 8 Ω", "rated 40 W, met by 7 %")
+def test_without_a_repair_what_was_missed_or_is_nearest_its_limit_is_the_figure():
+    card = ending(Outcome(MEASURED, ("nothing was repaired",)), VERDICTS[:3])
+    assert (card.body.word, card.body.pending) == ("Measured", "nothing was repaired")
+    assert (card.body.hero.figure, card.body.hero.before) == ("42.9 W", "")
+    assert (card.body.hero.caption, card.body.hero.note) == ("power into 8 Ω, right", "rated 40 W, met by 7 %")
+    assert (card.body.met, card.body.of) == ("3", "of 3 judged ratings met")
     assert ending(Outcome(MEASURED), ()) is None
     assert ending(Outcome(MEASURED), VERDICTS[6:]) is None
-    # its note says how it came out
+    # no figure twice
     one = ending(Outcome(MEASURED), VERDICTS[3:4]).body
-    assert (one.met, one.of, one.missed) == ("", "", ())
+    assert (one.hero.figure, one.hero.note) == ("52", "")
+    assert (one.met, one.of, one.missed) == ("0", "of 1 judged ratings met", ("damping factor, rated 60",))
+    meant = replace(VERDICTS[3], label="Impedance", measured="5.93 Ω", limit="8 Ω, at least 6.4 Ω")
+    assert ending(Outcome(MEASURED), (meant,)).body.missed == ("impedance, at least 6.4 Ω",)
     one = ending(Outcome(REPAIRED), VERDICTS[3:4], pair_of(5.0, 0.02).finding.facts["change"]).body
-    assert (one.met, one.of, len(one.missed)) == ("0", "of 1 judged rating met", 1)
+    assert (one.met, one.of, len(one.missed)) == ("0", "of 1 judged ratings met", 1)
 
 
 def test_what_is_only_printed_counts_as_a_rating():
@@ -344,8 +351,11 @@ def test_the_table_has_the_first_ratings_that_were_judged():
     assert [row.cells[0] for row in card.body.rows] == [v.label for v in VERDICTS[3:6]]  # what is not met
     assert card.body.more == "and 3 more, all met"  # of the six that were judged
     fewer = session_cards.make_table_card(SESSION, SpecTable(rows[:4], ()), VERDICTS[:4], repaired=True)
-    assert [row.cells[0] for row in fewer.body.rows] == [VERDICTS[3].label]
-    assert fewer.body.more == "and 3 more, all met"
+    assert [row.cells[0] for row in fewer.body.rows] == [VERDICTS[n].label for n in (3, 0, 1)]  # no table of one row
+    assert fewer.body.more == "and 1 more, all met"
+    one = session_cards.make_table_card(SESSION, SpecTable(rows[5:9], ()), VERDICTS[5:9], repaired=True)
+    assert [row.cells[0] for row in one.body.rows] == [v.label for v in VERDICTS[5:8]]
+    assert one.body.more == "and 1 more"
     few = session_cards.make_table_card(
         SESSION, SpecTable((*rows[6:8], table.rows[-1]), ()), VERDICTS[6:8], repaired=True
     )
@@ -355,7 +365,9 @@ def test_the_table_has_the_first_ratings_that_were_judged():
         Row(("Balance", "+0.1 dB", "none given")),
     )
     assert few.body.more == ""
-    assert session_cards.make_table_card(SESSION, SpecTable((), ()), (), repaired=False) is None
+    for count in (0, 1):
+        short = SpecTable(rows[:count], ())
+        assert session_cards.make_table_card(SESSION, short, VERDICTS[:count], repaired=False) is None
 
 
 def test_of_many_ratings_those_that_are_judged_are_shown():
@@ -387,6 +399,7 @@ def test_what_is_only_printed_is_on_the_card_of_ratings_and_not_on_that_of_the_t
     assert card.asides == ("leaflet (1 of 2)",)
     weight = TableRow("Weight", "11.5 kg", "11.5 kg", "–", "not measured", "", "", only_printed=True)
     balance = TableRow("Balance", "none given", "none given", "+0.1 dB", "", "", "")
-    table = session_cards.make_table_card(SESSION, SpecTable((weight, balance), ()), (), repaired=False)
-    assert [row.cells[0] for row in table.body.rows] == ["Balance"]
-    assert session_cards.make_table_card(SESSION, SpecTable((weight,), ()), (), repaired=False) is None
+    offset = TableRow("DC offset", "none given", "none given", "11 mV", "", "", "")
+    table = session_cards.make_table_card(SESSION, SpecTable((weight, balance, offset), ()), (), repaired=False)
+    assert [row.cells[0] for row in table.body.rows] == ["Balance", "DC offset"]
+    assert session_cards.make_table_card(SESSION, SpecTable((weight, weight), ()), (), repaired=False) is None

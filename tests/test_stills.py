@@ -9,7 +9,6 @@ import pytest
 from measure.measured_sheets import column, conditions, run_from, sheet
 from rated_and_found import rated, session
 
-from reviewkit.episode.change_size import largest_change, size_of
 from reviewkit.episode.stills import make_stills
 from reviewkit.measure.figures import join_channels
 from reviewkit.measure.kinds import KINDS
@@ -19,7 +18,7 @@ from reviewkit.model.finding import Run
 from reviewkit.model.gear import gear_of
 from reviewkit.model.level import Level
 from reviewkit.model.session import Rating
-from reviewkit.verdict.changes import changes
+from reviewkit.verdict.changes import changes, largest_change, size_of
 from reviewkit.verdict.verdict import judge
 
 HERTZ = [20.0, 100.0, 1000.0, 10_000.0, 20_000.0]

@@ -22,7 +22,7 @@ from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT
 
 PAGES = Pages(Path("no-such-folder") / "templates", places.templates())
 # each kind, and the further pictures that it has
-PICTURES = [*((kind, "") for kind in KINDS), ("tone", "waveform"), ("tone", "spectrum")]
+PICTURES = [*((kind, "") for kind in KINDS), ("tone", "waveform"), ("tone", "spectrum"), ("flutter", "rates")]
 CHANNELS = ("L", "R", "both", "", "L>R")
 APARTS = ("", " at 125 mW", " at 2.83 V", " into 16 Ω")
 NAMES = {kind.title.casefold() for kind in KINDS.values()} | {rule.label.casefold() for rule in RULES.values()}

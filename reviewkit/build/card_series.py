@@ -11,11 +11,10 @@ from reviewkit.build.session_files import SessionFiles
 from reviewkit.episode import session_cards
 from reviewkit.episode.alt_text import add_alt_text
 from reviewkit.episode.card_choices import add_readings, choose_for_film, leave_out, put_in_order, read_choices
-from reviewkit.episode.change_size import changed_most
 from reviewkit.episode.hunt import make_fix_card, make_hunt_card
 from reviewkit.episode.outcome import find_outcome
 from reviewkit.episode.score import make_ending_card, make_score_card
-from reviewkit.episode.stills import make_stills
+from reviewkit.episode.stills import changed_most, make_stills
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS, stills
@@ -130,7 +129,7 @@ def _whole_series(measured: Sequence[Card], results: Results, called: Set[str]) 
         make_fix_card(repair),
         session_cards.make_repair_card(repair) if "repair-list" in called else None,
         *(card for card in measured if card not in first),
-        make_score_card(verdicts, session.printed, repaired=repaired),
+        make_score_card(verdicts, session.printed, repaired=repaired, called="score" in called),
         session_cards.make_table_card(session, results.table, verdicts, repaired=repaired)
         if "table" in called
         else None,
@@ -163,18 +162,18 @@ def _cards(
     after = [run for run in group if run.conditions.measurement.stage != "before"]
     alone = after if {run.conditions.measurement.stage for run in after} - {"bench"} else group
     verdicts = results.verdicts
-    drawn = [(name, kind.card(group, verdicts), kind.card(alone, verdicts), verdicts)]
+    drawn = [(name, kind.card(group, verdicts), kind.card(alone, verdicts))]
     for other, now in zip(kind.further(group), kind.further(alone), strict=False):
         own = _free(f"{name}-{other.id}", taken)
         if called & {own, f"{own}-found", f"{own}-rated"}:
-            drawn.append((own, other, now, ()))
+            drawn.append((own, other, now))
     hold = next((s for run in group if (s := run.conditions.measurement.hold_s)), None)
     cards = []
-    for own, base, now, judged in drawn:
+    for own, base, now in drawn:
         base, now, picture = replace(base, id=own), replace(now, id=own), base.id
         if isinstance(base.body, Chart) and not base.body.panels:
             continue  # nothing to see
-        for still in make_stills(base, now, group, judged, results.changes, kind.compared):
+        for still in make_stills(base, now, group, verdicts, results.changes, kind.compared, further=own != name):
             of_still = still.id if still.id == own else _free(still.id, taken)
             found = still.found and _of_group(still.found, _free(f"{of_still}-found", taken), name, hold, picture)
             cards.append(replace(_of_group(still, of_still, name, hold, picture), found=found))

@@ -74,7 +74,7 @@ def _body_texts(body: Body) -> list[str]:
     """Return what a body says, one part of it each."""
     match body:
         case Chart():
-            return [_curves_text(body)]
+            return [*(panel.label for panel in body.panels), _curves_text(body)]
         case Number():
             return [f"{body.figure}: {body.sentence}", body.was]
         case Score():
@@ -98,17 +98,22 @@ def _body_texts(body: Body) -> list[str]:
 
 
 def _curves_text(chart: Chart) -> str:
-    """Return what a chart shows: "Curves: left channel; right channel, before", "Harmonics, before and after"."""
+    """Return what a chart shows: "Curves: left channel; right channel, before", "Harmonics, before and after";
+    "" for one curve without a name.
+    """
     stems = {stem.role for panel in chart.panels for stem in panel.stems}
     if stems:
         return f"Harmonics{', before and after' if 'before' in stems else ''}"
     names = dict.fromkeys(_curve_name(trace) for panel in chart.panels for trace in panel.traces)
-    return f"Curves: {'; '.join(filter(None, names))}"
+    named = "; ".join(filter(None, names))
+    return f"Curves: {named}" if named else ""
 
 
 def _curve_name(trace: Trace) -> str:
     side = _SIDES.get(trace.channel, "")
     label = "" if trace.label == trace.channel else trace.label
+    if trace.role == "ideal":
+        return f"{label}, for comparison"
     return label if label.startswith(side) and label else ", ".join(filter(None, (side, label)))
 
 

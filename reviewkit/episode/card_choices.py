@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence, Set
 from dataclasses import replace
 
-from reviewkit.episode.change_size import changed_most
-from reviewkit.episode.stills import BEFORE
+from reviewkit.episode.stills import BEFORE, changed_most
 from reviewkit.measure import figures
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Hero, Rows

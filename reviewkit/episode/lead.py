@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from reviewkit.episode.change_size import changed_most
+from reviewkit.episode.stills import changed_most
 from reviewkit.model.card import Card, Chart
 from reviewkit.verdict.verdict import JUDGED
 

@@ -6,15 +6,22 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit.episode.change_size import size_of
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model import quantities
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Run
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
-from reviewkit.verdict.changes import is_repaired
-from reviewkit.verdict.repair_points import OK, is_after_repair, is_no_go, point_name, point_verdict, reading_after
+from reviewkit.verdict.changes import is_repaired, size_of
+from reviewkit.verdict.repair_points import (
+    OK,
+    is_after_repair,
+    is_no_go,
+    point_name,
+    point_verdict,
+    reading_after,
+    was_worked_on,
+)
 from reviewkit.verdict.safety_readings import BIAS, LEAKAGE, OFFSET, is_leakage_passed, is_passed, readings_of
 
 REPAIRED, IMPROVED, NOT_REPAIRED, MEASURED = "Repaired", "Improved", "Not repaired", "Measured"
@@ -71,7 +78,8 @@ def find_outcome(
     better = [change for change in compared if change.improved and size_of(change) >= 1]
     worse = [change for change in compared if is_worse(change)]
     if not is_repaired(repair, runs) or not (faults or better or worse):
-        return Outcome(MEASURED)
+        done = is_repaired([row for row in repair if was_worked_on(row)], runs)
+        return Outcome(MEASURED, () if done else ("nothing was repaired",))
     after = {id(row): reading_after(row, repair) for row in faults}
     fixed = [row for row in faults if after[id(row)][1] == OK]
     unread = [row for row in faults if not after[id(row)][0]]

@@ -24,15 +24,16 @@ _ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE, UNMEASURED, NO_VERDICT)
 
 
 def make_score_card(
-    verdicts: Sequence[Verdict], printed: Sequence[PrintedFigure] = (), *, repaired: bool
+    verdicts: Sequence[Verdict], printed: Sequence[PrintedFigure] = (), *, repaired: bool, called: bool = False
 ) -> Card | None:
-    """Make the card of all ratings on one dial; None if none could be judged. `printed`: what nothing here measures.
+    """Make the card of all ratings on one dial; None if none could be judged, or one alone and no note calls for it.
 
-    Missed ones are in order of how far off they are, met ones of how near to their limits.
+    Missed ones are in order of how far off they are, met ones of how near to their limits. `printed`: what nothing
+    here measures.
     """
     rows = {word: [v for v in verdicts if v.verdict == word] for word in _ORDER}
     judged = sum(len(rows[word]) for word in JUDGED)
-    if not judged:
+    if judged < (1 if called else 2):  # of one alone, verdict, ending and table say the same
         return None
     missed = sorted(rows[SHORT], key=_room)
     met = sorted(rows[MEETS], key=_room)
@@ -113,14 +114,13 @@ def make_ending_card(
     missed = [v for v in judged if v.verdict == SHORT]
     met = sum(v.verdict == MEETS for v in judged)
     hero = _hero(outcome, change, repair, judged)
-    counted = bool(judged) and not (hero and outcome.word == MEASURED)  # then the figure is the one that was compared
     body = Ending(
         outcome.word,
         hero,
         (*(v.verdict for v in rated), *[UNMEASURED] * len(session.printed)) if judged else (),
-        str(met) if counted else "",
-        _count_words(met, len(judged)) if counted else "",
-        tuple(_missed(v) for v in missed) if counted else (),
+        str(met) if judged else "",
+        f"of {len(judged)} judged ratings met" if judged else "",
+        tuple(_missed(v, hero) for v in missed),
         "; ".join(outcome.pending),
     )
     unit = session.unit
@@ -128,24 +128,20 @@ def make_ending_card(
     return Card("ending", what, (), body, stage="In short", hero=body.hero)
 
 
-def _count_words(met: int, judged: int) -> str:
-    """Return what comes after the number of ratings that were met: "of 11 judged ratings met"."""
-    if judged == 1:
-        return "judged rating met" if met else "of 1 judged rating met"
-    return f"of {judged} judged ratings met"
-
-
-def _missed(v: Verdict) -> str:
-    """Return a miss in a few words: "damping factor 52, rated 60"."""
-    return f"{lower_first(v.label.split(',')[0])} {judged_figure(v)}, rated {v.limit}"
+def _missed(v: Verdict, hero: Hero | None) -> str:
+    """Return a miss in a few words, without its figure if that is the large one: "damping factor 52, rated 60"."""
+    name, figure = lower_first(v.label.split(",")[0]), judged_figure(v)
+    nominal, least, floor = v.limit.partition(", at least ")  # the figure is then compared with that, not the nominal
+    limit = f"at least {floor}" if least else f"rated {nominal}"
+    return f"{name}, {limit}" if hero and hero.figure == figure else f"{name} {figure}, {limit}"
 
 
 def _hero(
     outcome: Outcome, change: Change | None, repair: Sequence[RepairRow], judged: Sequence[Verdict]
 ) -> Hero | None:
-    """Return what changed most; without a repair, the one rating that was judged."""
+    """Return what changed most; without a repair, the largest miss, else the rating nearest to its limit."""
     if outcome.word == MEASURED:
-        return _rated_hero(judged[0]) if len(judged) == 1 else None
+        return _rated_hero(judged[0])
     if change is not None and change.improved:
         return change_hero(change)
     again = ((row, reading_after(row, repair)[0]) for row in faulty_points(repair))
@@ -156,11 +152,13 @@ def _hero(
 
 
 def _rated_hero(v: Verdict) -> Hero:
-    margin = margin_words(v)
-    word = {MEETS: "met", SHORT: "missed"}.get(v.verdict, v.verdict)
-    note = ", ".join(filter(None, (f"rated {v.limit}", f"{word} {margin}".rstrip())))
+    """Return a rating as a large figure; that it was missed is said below the number of those that were met."""
+    word = f"met {margin_words(v)}".rstrip() if v.verdict == MEETS else v.verdict
+    note = "" if v.verdict == SHORT else f"rated {v.limit}, {word}"
     hero = judged_hero(v) if v.verdict == CLOSE else Hero(judged_figure(v))
-    return Hero(hero.figure, lower_first(v.label), "", hero.uncertainty, note, findings=v.findings[:1])
+    side = figures.CHANNELS.get(v.findings[0].channel, "") if v.findings else ""
+    caption = ", ".join(filter(None, (lower_first(v.label), side)))
+    return Hero(hero.figure, caption, "", hero.uncertainty, note, findings=v.findings[:1])
 
 
 def change_hero(change: Change) -> Hero:

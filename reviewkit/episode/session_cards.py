@@ -90,7 +90,7 @@ def _printed_row(figure: PrintedFigure) -> Row:
 
 
 def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdict], *, repaired: bool) -> Card | None:
-    """Make the card of the few ratings that were judged, else of what was measured; None if nothing was."""
+    """Make the card of the few ratings that were judged, else of what was measured; None with fewer than two rows."""
     if all(row.only_printed for row in table.rows):
         return None
     # the rows without a rating come after those of the verdicts
@@ -109,12 +109,15 @@ def make_table_card(session: Session, table: SpecTable, verdicts: Sequence[Verdi
     conditions = tuple(text for text in (f"{bench.input} input" if bench.input else "", bench.mains) if text)
     words = ("",) if any(row.verdict for row in rows) else ()
     judged = tuple(row for row in rows if row.verdict in JUDGED)
-    if judged and len(rows) > FEW_ROWS:  # then the title counts them, and so does what is left out
+    if len(rows) < 2:
+        return None
+    if len(judged) > 1 and len(rows) > FEW_ROWS:  # then the title counts them, and so does what is left out
         rows = judged
     others = [row for row in judged if row.verdict != MEETS]
-    body = show_few(Rows(("", "measured", "rated", *words), rows, strong=1), others or judged)
-    if body.more and others:
-        body = replace(body, more=f"{body.more}, all met" if len(others) <= FEW_ROWS else body.more)
+    first = others if len(others) > 1 else sorted(rows, key=lambda row: (row.verdict not in JUDGED, row not in others))
+    body = show_few(Rows(("", "measured", "rated", *words), rows, strong=1), first)
+    if body.more and rows == judged and 0 < len(others) <= FEW_ROWS:
+        body = replace(body, more=f"{body.more}, all met")
     counts = Counter(row.verdict for row in judged)
     facts = {"met": counts[MEETS], "missed": counts[verdict_words.SHORT], "close": counts[verdict_words.CLOSE]}
     facts["unjudged"] = sum(v.verdict not in JUDGED for v in verdicts)

@@ -10,18 +10,18 @@ from dataclasses import replace
 
 import numpy as np
 
-from reviewkit.episode.change_size import largest_change, size_of
 from reviewkit.episode.loudspeakers import find_loudspeakers
 from reviewkit.episode.wording import lower_first
 from reviewkit.measure import figures
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model import quantities
-from reviewkit.model.card import Card, Chart, Fall, Hero, Mark, Panel, Room, Rows, Trace
+from reviewkit.model.card import OF_NO_STAGE, Card, Chart, Fall, Hero, Mark, Panel, Room, Rows, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
+from reviewkit.verdict.changes import largest_change, size_of
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT
 
 BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after"
@@ -42,6 +42,8 @@ def make_stills(
     verdicts: Sequence[Verdict],
     changes: Sequence[Change],
     compared: Sequence[str],
+    *,
+    further: bool = False,
 ) -> list[Card]:
     """Return the cards of some runs.
 
@@ -59,6 +61,8 @@ def make_stills(
         Of the whole session: figures measured alike before and after.
     compared : sequence of str
         The quantities by which this kind compares before and after.
+    further : bool
+        True if it is another picture of runs that have their card, which has the verdict.
 
     Returns
     -------
@@ -67,6 +71,7 @@ def make_stills(
         is judged by one of these runs' figures; without either, the card with its own figure.
     """
     ids = {f.measurement for run in runs for f in run.findings}
+    alone = _on_one_scale(alone, base)
     if not isinstance(base.body, Chart) or not base.body.panels:
         return [replace(base, stage=stage_of(runs), finding=_in_words(base, runs, verdicts))]
     verdict = leading_verdict(verdicts, ids)
@@ -75,7 +80,7 @@ def make_stills(
     compared = sorted(compared, key=lambda quantity: quantity not in leading)  # of THD and THD+N, the card's own
     change = largest_change(own, compared, verdict.findings if verdict else ())
     made = [] if change is None else [_pair(base, runs, change, one_channel=not _changed_alike(change, own))]
-    if verdict is not None:
+    if verdict is not None and not further:
         one = _judged(alone, runs, verdict)
         made.append(replace(one, id=f"{base.id}-rated") if made else one)
     if not made:
@@ -85,6 +90,15 @@ def make_stills(
             replace(alone, stage=_stage_now(runs), body=_without_limits(now), finding=_finding("plain", runs, alone))
         ]
     return made
+
+
+def _on_one_scale(alone: Card, base: Card) -> Card:
+    """Return the card of one stage with those scales of the card of both that they share."""
+    if not isinstance(alone.body, Chart) or not isinstance(base.body, Chart):
+        return alone
+    pairs = zip(alone.body.panels, base.body.panels, strict=True)
+    panels = tuple(replace(own, y=of_both.y) if own.one_scale else own for own, of_both in pairs)
+    return replace(alone, body=replace(alone.body, panels=panels))
 
 
 def _in_words(base: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Point:
@@ -97,6 +111,13 @@ def _in_words(base: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> P
     names = ((MEETS, "met"), (SHORT, "missed"), (CLOSE, CLOSE))
     plain = _finding("plain", runs, base)
     return replace(plain, facts={**plain.facts, "counts": [(words[word], name) for word, name in names if words[word]]})
+
+
+def changed_most(cards: Sequence[Card]) -> Card | None:
+    """Return the pair that the repair changed most; one that got worse only if nothing improved."""
+    pairs = [card for card in cards if card.found is not None and card.finding is not None]
+    changes: dict[str, Change] = {card.id: card.finding.facts["change"] for card in pairs if card.finding is not None}
+    return max(pairs, key=lambda card: (changes[card.id].improved, size_of(changes[card.id])), default=None)
 
 
 def leading_verdict(verdicts: Sequence[Verdict], ids: set[str]) -> Verdict | None:
@@ -178,7 +199,7 @@ def _place(change: Change, panel: Panel) -> tuple[float, float, float] | None:
     x = change.after.at.get(key)
     if x is None or panel.y.unit != change.after.unit or panel.stems or not panel.traces:
         return None
-    if quantities.quantity_of(change.after).extent:
+    if quantities.quantity_of(change.after).extent or not panel.x.low <= x <= panel.x.high:
         return None
     return float(x), change.before.value, change.after.value
 
@@ -209,7 +230,8 @@ def _panel(
         own, other = drawn.get(channel), next((t for name, t in drawn.items() if name != channel), None)
         room = Room(own, other, fault=True) if own is not None and other is not None and place else None
         text = f": {quantities.show(healthy)}" if healthy is not None else ""
-        named = [
+        named = [t for t in panel.traces if t.role == "ideal"]
+        named += [
             replace(t, label=names.get(t.channel, _channel(t.channel)) + ("" if t.channel == channel else text))
             for t in drawn.values()
         ]
@@ -217,7 +239,7 @@ def _panel(
         named = [
             replace(t, label={"before": "before", "now": "after"}.get(t.role, t.label))
             for t in panel.traces
-            if t.channel in (channel, "") or t.role == "bench"
+            if t.channel in (channel, "") or t.role in OF_NO_STAGE
         ]
         stems = panel.stems
         old, new = (next((t for t in named if t.role == role), None) for role in ("before", "now"))
@@ -247,15 +269,10 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     if x is None and (own := [m for m in marks if math.isclose(m.x, deciding.value)]):  # a place along the axis itself
         marks, traces = tuple(own), _alike(first.traces, own[0])
     first = replace(first, limits=limits, marks=marks, traces=traces)
-    panels = (first, *(replace(p, limits=()) for p in body.panels[1:]))
-    # where a deviation comes from is another matter
-    body = (
-        replace(body, panels=panels[:1], heights=(1.0,), beside=False) if body.beside else replace(body, panels=panels)
-    )
     return replace(
         base,
         stage=_stage_now(runs),
-        body=body,
+        body=replace(body, panels=(first, *(replace(p, limits=()) for p in body.panels[1:]))),
         hero=hero,
         verdict=verdict,
         finding=_finding("verdict", runs, base, verdict=verdict, pair=find_loudspeakers(runs, verdict, limits)),
@@ -264,7 +281,7 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
 
 def _alike(traces: Sequence[Trace], mark: Mark) -> tuple[Trace, ...]:
     """Return the curves of what a mark lies on, of all channels: noise without distortion."""
-    near = [t for t in traces if t.channel == mark.channel and t.role != "bench" and len(t.x)]
+    near = [t for t in traces if t.channel == mark.channel and t.role not in OF_NO_STAGE and len(t.x)]
     on = min(near, key=lambda t: abs(float(np.interp(mark.x, t.x, t.y)) - mark.y), default=None)
     if on is None:
         return tuple(traces)
@@ -311,7 +328,10 @@ def _height(panel: Panel, finding: Finding, x: float | None) -> float | None:
     heights = [
         float(t.y[min(range(len(t.x)), key=lambda i: abs(t.x[i] - x))])
         for t in panel.traces
-        if t.role != "bench" and t.channel == finding.channel[:1] and len(t.x) and t.x[0] * 0.99 <= x <= t.x[-1] * 1.01
+        if t.role not in OF_NO_STAGE
+        and t.channel == finding.channel[:1]
+        and len(t.x)
+        and t.x[0] * 0.99 <= x <= t.x[-1] * 1.01
     ]
     wanted = abs(finding.value) if finding.unit == panel.y.unit else float("inf")
     return min(heights, key=lambda y: abs(abs(y) - wanted) if wanted < float("inf") else -abs(y), default=None)
@@ -319,14 +339,14 @@ def _height(panel: Panel, finding: Finding, x: float | None) -> float | None:
 
 def _with(chart: Chart, stage: str, traces: Sequence[Trace]) -> Chart:
     """Return a chart without the old curves, unless it has no others."""
-    old = {t.role for t in traces if t.role != "bench"} == {"before"}
+    old = {t.role for t in traces if t.role not in OF_NO_STAGE} == {"before"}
     keep = ("before",) if old else ("now", "residual")
     return replace(
         chart,
         panels=tuple(
             replace(
                 panel,
-                traces=tuple(t for t in panel.traces if t.role in keep or t.role == "bench"),
+                traces=tuple(t for t in panel.traces if t.role in (*keep, *OF_NO_STAGE)),
                 stems=tuple(s for s in panel.stems if s.role in keep),
                 marks=tuple(m for m in panel.marks if m.role in keep),
             )

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
-from reviewkit.episode.change_size import changed_most
+from reviewkit.episode.stills import changed_most
 from reviewkit.measure.likeness import is_like
 from reviewkit.model import quantities
 from reviewkit.model.card import Card

@@ -105,7 +105,7 @@ def _shown(run: Run) -> Finding | None:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return the Lissajous figure of the highest tone: a line to the upper right if both channels are in step."""
+    """Return the Lissajous figure of the highest tone, and the line to the upper right that it is in step."""
     main = figures.main_run(runs)
     traces = tuple(
         Trace(curve.x, curve.y, "", figures.trace_role(run, runs), figures.run_label(run, runs))
@@ -115,7 +115,10 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     hz = quantities.hertz(main.curves[0].facts["frequency_hz"])
     figure = _shown(main)
     hero = figures.hero(figure)
-    panel = Panel(scales.sides("left"), scales.sides("right"), traces, one_channel=True, square=True)
+    across, up = scales.sides("left"), scales.sides("right")
+    corners = read_only(np.array((across.low, across.high)))
+    in_step = Trace(corners, corners, "", "ideal", "in step")
+    panel = Panel(across, up, (in_step, *traces), one_channel=True, square=True)
     found = [f for name in KIND.quantities for f in figures.by_channel(main, name)]
     return figures.card(
         runs,

@@ -82,7 +82,7 @@ def _figures(c: Conditions, read: Flutter) -> list[Finding]:
 
 
 def _curves(read: Flutter, c: Conditions) -> list[Curve]:
-    """Return the deviation over time and the spectrum of rates, both in %, with the strongest rates by name."""
+    """Return the speed around its mean and the spectrum of rates, both in %, with the strongest rates by name."""
     named = {**_PLATTER_HZ, **c.measurement.rates_hz}
     strongest = [
         (
@@ -92,7 +92,7 @@ def _curves(read: Flutter, c: Conditions) -> list[Curve]:
         )
         for rate in read.rates
     ]
-    time_s, percent = _averaged(read.time_s, 100 * read.deviation)
+    time_s, percent = _averaged(read.time_s, 100 * (read.deviation - read.speed_error))
     rates_hz, peaks = _highest(read.spectrum_hz, 100 * read.spectrum)
     return [
         Curve("deviation", "", read_only(time_s), read_only(percent), {"seconds": read.seconds}),
@@ -137,39 +137,51 @@ def _curve(run: Run, name: str) -> Curve:
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return the deviation over time beside the spectrum of rates, the strongest rates ringed."""
-    runs = [replace(run, conditions=_played(run.conditions)) for run in runs]
-    main = figures.main_run(runs)
-    deviations, rates = _traces(runs, "deviation"), _traces(runs, "rates")
-    percents = [float(v) for trace in deviations for v in (np.min(trace.y), np.max(trace.y))]
-    peaks = [_ABOVE * max(float(np.max(trace.y)), _LOWEST_DRAWN_PERCENT) for trace in rates]
-    over_time = Panel(
+    """Return the speed over time around its mean, on one scale before and after."""
+    traces = _traces(runs, "deviation")
+    largest = max(float(np.max(np.abs(trace.y))) for trace in traces)
+    panel = Panel(
         scales.seconds(max(_curve(run, "deviation").facts["seconds"] for run in runs)),
-        scales.around_no_error(percents, "%"),
-        deviations,
-        label="speed over time",
+        scales.swing(max(largest, _LOWEST_DRAWN_PERCENT), "%"),
+        traces,
+        label="speed around its mean",
         one_channel=True,
+        one_scale=True,
     )
-    spectrum = Panel(
+    return _card(runs, "", KIND.title, panel)
+
+
+def further(runs: Sequence[Run]) -> tuple[Card, ...]:
+    """Return the picture of the same runs for which a note calls: the wavering by rate, the strongest rates ringed."""
+    traces = _traces(runs, "rates")
+    peaks = [_ABOVE * max(float(np.max(trace.y)), _LOWEST_DRAWN_PERCENT) for trace in traces]
+    panel = Panel(
         scales.rates(*BAND_HZ),
         scales.decades([_LOWEST_DRAWN_PERCENT, *peaks], "%"),
-        rates,
+        traces,
         marks=tuple(mark for run in runs for mark in _named_rates(run, figures.trace_role(run, runs))),
-        label="wavering by rate",
         one_channel=True,
     )
+    return (_card(runs, "rates", "Wavering by rate", panel),)
+
+
+def _card(runs: Sequence[Run], name: str, subject: str, panel: Panel) -> Card:
+    """Return a picture with the figure that both share, and its conditions."""
+    runs = [replace(run, conditions=_played(run.conditions)) for run in runs]
+    main = figures.main_run(runs)
     names = ("speed_error", "wow_and_flutter", "unweighted_flutter", "speed_drift")
     figure = shown(main)
     hero = figures.hero(figure, (), f"wow and flutter, {weighted(figure.at['weighting'])}" if figure else "")
-    return figures.card(
+    made = figures.card(
         runs,
-        KIND.title,
-        Chart((over_time, spectrum), (1.0, 1.0), beside=True),
+        subject,
+        Chart((panel,)),
         # the frequency is the tone's, not a place on the dial
         replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,
         [f for name in names for f in figures.by_channel(main, name)],
         (quantities.hertz(float(figure.at["frequency"])),) if figure else (),
     )
+    return replace(made, id=name)
 
 
 def _traces(runs: Sequence[Run], name: str) -> tuple[Trace, ...]:
@@ -222,6 +234,7 @@ KIND = Kind(
     findings=findings,
     card=card,
     points=points,
+    further=further,
     keys=("frequency", "rates"),
     file_words="(?:wow(?: and | & | n | )?)?flutter|wow|speed|w ?& ?f|wandf",
     signal="wavering",

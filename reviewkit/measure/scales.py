@@ -206,18 +206,6 @@ def along(low: float, high: float, unit: str) -> Axis:
     return Axis(minor[0], minor[-1], "linear", ticks, unit, minor)
 
 
-def around_no_error(values: Sequence[float], unit: str) -> Axis:
-    """Return a vertical scale that holds all deviations and zero, in three to six whole steps."""
-    low, high = min(*values, 0.0), max(*values, 0.0)
-    room = 0.15 * max(high - low, 1e-6)  # for the names of curves
-    low, high = low - room, high + room
-    step = next(m * 10.0**e for e in range(-9, 40) for m in (1, 2, 5) if (high - low) / (m * 10.0**e) <= 5)
-    first, last = math.floor(low / step), math.ceil(high / step)
-    ticks = [(i * step, _signed(i * step)) for i in range(first, last + 1)]
-    ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} {unit}")
-    return Axis(first * step, last * step, "linear", tuple(ticks), unit)
-
-
 def _steps(low: float, high: float, step: float) -> list[float]:
     return [low + step * i for i in range(round((high - low) / step) + 1)]
 

@@ -43,6 +43,9 @@ class Axis:
     name: str = ""
 
 
+OF_NO_STAGE = ("bench", "ideal")  # roles of curves that a repair doesn't change
+
+
 @dataclass(frozen=True, eq=False)
 class Trace:
     """A curve.
@@ -54,7 +57,7 @@ class Trace:
     channel
         L, R or "" (neither).
     role
-        Now, before, bench or residual.
+        Now, before, bench, ideal (how it should be) or residual.
     label
         Written where the curve runs: "L", "right, 0.021 %", "bass full up".
     """
@@ -134,6 +137,8 @@ class Panel:
         True if it never shows a second channel, from which dashes would tell its own.
     square
         True if both scales are the same, so that it is as wide as it is high.
+    one_scale
+        True if a card of one stage has the same vertical scale as that of both.
     """
 
     x: Axis
@@ -147,18 +152,15 @@ class Panel:
     label: str = ""
     one_channel: bool = False
     square: bool = False
+    one_scale: bool = False
 
 
 @dataclass(frozen=True, eq=False)
 class Chart:
-    """Panels one above the other over one dial, the scale of the last; `heights`: their relative heights.
-
-    `beside`: each over a scale of its own, side by side in a wide frame; `heights` are then their widths.
-    """
+    """Panels one above the other over one dial, the scale of the last; `heights`: their relative heights."""
 
     panels: tuple[Panel, ...]
     heights: tuple[float, ...] = (1.0,)
-    beside: bool = False
 
 
 @dataclass(frozen=True)
@@ -312,7 +314,7 @@ class Ending:
     word
         "Repaired", "Improved", "Not repaired", "Measured".
     hero
-        What changed most; with nothing repaired, the rating nearest to its limit.
+        What changed most; with nothing repaired, the largest miss, else the rating nearest to its limit.
     tally
         The verdict's word of every rating.
     met
@@ -320,9 +322,9 @@ class Ending:
     of
         After it: "of 11 judged ratings met".
     missed
-        Each that was missed: "Damping factor 52, rated 60".
+        Each that was missed: "damping factor 52, rated 60".
     pending
-        What was not read again, so that the word is not "Repaired".
+        Below the word, why it isn't "Repaired": what was not read again, that nothing was repaired.
     """
 
     word: str

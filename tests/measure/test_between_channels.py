@@ -93,8 +93,11 @@ def test_the_card_holds_what_the_file_says():
     """A quarter of a period of 10 kHz: a circle; right and left equal."""
     card = card_of(KIND, capture(25e-6), load_ohm=None)
     panel = panel_of(card)
-    (trace,) = panel.traces
+    in_step, trace = panel.traces
     assert panel.square
+    # both channels alike: the line through the plot's corners
+    assert (in_step.role, in_step.label) == ("ideal", "in step")
+    assert list(zip(in_step.x, in_step.y, strict=True)) == [(panel.x.low, panel.y.low), (panel.x.high, panel.y.high)]
     assert np.hypot(trace.x, trace.y) == pytest.approx(np.ones(len(trace.x)), abs=2e-3)
     assert (card.hero.figure, card.hero.caption) == ("90.0°", "phase between channels")
     assert card.conditions == ("10 kHz",)

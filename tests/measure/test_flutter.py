@@ -6,6 +6,7 @@ Truth: closed forms of a modulated tone's statistics, the dB of IEC 60386, Table
 from __future__ import annotations
 
 import io
+import shutil
 import sys
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from reviewkit.build import pipeline
 from reviewkit.build.recognising import recognise_sheet
 from reviewkit.measure.flutter import turning_at
 from reviewkit.measure.kinds import KINDS
+from reviewkit.model.card_files import stills
 from reviewkit.model.errors import InputError
 from reviewkit.model.session import Rating
 from reviewkit.verdict.verdict import judge
@@ -115,10 +117,14 @@ def test_a_record_turns_without_a_table():
 def test_the_card_holds_what_the_file_says():
     samples = capture(played())
     card = card_of(KIND, samples, frequency_hz=3150.0, rates_hz={"capstan": 4 / 1.01}, load_ohm=8.0)
-    over_time, rates = card.body.panels
-    assert (over_time.x.unit, over_time.y.unit, rates.x.unit, rates.y.unit) == ("s", "%", "Hz", "%")
-    assert float(np.mean(over_time.traces[0].y)) == pytest.approx(1.0, abs=0.005)
+    (over_time,) = card.body.panels
+    assert (over_time.x.unit, over_time.y.unit, over_time.label) == ("s", "%", "speed around its mean")
+    assert float(np.mean(over_time.traces[0].y)) == pytest.approx(0.0, abs=0.005)  # 1 % too fast
     assert float(np.ptp(over_time.traces[0].y)) == pytest.approx(0.2, rel=0.05)
+    run = run_from(samples, conditions(KIND, frequency_hz=3150.0, rates_hz={"capstan": 4 / 1.01}))
+    (further,) = KINDS[KIND].further([run])
+    (rates,) = further.body.panels
+    assert (further.id, further.hero.figure, rates.x.unit, rates.y.unit) == ("rates", "0.10 %", "Hz", "%")
     assert [(mark.text, round(mark.x, 2)) for mark in rates.marks] == [("capstan", 4.0)]
     assert rates.marks[0].y == pytest.approx(0.1, rel=1e-3)
     assert (card.hero.figure, card.hero.caption) == ("0.10 %", "wow and flutter, weighted peak")
@@ -228,3 +234,26 @@ def test_a_rated_speed_is_judged_either_way(within, word):
         rating = Rating("speed_error", "%", within=(-within, within), called="speed error")
         (verdict,) = judge(session(rating), (run,))
         assert verdict.verdict == word
+
+
+def test_found_pair_and_rated_have_one_scale_and_the_rates_a_card_if_a_note_asks(tmp_path):
+    deck = tmp_path / "deck"
+    shutil.copytree(DECK, deck, ignore=shutil.ignore_patterns("out"))
+    notes = deck / "notes.txt"
+    assert "flutter-rates" not in {card.id for card in pipeline.prepare(deck).series.cards}
+    notes.write_text(notes.read_text(encoding="utf-8").replace("[card flutter]", "[card flutter] [card flutter-rates]"))
+    cards = {still.id: still for still in stills(pipeline.prepare(deck).series.cards)}
+    speeds = [cards[name].body.panels for name in ("flutter-found", "flutter", "flutter-rated")]
+    assert [len(panels) for panels in speeds] == [1, 1, 1]
+    assert len({(panel.y.low, panel.y.high) for (panel,) in speeds}) == 1
+    for (panel,) in speeds:
+        assert all(abs(float(np.mean(trace.y))) < 0.01 for trace in panel.traces)  # 2 % too slow before
+    # both pictures show the change of the figure that is rated, and neither has its tone's frequency as a place
+    for name in ("flutter-found", "flutter"):
+        picture = cards[name.replace("flutter", "flutter-rates")]
+        assert picture.hero.figure == cards[name].hero.figure
+        assert picture.body.panels[0].fall is None
+        assert all(mark.x < 20 for mark in picture.body.panels[0].marks)
+    assert "Speed around its mean." in cards["flutter-found"].alt
+    assert "Curves" not in cards["flutter-found"].alt  # one curve without a name
+    assert "Curves: in step, for comparison." in cards["azimuth-found"].alt

@@ -22,6 +22,7 @@ from PIL import Image
 
 from reviewkit.build.write_outputs import Incoming, write_outputs
 from reviewkit.commands.cli import run
+from reviewkit.model.card import Axis, Card, Chart, Hero, Panel, Trace
 from reviewkit.model.card_files import kind_of
 from reviewkit.model.errors import CannotFinish, InputError
 from reviewkit.render.cards.card import lay_out_in_roles
@@ -206,7 +207,7 @@ def test_a_score_shows_missed_undecided_then_met_in_one_sweep():
     steps = steps_of("score")
     shown = [" ".join(item.text for item in step.items if isinstance(item, Text)) for step in steps]
     appears = [
-        next(at for at, text in enumerate(shown) if word in text) for word in ("missed by", "60.3", "1 not judged")
+        next(at for at, text in enumerate(shown) if word in text) for word in ("by 13 %", "60.3", "1 not judged")
     ]
     assert appears == sorted(set(appears))
     assert steps[appears[0]].way == "fade"
@@ -215,11 +216,27 @@ def test_a_score_shows_missed_undecided_then_met_in_one_sweep():
 
 def test_a_hunt_takes_one_reading_after_another():
     steps = steps_of("hunt", seconds=10.0)
-    names = ["Rail", "Bias L", "0.2 mV", "spreader R", "open"]
+    names = ["Rail", "Bias L", "Bias R", "spreader R", "open"]
     for name, step, before in zip(names, steps[-5:], steps[-6:-1], strict=True):
         assert name in {item.text for item in step.items if isinstance(item, Text)}
         assert name not in {item.text for item in before.items if isinstance(item, Text)}
         assert step.seconds + step.pause > 1
+
+
+def test_what_a_curve_is_compared_with_stays_from_the_card_as_found_on():
+    corners, turn = np.array((-1.0, 1.0)), np.linspace(0, 2 * np.pi, 90)
+    axis = Axis(-1.0, 1.0, "linear", ((-1.0, "−1"), (0.0, "0"), (1.0, "1")))
+    ideal = Trace(corners, corners, "", "ideal", "in step")
+    circle, line = Trace(np.sin(turn), np.cos(turn), ""), Trace(corners, 0.9 * corners, "", label="after")
+    now, was = (ideal, replace(circle, role="before", label="before"), line), (ideal, circle)
+    plots = [Chart((Panel(axis, axis, traces, one_channel=True, square=True),)) for traces in (now, was)]
+    hero = Hero("0.3 arcmin", "after", "4.4 arcmin")
+    found = Card("azimuth-found", "Azimuth", (), plots[1], title="Out of step", hero=Hero("4.4 arcmin"), corner="N")
+    pair = Card("azimuth", "Azimuth", (), plots[0], title="In step", hero=hero, corner="N", found=found)
+    of_found = lay_out_in_roles(replace(found, repaired=pair), NO_FONTS, SHAPES["wide"])
+    steps = plan_steps(pair, lay_out_in_roles(pair, NO_FONTS, SHAPES["wide"]), of_found, Fraction(6))
+    for step in steps:
+        assert "in step" in {item.text for item in step.items if isinstance(item, Text)}
 
 
 def test_an_ending_shows_word_change_then_tally():

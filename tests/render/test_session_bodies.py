@@ -93,8 +93,25 @@ def test_the_hunt_s_needle_narrows_to_the_part(shape):
     assert across[0] > across[-1]
     tip = [point for point in pieces[-1].points if point[along] == ends[-1][-1]]
     assert np.ptp([point[1 - along] for point in tip]) == pytest.approx(0, abs=1e-6)
-    loud = [text.text for text in texts(items) if text.weight == "black"]
-    assert loud == ["0.2 mV", "too low", "open"]  # one figure gave it away
+    # only the part is loud and has figures; what led to it says its word
+    assert [text.text for text in texts(items) if text.weight == "black"] == ["open"]
+    assert [text.text for text in texts(items) if text.text[-1] in "ΩV"] == ["expected 220 Ω"]
+    words = [text for text in texts(items) if text.text in ("OK", "too low")]
+    assert [text.colour for text in words] == [LOOK.soft] * 2 + [LOOK.falls_short] * 2
+    assert {text.weight for text in words} == {"regular"}
+
+
+@EVERY_SHAPE
+def test_the_part_s_value_is_the_largest_with_what_was_expected_above_it(shape):
+    part = HuntReading("Decoder, free-running", "19.00 kHz", "18.86 kHz", "too low", out=True)
+    items = texts(sound(with_body("hunt", part=part), shape=shape))
+    named = {text.text: text for text in items}
+    figure, expected = named["18.86 kHz"], named["expected 19.00 kHz"]
+    on_card = [text for text in items if text.text not in SAMPLES["hunt"].title]
+    assert figure == max(on_card, key=lambda text: text.size)
+    assert expected.box.bottom <= figure.box.top
+    words = [text for text in items if text.text == "too low"]
+    assert all(text.size < words[-1].size < figure.size for text in words[:-1])
 
 
 # ------------------------------------------------------------------ score
@@ -131,7 +148,7 @@ def test_every_score_fits_on_one_card(shape, counts):
     large = max((text for text in texts(items) if text.text in ("52", "60.3")), key=lambda text: text.size)
     assert large.size >= 72
     named = [*(f"Missed {n}" for n in range(counts[0], 0, -1)), *(f"Close {n}" for n in range(1, counts[1] + 1))]
-    shown = [text.text for text in texts(items) if text.text.startswith(("Missed", "Close", "Met"))]
+    shown = [text.text for text in texts(items) if text.text.startswith(("Missed", "Close", "Met "))]
     assert shown == (named[: len(shown)] if named else ["Met 1"])
     left_out = [sum(name.startswith(word) for name in named[len(shown) :]) for word in ("Missed", "Close")]
     for count, what in zip(left_out, ("more missed", "more too close to call"), strict=True):
@@ -169,13 +186,27 @@ def test_everything_missed_has_only_the_worst_in_colour():
     assert len(wedges(items, LOOK.falls_short)) == 1
     assert len(wedges(items, LOOK.ink)) == 4
     coloured = [text.text for text in texts(items) if text.colour == LOOK.falls_short]
-    assert coloured == ["52", "missed by 13 %"]
+    assert coloured == ["missed", "52", "by 13 %"]
 
 
 def test_everything_met_has_the_smallest_margin_large():
     items = sound(score(0, 0, 0, 5))
     assert max(texts(items), key=lambda text: text.size).text == "52"
-    assert {"Met 1", "rated 60", "tightest: met by 13 %"} <= {text.text for text in texts(items)}
+    assert {"nearest its limit", "Met 1", "rated 60", "met by 13 %"} <= {text.text for text in texts(items)}
+    one = {text.text for text in texts(sound(score(0, 0, 0, 1)))}  # the nearest of one is no news
+    assert {"met", "by 13 %"} <= one
+
+
+@EVERY_SHAPE
+def test_each_large_figure_is_below_the_word_of_its_verdict(shape):
+    items = texts(sound(score(1, 1, 0, 9), shape=shape))
+    headings = {text.text: text for text in items if text.text in ("missed", "too close to call")}
+    assert [text.colour for text in headings.values()] == [LOOK.falls_short, LOOK.ink]
+    figures = [text for text in items if text.text in ("52", "60.3")]
+    assert len(figures) == 2
+    for text in figures:
+        above = [name for name, heading in headings.items() if heading.baseline < text.box.top]
+        assert above[-1] == ("missed" if text.text == "52" else "too close to call")
 
 
 # ------------------------------------------------------------------ ending

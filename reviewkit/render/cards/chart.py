@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.model.card import Chart, Hero, Panel, Trace
+from reviewkit.model.card import OF_NO_STAGE, Chart, Hero, Panel, Trace
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.dial import place_dial, place_dial_line, place_rules, place_scale
+from reviewkit.render.cards.dial import place_dial, place_rules
 from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.hero import HeroPlace, lay_out_hero
 from reviewkit.render.cards.labels import place_limit_label, place_trace_labels
@@ -34,11 +34,9 @@ if TYPE_CHECKING:
 _CLEAR = 40.0  # round a hero in the chart
 _SPACING = 6.0  # pixels: points of a curve further apart than this are joined by a smooth line
 _PANEL_GAP = 70.0
-_BESIDE_GAP = 72.0
-_SCALE_HIGH = 130.0  # of a scale within the chart, with the numbers of the plot below it
 _SHORT_LIMIT = 132.0  # the width of a limit at one frequency
 _DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn thinner, or it would be a block
-_ROLES = ("bench", "residual", "before", "now")  # drawn in this order
+_ROLES = (*OF_NO_STAGE, "residual", "before", "now")  # drawn in this order
 
 
 def place_chart(
@@ -62,36 +60,11 @@ def place_chart(
         return None
     for part, panel, box in others:
         _place_panel(part, panel, box, None, None)
-    if chart.beside:
-        place_dial_line(page)
-        for part, panel, _ in parts:
-            place_scale(part, panel.x)
-    else:
-        place_dial(parts[-1][0], chart.panels[-1].x, tuple(panel.fall.x for panel in chart.panels if panel.fall))
+    place_dial(parts[-1][0], chart.panels[-1].x, tuple(panel.fall.x for panel in chart.panels if panel.fall))
     return place
 
 
 def _parts(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
-    """Return each panel with its plot, and the part of the page that it is on: all of it, or its own beside others."""
-    if not chart.beside:
-        return _parts_over_one_dial(page, chart, top, bottom)
-    if page.shape.is_tall:
-        return _parts_below_each_other(page, chart, top, bottom)
-    shape = page.shape
-    gutter = shape.curves[0] - shape.safe.left
-    room = shape.curves[1] - shape.safe.left - (gutter + _BESIDE_GAP) * (len(chart.panels) - 1) - gutter
-    parts, left = [], shape.safe.left
-    for index, panel in enumerate(chart.panels):
-        right = left + gutter + room * chart.heights[index] / sum(chart.heights)
-        last = index == len(chart.panels) - 1
-        safe = replace(shape.safe, left=left, right=shape.safe.right if last else right + _BESIDE_GAP / 4)
-        own = page.within(replace(shape, safe=safe, curves=(left + gutter, right)))
-        parts.append((own, panel, Box(left + gutter, top, right, bottom)))
-        left = right + _BESIDE_GAP
-    return parts
-
-
-def _parts_over_one_dial(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
     """Return panels one above the other, of which the last has the dial; a square one is as wide as it is high."""
     left, right = page.shape.curves
     shares = [*chart.heights, *[1.0] * len(chart.panels)][: len(chart.panels)]
@@ -106,20 +79,6 @@ def _parts_over_one_dial(page: Page, chart: Chart, top: float, bottom: float) ->
             part = page.within(replace(page.shape, curves=(box.left, box.right)))
         parts.append((part, panel, box))
         top = foot + _PANEL_GAP
-    return parts
-
-
-def _parts_below_each_other(page: Page, chart: Chart, top: float, bottom: float) -> list[tuple[Page, Panel, Box]]:
-    """Return panels that stand one above the other, each with a scale of its own; the last has the dial."""
-    shape = page.shape
-    under = shape.dial - bottom  # from a plot to its scale
-    room = bottom - top - (len(chart.panels) - 1) * (under + _SCALE_HIGH)
-    parts = []
-    for panel in chart.panels:
-        foot = top + room / len(chart.panels)
-        part = page.within(replace(shape, dial=foot + under))
-        parts.append((part, panel, Box(shape.curves[0], top, shape.curves[1], foot)))
-        top = foot + under + _SCALE_HIGH
     return parts
 
 
@@ -160,9 +119,11 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
 
 
 def _part_of(role: str, panel: Panel) -> str:
-    """Return the part of the card that a curve or stem belongs to: a ghost, if there are others after it."""
+    """Return the part of the card that a curve or stem belongs to: a ghost, if there are others after it, and what
+    they are compared with.
+    """
     roles = {trace.role for trace in panel.traces} | {stem.role for stem in panel.stems}
-    return "ghost" if role == "before" and roles - {"before", "bench"} else "curve"
+    return "ghost" if role == "ideal" or (role == "before" and roles - {"before", *OF_NO_STAGE}) else "curve"
 
 
 def _line(trace: Trace, panel: Panel, box: Box) -> DrawnTrace:
@@ -170,7 +131,7 @@ def _line(trace: Trace, panel: Panel, box: Box) -> DrawnTrace:
     if panel.x.scale == "log":  # a sweep; samples over time are joined as they are
         points = smoothed(points, _SPACING / box.width)
     pixels = to_pixels(points, box)
-    width = {"bench": BENCH, "before": GHOST, "residual": GHOST}.get(trace.role, CURVE)
+    width = {**dict.fromkeys(OF_NO_STAGE, BENCH), "before": GHOST, "residual": GHOST}.get(trace.role, CURVE)
     if line_length(pixels) > _DENSE * box.width:
         width = min(width, CURVE / 2)
     return DrawnTrace(trace, points, pixels, width)
@@ -182,7 +143,7 @@ def _place_line(page: Page, line: DrawnTrace, free: FreeSpace, *, dashes: bool) 
     colour = page.look.curve(trace.channel, trace.role)
     dense = line.width < GHOST
     # (a dense curve isn't dashed: dashes would split every peak)
-    dashed = dashes and trace.channel[:1] == "R" and trace.role != "bench" and not dense
+    dashed = dashes and trace.channel[:1] == "R" and trace.role not in OF_NO_STAGE and not dense
     unit = max(line.width, 7.0)  # a thin line's dashes are nearly as long as a thick one's
     page.add(Stroke("curve", line.pixels, colour, line.width, (DASH[0] * unit, DASH[1] * unit) if dashed else None))
     free.occupy_line(line.pixels, line.width)

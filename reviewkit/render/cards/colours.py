@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cache
 
+from reviewkit.model.card import OF_NO_STAGE
 from reviewkit.model.errors import nearest
 from reviewkit.render.cards.contrast import (
     DEFICIENCIES,
@@ -81,7 +82,7 @@ class Look:
 
     def curve(self, channel: str, role: str) -> str:
         """Return a curve's colour; `before` gives the same hue, as pale as a curve may be."""
-        if role == "bench":
+        if role in OF_NO_STAGE:
             return self.bench
         colour = self.channel(channel)
         return palest(colour, self.ground, CURVE_CONTRAST, most=0.5, on=self.room) if role == "before" else colour

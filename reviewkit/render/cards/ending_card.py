@@ -67,24 +67,23 @@ def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: flo
     drop = page.measure(body.word, word.size, "black")[2]
     with page.part_of(_WORD):
         page.add(page.text(body.word, safe.left, baseline, word.size, look.ink, weight="black"))
-    room = replace(safe, top=baseline + drop + gap, bottom=bottom)
+        last = baseline + drop
+        if body.pending:
+            last = _place_lines(page, ((body.pending, look.soft),), replace(safe, top=last + 10.0)) + 20.0
+    room = replace(safe, top=last + gap, bottom=bottom)
     if not shape.stacked and body.hero and body.of:
         left = replace(room, right=safe.left + 0.5 * safe.width - 30)
         with page.part_of(_CHANGE):
-            beside, last = _place_hero(page, body, body.hero, left, figure)
+            beside, last = _place_hero(page, body.hero, left, figure)
         with page.part_of(_TALLY):
             right = replace(room, left=safe.left + 0.53 * safe.width)
             return max(last, _place_score(page, body, right, beside, count))
-    last = baseline
     if body.hero:
         with page.part_of(_CHANGE):
-            last = _place_hero(page, body, body.hero, room, figure)[1]
-    elif body.pending:
-        last = _place_lines(page, ((body.pending, look.soft),), room)
+            last = _place_hero(page, body.hero, room, figure)[1]
     if body.of:
         with page.part_of(_TALLY):
-            below = last + max(gap, _LEAST_GAP) if last > baseline else room.top
-            return _place_score(page, body, replace(room, top=below), 0.0, count)
+            return _place_score(page, body, replace(room, top=last + max(gap, _LEAST_GAP)), 0.0, count)
     return last
 
 
@@ -137,7 +136,7 @@ def ring(x: float, y: float, radius: float) -> tuple[tuple[float, float], ...]:
     return tuple((x + radius * cos(turn), y + radius * sin(turn)) for turn in turns)
 
 
-def _place_hero(page: Page, body: Ending, hero: Hero, box: Box, largest: float) -> tuple[float, float]:
+def _place_hero(page: Page, hero: Hero, box: Box, largest: float) -> tuple[float, float]:
     """Place what changed most, or the rating nearest to its limit; return the figure's baseline and the last one.
 
     Raises
@@ -173,8 +172,7 @@ def _place_hero(page: Page, body: Ending, hero: Hero, box: Box, largest: float) 
     page.add(figure)
     if hero.uncertainty:
         page.add(page.text(hero.uncertainty, figure.box.right + 20, y, NOTE, look.ink))
-    lines = [(hero.note, look.ink), (body.pending, look.soft)]
-    return y, _place_lines(page, [line for line in lines if line[0]], replace(box, top=y + 22.0))
+    return y, _place_lines(page, ((hero.note, look.ink),) if hero.note else (), replace(box, top=y + 22.0))
 
 
 def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: float) -> float:

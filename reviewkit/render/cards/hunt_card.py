@@ -7,16 +7,16 @@ from dataclasses import replace
 
 from reviewkit.model.card import Fix, Hunt, HuntReading
 from reviewkit.render.cards.hero import arrow
-from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.scene import Area, Page, Stroke, Text
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, cut_text, fit_text, place_lines
 
-_FOUND = (92.0, 84.0, 76.0, 68.0, 60.0, 52.0, NOTE)  # readings out of tolerance
-_FINE = (64.0, 60.0, 56.0, 52.0, 48.0, NOTE, AXIS)  # and those that are OK
+_WORDS = (56.0, 52.0, 48.0, NOTE, AXIS, LEAST)  # of the readings before the part
 _PART = tuple(float(size) for size in range(320, 71, -4))
 _NAMES = (48.0, NOTE, AXIS, LEAST)
 _GAP = 11.0  # between the needle's pieces
 _COLUMN_GAP = 28.0
+_PART_WIDTH = 600.0
 _TWO_LINES = 150.0  # pitch of rows from which a name may take two lines
 _LINE = 1.08  # pitch of a name's lines, in em
 _ARROW, _ARROW_GAP = 90.0, 40.0
@@ -26,20 +26,13 @@ SHORTEN_READING = "shorten the reading in repair.csv"
 
 
 def place_hunt(page: Page, body: Hunt, lower: float) -> None:
-    """Place the readings along the needle, the part at its tip. Only the reading that gave it away has its figure.
+    """Place the readings along the needle, the part at its tip. Only the part has its figure, the others their word.
 
     Raises
     ------
     LayoutFault
         If a name or a reading doesn't fit.
     """
-    first = next((reading for reading in body.readings if reading.out), None)
-    shown = [
-        replace(each, expected="", reading=each.reading if each is first else each.word or each.reading)
-        for each in body.readings
-    ]
-    part = replace(body.part, expected="") if body.part.word == body.part.reading else body.part
-    body = replace(body, readings=tuple(shown), part=part)
     if page.shape.stacked:
         _place_down(page, body, lower)
     else:
@@ -51,20 +44,23 @@ def place_hunt(page: Page, body: Hunt, lower: float) -> None:
 
 def _place_across(page: Page, body: Hunt, lower: float) -> None:
     safe = page.shape.safe
-    part_left = safe.right - 482.0
+    part_left = safe.right - _PART_WIDTH
     count = len(body.readings)
     tip = part_left - 50.0
     step = (tip - safe.left) / max(count, 1)
+    width = step - _COLUMN_GAP
     centre, half = 585.0 + lower / 2, 122.0
     edges = [0.0, *(safe.left + step * (index + 1) for index in range(count))]
-    sizes = _figure_sizes(page, body.readings, step - _COLUMN_GAP)
+    size = _word_size(page, body.readings, width)
     for index, reading in enumerate(body.readings):
         left = safe.left + step * index
-        width = step - _COLUMN_GAP
         with page.part_of(f"step {index + 1}"):
             page.add(_piece(page, reading, edges[index], edges[index + 1], tip, centre, half, last=index == count - 1))
-            _place_name(page, reading, left, centre - half - 44.0, width)
-            _place_reading(page, reading, left, centre + half + 92.0, sizes)
+            name = _fit_name(page, reading.point, width, weight="regular")
+            pitch = name.size * _LINE
+            first = centre - half - 44.0 - (len(name.lines) - 1) * pitch
+            place_lines(page, name, left, first, pitch, page.look.ink, remedy=SHORTEN_POINT)
+            page.add(_word(page, reading, left, centre + half + 80.0, size))
     with page.part_of(f"step {count + 1}"):
         _place_part(page, body.part, part_left, centre, safe.right - part_left)
 
@@ -95,71 +91,42 @@ def _piece(
     return Area("hunt", corners, page.look.status("too low") if reading.out else page.look.hunt)
 
 
-def _place_name(page: Page, reading: HuntReading, left: float, bottom: float, width: float) -> None:
-    """Place a point's name, below it what was expected there; `bottom`: the lower line's baseline."""
-    look = page.look
-    name = _fit_name(page, reading.point, width)
-    baseline = bottom
-    if reading.expected:
-        expected = fit_text(page, f"expected {reading.expected}", (AXIS, LEAST), width, most=2)
-        if expected is None:
-            raise page.fault(reading.expected, SHORTEN_READING)
-        baseline = bottom - (len(expected.lines) - 1) * expected.size * _LINE
-        place_lines(page, expected, left, baseline, expected.size * _LINE, look.soft, remedy=SHORTEN_READING)
-        baseline -= 58.0
-    for index, line in enumerate(reversed(name.lines)):
-        at = baseline - index * name.size * _LINE
-        page.add(page.text(line, left, at, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
-
-
-def _fit_name(page: Page, name: str, width: float, sizes: Sequence[float] = _NAMES, most: int = 2) -> Setting:
+def _fit_name(
+    page: Page, name: str, width: float, sizes: Sequence[float] = _NAMES, most: int = 2, weight: str = "bold"
+) -> Setting:
     """Fit a point's name, without what comes after its first comma if it is too long, in the end cut off."""
     head = name.split(",")[0]
-    setting = fit_text(page, name, sizes[:1], width, weight="bold")
+    setting = fit_text(page, name, sizes[:1], width, weight=weight)
     for size in sizes:
-        setting = setting or fit_text(page, head, (size,), width, weight="bold", most=most)
-    return setting or cut_text(page, head, sizes[-1], width, "bold")
+        setting = setting or fit_text(page, head, (size,), width, weight=weight, most=most)
+    return setting or cut_text(page, head, sizes[-1], width, weight)
 
 
-def _figure_sizes(
-    page: Page, readings: Sequence[HuntReading], width: float, most: float = _FOUND[0]
-) -> tuple[float, float]:
-    """Return the sizes of the readings that are OK and of those that aren't.
+def _word_size(page: Page, readings: Sequence[HuntReading], width: float) -> float:
+    """Return the size at which the words of all readings before the part fit.
 
     Raises
     ------
     LayoutFault
-        If a reading doesn't fit.
+        If there is none.
     """
-    sizes = []
-    for out, tried, weight in ((False, _FINE, "regular"), (True, _FOUND, "black")):
-        own = [reading.reading for reading in readings if reading.out is out]
-        fitting = (
-            size for size in tried if size <= most and all(page.width(text, size, weight) <= width for text in own)
-        )
-        size = next(fitting, None)
-        if size is None:
-            raise page.fault(max(own, key=len), SHORTEN_READING)
-        sizes.append(size)
-    return sizes[0], sizes[1]
+    words = [reading.word for reading in readings]
+    for size in _WORDS:
+        if all(page.width(word, size) <= width for word in words):
+            return size
+    raise page.fault(max(words, key=len), SHORTEN_READING)
 
 
-def _place_reading(
-    page: Page, reading: HuntReading, left: float, baseline: float, sizes: tuple[float, float], pitch: float = 62.0
-) -> None:
-    """Place a reading with its word below."""
+def _word(page: Page, reading: HuntReading, left: float, baseline: float, size: float) -> Text:
+    """Return the word of a reading before the part, quieter than the part's."""
     look = page.look
-    colour, weight = (look.status("too low"), "black") if reading.out else (look.ink, "regular")
-    page.add(page.text(reading.reading, left, baseline, sizes[reading.out], colour, weight=weight))
-    if reading.word and reading.word != reading.reading:
-        colour, weight = (look.ink, "bold") if reading.out else (look.soft, "regular")
-        page.add(page.text(reading.word, left, baseline + pitch, NOTE, colour, weight=weight))
+    return page.text(reading.word, left, baseline, size, look.status("too low") if reading.out else look.soft)
 
 
 def _place_part(page: Page, part: HuntReading, left: float, centre: float, width: float) -> None:
     """Place the failed part: its reading at the needle's tip, its name above, its word below."""
     look = page.look
-    figure = fit_text(page, part.reading, [size for size in _PART if size <= 220.0], width, weight="black")
+    figure = fit_text(page, part.reading, [size for size in _PART if size <= 280.0], width, weight="black")
     if figure is None:
         raise page.fault(part.reading, SHORTEN_READING)
     cap = page.cap(figure.size, "black")
@@ -176,7 +143,7 @@ def _place_part(page: Page, part: HuntReading, left: float, centre: float, width
         at = top - index * name.size * _LINE
         page.add(page.text(line, left, at, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
     if part.word and part.word != part.reading:
-        baseline = max(centre + cap / 2 + 90.0, centre + 122.0 + 92.0)
+        baseline = max(centre + cap / 2 + 90.0, centre + 122.0 + 80.0)
         page.add(page.text(part.word, left, baseline, 62.0, look.ink, weight="bold"))
 
 
@@ -194,44 +161,22 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
     step = (tip - top - 20.0) / max(count, 1)
     half = 66.0
     left = safe.left + 2 * half + 50.0
-    figures = (safe.right - left) * 0.4
-    sizes = _figure_sizes(page, body.readings, figures, step * 0.62)
+    words = safe.right - (safe.right - left) * 0.4
+    size = _word_size(page, body.readings, safe.right - words)
     for index, reading in enumerate(body.readings):
         start, stop = top + step * index, top + step * (index + 1)
         with page.part_of(f"step {index + 1}"):
             needle = (top, tip, safe.left + half, half)
             page.add(_piece_down(page, reading, start, stop, needle, last=index == count - 1))
-            most = 2 if step >= _TWO_LINES else 1
-            _place_row(page, reading, (left, safe.right - figures), (start + stop) / 2, sizes, most)
+            sizes, most = ((NOTE, AXIS, LEAST), 2) if step >= _TWO_LINES else ((AXIS, LEAST), 1)
+            width = words - left - _COLUMN_GAP
+            name = _fit_name(page, reading.point, width, sizes, most, "regular")
+            pitch, baseline = name.size * _LINE, (start + stop) / 2 + 14.0
+            first = baseline - (len(name.lines) - 1) * pitch / 2
+            place_lines(page, name, left, first, pitch, page.look.ink, remedy=SHORTEN_POINT)
+            page.add(_word(page, reading, words, baseline, size))
     with page.part_of(f"step {count + 1}"):
         _place_part_below(page, body.part, tip + 24.0, bottom - 10.0)
-
-
-def _place_row(
-    page: Page,
-    reading: HuntReading,
-    columns: tuple[float, float],
-    middle: float,
-    sizes: tuple[float, float],
-    most: int,
-) -> None:
-    """Place a point's name and what was expected there, and next to them its reading with its word.
-
-    `columns`: where both begin; `most`: lines of the name.
-    """
-    left, figures = columns
-    look, width = page.look, figures - left - _COLUMN_GAP
-    name = _fit_name(page, reading.point, width, (NOTE, AXIS, LEAST) if most > 1 else (AXIS, LEAST), most)
-    baseline = middle - (len(name.lines) - 1) * name.size * _LINE - (10.0 if reading.expected else -14.0)
-    pitch = name.size * _LINE
-    baseline = pitch + place_lines(page, name, left, baseline, pitch, look.ink, weight="bold", remedy=SHORTEN_POINT)
-    if reading.expected:
-        expected = f"expected {reading.expected}"
-        setting = fit_text(page, expected, (AXIS, LEAST) if most > 1 else (LEAST,), width)
-        if setting is None:
-            raise page.fault(reading.expected, SHORTEN_READING)
-        page.add(page.text(expected, left, middle + (38.0 if most > 1 else 33.0), setting.size, look.soft))
-    _place_reading(page, reading, figures, middle - 4.0, sizes, 46.0)
 
 
 def _piece_down(

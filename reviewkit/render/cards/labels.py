@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.model.card import Limit
+from reviewkit.model.card import OF_NO_STAGE, Limit
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.layout_check import crosses, lies_on
@@ -70,9 +70,9 @@ def place_trace_labels(
         free.occupy_box(place.grown(MARGIN, MARGIN))
         drop = page.measure(trace.label, size, weight)[2]
         colour = _label_colour(page, line, place)
-        page.add(
-            page.text(trace.label, place.left, place.bottom - drop, size, colour, weight=weight, remedy=SHORTEN_LABEL)
-        )
+        with page.part_of("ghost" if trace.role == "ideal" else "label"):
+            x, y = place.left, place.bottom - drop
+            page.add(page.text(trace.label, x, y, size, colour, weight=weight, remedy=SHORTEN_LABEL))
 
 
 def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: str) -> Box:
@@ -106,7 +106,7 @@ def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: 
 def _label_colour(page: Page, line: DrawnTrace, place: Box) -> str:
     """Return a name's colour: its channel's; on a fill, only if it can be read there."""
     trace, look = line.trace, page.look
-    if trace.role in ("bench", "before"):
+    if trace.role in (*OF_NO_STAGE, "before"):
         return look.soft
     if not trace.channel:
         return look.ink

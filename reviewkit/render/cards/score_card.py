@@ -3,41 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
+from itertools import groupby
 
 from reviewkit.model.card import Score, ScoreRow
 from reviewkit.render.cards.hero import small
-from reviewkit.render.cards.scene import Page
+from reviewkit.render.cards.scene import Page, Stroke
 from reviewkit.render.cards.score_dial import PARTS, place_score_dial
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, cut_text, fit_text
 
-_UNDER_DIAL, _OVER_REST = 120.0, 76.0
-_ROW = 185.0  # least height of a row
+_UNDER_DIAL, _OVER_REST = 112.0, 66.0
+_HEADING = 90.0  # height of a heading with its rule and the room below
+_ROW, _HIGHEST_ROW = 150.0, 340.0
 _FIGURES = (240.0, 190.0, 160.0, 140.0, 120.0, 104.0, 92.0, 72.0, 60.0)
+_HEADING_SIZE = 52.0
 _LABELS = (60.0, 52.0, NOTE, AXIS, LEAST)
 _LINE = 1.18  # pitch of a row's lines, in em
 _COLUMN_GAP = 44.0
 _LEAST_LABEL = 0.36  # of the width, for the texts
-_WORDS = {"falls short": "missed", "meets": "met"}
+_HEADINGS = {"falls short": "missed", "meets": "met"}
+_NEAREST = "nearest its limit"
 
 SHORTEN_LABEL = "shorten the input or the condition of this [[rated]] table"
 
 
-@dataclass(frozen=True)
-class _SetRow:
-    """The texts next to a rating's figure: its label, what was rated, its verdict."""
-
-    row: ScoreRow
-    label: Setting
-    rated: Setting
-    word: Setting
+_Text = tuple[str, float, str, str]  # a line next to a figure: its size, colour and weight
 
 
 def place_score(page: Page, body: Score, lower: float) -> None:
     """Place the dial, then the ratings that weren't met, the largest miss first; of all others only the number.
 
-    If all were met, the nearest to its limit is the large one.
+    If all were met, the nearest to its limit is the large one. Those of one verdict have its word above them.
 
     Raises
     ------
@@ -49,21 +46,26 @@ def place_score(page: Page, body: Score, lower: float) -> None:
     place_score_dial(page, body, line_y)
     rows = [*body.missed, *body.close] or [*body.met[:1]]
     top, bottom = line_y + _UNDER_DIAL, safe.bottom - _OVER_REST
-    shown = rows[: max(int((bottom - top) / _ROW), 1)]
-    step = (bottom - top) / len(shown)
+    shown = rows[: max(int((bottom - top - _HEADING * len({row.verdict for row in rows})) / _ROW), 1)]
+    headings = _HEADING * len({row.verdict for row in shown})
+    step = min((bottom - top - headings) / len(shown), _HIGHEST_ROW)
     size = _figure_size(page, shown, step)
-    left = safe.left + max(_figure_width(page, row, size) for row in shown) + _COLUMN_GAP
-    for index, row in enumerate(shown):
-        colour = look.ink if index and not body.met and row in body.missed else look.status(row.verdict)
-        with page.part_of(PARTS[row.verdict]):
-            _place_row(
-                page,
-                _set_row(page, row, safe.right - left, closest=len(body.met) > 1),
-                left,
-                top + step * (index + 0.5),
-                size,
-                colour,
-            )
+    y = top + (bottom - top - headings - step * len(shown)) / 2
+    for verdict, group in groupby(shown, lambda row: row.verdict):
+        with page.part_of(PARTS[verdict]):
+            of_many = verdict == "meets" and len(body.met) > 1
+            heading = _NEAREST if of_many else _HEADINGS.get(verdict, verdict)
+            page.add(page.text(heading, safe.left, y + 50.0, _HEADING_SIZE, look.status(verdict), weight="bold"))
+            page.add(Stroke("grid", ((safe.left, y + 70.0), (safe.right, y + 70.0)), look.rule, 2.0))
+            y += _HEADING
+            for row in group:
+                muted = verdict == "falls short" and not body.met and row is not shown[0]
+                colour = look.ink if muted else look.status(verdict)
+                note = f"met {row.note}" if of_many else row.note
+                left = safe.left + _figure_width(page, row, size) + _COLUMN_GAP
+                texts = _set_texts(page, replace(row, note=note), safe.right - left, step - 14.0, colour)
+                _place_row(page, row, left, y + step / 2, size, colour, texts)
+                y += step
     rest = _rest(body, rows[len(shown) :])
     if rest:
         with page.part_of(PARTS["meets"]):
@@ -95,43 +97,47 @@ def _figure_size(page: Page, rows: Sequence[ScoreRow], step: float) -> float:
     """
     room = page.shape.safe.width * (1 - _LEAST_LABEL)
     for size in _FIGURES:
-        if page.cap(size, "black") <= step - 40.0 and all(_figure_width(page, row, size) <= room for row in rows):
+        if page.cap(size, "black") <= step - 48.0 and all(_figure_width(page, row, size) <= room for row in rows):
             return size
     raise page.fault(max((row.measured for row in rows), key=len), SHORTEN_LABEL)
 
 
-def _set_row(page: Page, row: ScoreRow, width: float, *, closest: bool) -> _SetRow:
+def _set_texts(page: Page, row: ScoreRow, width: float, height: float, colour: str) -> list[_Text]:
+    """Return the lines next to a rating's figure: its label as large as fits, what was rated, how far off it is."""
+
     def fit(text: str, sizes: Sequence[float], weight: str, most: int) -> Setting:
         return fit_text(page, text, sizes, width, weight=weight, most=most) or cut_text(
             page, text, LEAST, width, weight
         )
 
-    sizes_of_notes = (NOTE, AXIS, LEAST)
-    first = "tightest: " if closest and row.verdict == "meets" else ""
-    word = f"{first}{_WORDS.get(row.verdict, row.verdict)} {row.note}".rstrip()
-    return _SetRow(
-        row,
-        fit(row.label, _LABELS, "bold", 2),
-        fit(f"rated {row.rated}", sizes_of_notes, "regular", 1),
-        fit(word, sizes_of_notes, "bold", 2),
-    )
+    look, sizes = page.look, (NOTE, AXIS, LEAST)
+    below = [(fit(f"rated {row.rated}", sizes, "regular", 1), look.soft, "regular")]
+    below += [(fit(row.note, sizes, "bold", 2), colour, "bold")] if row.note else []
+    for first in range(len(_LABELS)):
+        parts = [(fit(row.label, _LABELS[first:], "bold", 2), look.ink, "bold"), *below]
+        texts = [(text, part.size, of_text, weight) for part, of_text, weight in parts for text in part.lines]
+        if _height(page, texts) <= height:
+            return texts
+    label = cut_text(page, row.label, LEAST, width, "bold")
+    return [(label.lines[0], LEAST, look.ink, "bold"), *texts[-sum(len(part.lines) for part, _, _ in below) :]]
 
 
-def _place_row(page: Page, line: _SetRow, left: float, middle: float, size: float, colour: str) -> None:
-    """Place a figure, on its right its label, what was rated, and how far off it is."""
-    look, row = page.look, line.row
+def _height(page: Page, texts: Sequence[_Text]) -> float:
+    """Return the height of lines of text, from the first one's capitals to the last one's baseline."""
+    return page.cap(texts[0][1], "bold") + _LINE * sum(size for _, size, _, _ in texts[1:])
+
+
+def _place_row(
+    page: Page, row: ScoreRow, left: float, middle: float, size: float, colour: str, texts: Sequence[_Text]
+) -> None:
+    """Place a figure, and on its right its lines of text."""
     cap = page.cap(size, "black")
-    parts = ((line.label, look.ink, "bold"), (line.rated, look.soft, "regular"), (line.word, colour, "bold"))
-    texts = [(text, part.size, of_text, weight) for part, of_text, weight in parts for text in part.lines]
-    pitches = [text_size * _LINE for _, text_size, _, _ in texts]
-    first = page.cap(texts[0][1], "bold")
-    high = first + sum(pitches[1:])
     baseline = middle + cap / 2
     figure = page.text(row.measured, page.shape.safe.left, baseline, size, colour, weight="black", remedy=SHORTEN_LABEL)
     page.add(figure)
     if row.uncertainty:
-        page.add(page.text(row.uncertainty, figure.box.right + 24, baseline, small(size), look.ink))
-    at = middle - high / 2 + first
-    for (text, text_size, text_colour, weight), pitch in zip(texts, [*pitches[1:], 0.0], strict=True):
+        page.add(page.text(row.uncertainty, figure.box.right + 24, baseline, small(size), page.look.ink))
+    at = middle - _height(page, texts) / 2 + page.cap(texts[0][1], "bold")
+    for index, (text, text_size, text_colour, weight) in enumerate(texts):
+        at += text_size * _LINE if index else 0.0
         page.add(page.text(text, left, at, text_size, text_colour, weight=weight, remedy=SHORTEN_LABEL))
-        at += pitch

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
-from reviewkit.episode.change_size import changed_most
 from reviewkit.episode.score import change_hero, judged_figure
 from reviewkit.episode.session_cards import find_hook
+from reviewkit.episode.stills import changed_most
 from reviewkit.episode.wording import lower_first
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Chart, Panel, Trace

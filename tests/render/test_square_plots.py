@@ -1,4 +1,4 @@
-"""Plots with a scale of their own, side by side or below each other, square ones, and texts that may be left out."""
+"""Square plots, and texts that may be left out."""
 
 from __future__ import annotations
 
@@ -14,12 +14,11 @@ from reviewkit.render.cards.scene import LayoutFault, Stroke, Text
 from reviewkit.render.cards.shape import SHAPES
 
 SECONDS = Axis(0.0, 16.0, "linear", ((0.0, "0"), (8.0, "8"), (16.0, "16")), "s")
-HERTZ = Axis(0.1, 200.0, "log", ((0.1, "0.1"), (1.0, "1"), (10.0, "10"), (200.0, "200")), "Hz")
 PERCENT = Axis(-1.0, 1.0, "linear", ((-1.0, "−1"), (0.0, "0"), (1.0, "1 %")), "%")
 
 
-def card(*panels: Panel, beside: bool = False) -> Card:
-    chart = Chart(panels, (1.0,) * len(panels), beside=beside)
+def card(*panels: Panel) -> Card:
+    chart = Chart(panels, (1.0,) * len(panels))
     return Card("x", "Wow and flutter", ("3.15 kHz",), chart, title="How steady does it run?", corner="Norrvale Two")
 
 
@@ -28,29 +27,8 @@ def over_time(*marks: Mark) -> Panel:
     return Panel(SECONDS, PERCENT, (Trace(x, 0.3 * np.sin(x), ""),), marks=marks, one_channel=True)
 
 
-def by_rate(*marks: Mark) -> Panel:
-    x = np.geomspace(0.1, 200, 200)
-    return Panel(HERTZ, PERCENT, (Trace(x, -0.9 + 0 * x, ""),), marks=marks, one_channel=True)
-
-
 def curves(items) -> list:
     return [bounds(item) for item in items if isinstance(item, Stroke) and item.kind == "curve"]
-
-
-@pytest.mark.parametrize("shape", SHAPES.values(), ids=SHAPES)
-def test_each_plot_has_its_own_scale(shape):
-    items = lay_out(card(over_time(), by_rate(), beside=True), "lamplight", shape)
-    written = {item.text for item in items if isinstance(item, Text)}
-    assert {"16 s", "200 Hz"} <= written or {"s", "Hz"} & written
-    first, second = curves(items)
-    if shape.is_tall:
-        assert first.bottom < second.top
-        assert (first.left, first.right) == pytest.approx((second.left, second.right), abs=1)
-    else:
-        assert first.right < second.left
-        assert first.bottom <= shape.chart[1]
-    # one dial line across the frame
-    assert len([item for item in items if isinstance(item, Stroke) and item.kind == "dial"]) == 1
 
 
 @pytest.mark.parametrize("shape", SHAPES.values(), ids=SHAPES)
@@ -64,7 +42,7 @@ def test_a_square_plot_is_as_wide_as_it_is_high(shape):
 
 def test_a_text_without_room_is_left_out_only_if_it_may_be():
     words = "a name that is much too long for any place in this small plot, wherever one may look"
-    crowded = lambda optional: card(over_time(Mark(8.0, 0.0, words * 2, optional=optional)), by_rate(), beside=True)  # noqa: E731
+    crowded = lambda optional: card(over_time(Mark(8.0, 0.0, words * 2, optional=optional)), over_time())  # noqa: E731
     items = lay_out(crowded(True), "lamplight", SHAPES["square"])
     assert not [item for item in items if isinstance(item, Text) and item.text.startswith("a name")]
     with pytest.raises(LayoutFault, match="no free space"):
