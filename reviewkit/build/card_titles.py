@@ -104,9 +104,9 @@ def _conditions(runs: Sequence[Run]) -> tuple[str, ...]:
     m = run.conditions.measurement
     tone = run.get("frequency")
     hertz = m.frequency_hz or (tone.value if tone else None)
-    settings = ", ".join(figures.settings(run))
+    settings = ", ".join(figures.settings(m))
     texts = (
-        ("at", figures.drive(run.conditions).split(" into ")[0]),
+        ("at", figures.drive(m).split(" into ")[0]),
         ("into", quantities.load(m.load_ohm) if m.load_ohm is not None else ""),
         ("at", quantities.hertz(hertz) if hertz else ""),
         ("on", m.input),

@@ -8,7 +8,7 @@ from pathlib import Path
 from reviewkit.build.plain_data import to_text
 from reviewkit.ingest.measurement_file import read_measurement
 from reviewkit.measure.kinds import KINDS
-from reviewkit.measure.unread import mark_unread
+from reviewkit.measure.unread import find_unread, mark_unread
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions
 from reviewkit.model.session import Measurement
@@ -41,6 +41,7 @@ def measure_file(folder: Path, conditions: Conditions, reference: Measurement | 
         return Unusable(tuple(error.faults), unread=bool(file_of(m.target)))
     try:
         measured = kind.findings(sheet, replace(conditions, reference=other))
-        return to_text(mark_unread(measured, [each for each in (sheet, other) if each is not None], conditions))
+        unread = [part for each in (sheet, other) if each is not None for part in find_unread(each, conditions)]
+        return to_text(mark_unread(measured, unread) if unread else measured)
     except InputError as error:
         return Unusable(tuple(error.faults), unread=False)

@@ -56,24 +56,15 @@ def read_measurement(folder: Path, m: Measurement, kind: Kind) -> Sheet | None:
         wanted = " or ".join(" and ".join(needed) for needed in needs if needed)
         here = f"a {m.kind} needs columns of {wanted}; here are {_columns_in_words(sheet)}"
         raise InputError(Fault(m.file, 0, f"{here}; {_remedy(sheet, needs, columns)}"))
-    if kind.levels_of_output:
-        _check_levels(sheet, m)
+    if kind.levels_of_output and not columns.keys() - {"frequency"}:
+        for column in sheet.all("level"):
+            other = _OTHER_LEVEL.search(column.header)
+            if other is not None and ">" not in column.channel:
+                here = f'"{column.header}" is {other[0].lower()}, and kind = "{m.kind}" needs the level at the output'
+                line = f"columns = {inline_table({**columns, 'level': column.header})}"
+                remedy = "is it another kind? If it is that level, write under its [[measurement]] in session.toml"
+                raise InputError(Fault(m.file, 0, f"{here}; {remedy} {line}"))
     return sheet
-
-
-def _check_levels(sheet: Sheet, m: Measurement) -> None:
-    """Raise InputError if what a response is made of is a level of something else, by its header."""
-    if set(m.columns) - {"frequency"}:
-        return
-    for column in sheet.all("level"):
-        other = _OTHER_LEVEL.search(column.header)
-        if other is not None and ">" not in column.channel:
-            message = (
-                f'"{column.header}" is {other[0].lower()}, and kind = "{m.kind}" needs the level at the output; is it '
-                f"another kind? If it is that level, write under its [[measurement]] in session.toml columns = "
-                f"{inline_table({**m.columns, 'level': column.header})}"
-            )
-            raise InputError(Fault(m.file, 0, message))
 
 
 def read_any(path: Path, source: str, *, given: Mapping[str, Any] = _NOTHING_GIVEN) -> Sheet:

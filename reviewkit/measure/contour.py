@@ -140,7 +140,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         found += _at_rated_frequencies(c, channel, frequency_hz, difference)
         for boost, corner, step in SIDES:
             side_hz = (AUDIO_BAND_HZ[0], REFERENCE_HZ) if step < 0 else (REFERENCE_HZ, AUDIO_BAND_HZ[1])
-            found += sweeps.worst_in_bands(c, boost, channel, frequency_hz, difference, [side_hz], either_way=True)
+            found += sweeps.worst_in_bands(c, boost, channel, frequency_hz, difference, [side_hz], way=0)
             at = sweeps.corner_hz(frequency_hz, difference, step)
             if at is None:
                 continue

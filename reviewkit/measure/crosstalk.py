@@ -103,7 +103,7 @@ def _over_two_ranges(c: Conditions, finding: Finding) -> Finding:
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return crosstalk or separation over frequency, as its figures are, in steps of 20 dB, with the rated limits."""
     runs = [replace(run, conditions=_one_driven(run.conditions)) for run in runs]
-    traces = sweeps.traces_of(runs)
+    traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     main = figures.main_run(runs)
     found = _at_1k(main) or _worst(main)
     y_axis = scales.twenties([v for t in traces for v in (float(np.min(t.y)), float(np.max(t.y)))])

@@ -8,10 +8,9 @@ import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.model import quantities
-from reviewkit.model.arrays import Array, read_only
+from reviewkit.model.arrays import Array
 from reviewkit.model.card import Axis, Card, Chart, Panel
-from reviewkit.model.finding import Conditions, Curve, Run
-from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.finding import Run
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 
 # a curve spans tens of dB, a deviation from it only a few: if a file is off by more than this, but by less than half as
@@ -41,40 +40,6 @@ def misread_by(frequency_hz: Array, as_stated: Array | None, otherwise: Array | 
         float(np.max(np.abs(curves.part(frequency_hz, each, band_hz)[1]))) for each in (as_stated, otherwise)
     )
     return stated_db if stated_db > MOST_OFF_DB and other_db < stated_db / 2 else 0.0
-
-
-def read_deviations(
-    sheet: Sheet, c: Conditions, deviation_of: Callable[[Column], Array | None], what: str, to: str = "1 kHz"
-) -> tuple[list[Curve], list[str]]:
-    """Return each channel's deviation relative to its reference, and why there are no figures of one that has none.
-
-    Parameters
-    ----------
-    sheet : Sheet
-        The file.
-    c : Conditions
-        Its conditions.
-    deviation_of : Callable[[Column], Array | None]
-        Gives the deviation of a channel in dB, shape (n,); None if the channel doesn't reach the reference.
-    what : str
-        What is referred to it, in words.
-    to : str
-        The reference, in words.
-
-    Returns
-    -------
-    tuple[list[Curve], list[str]]
-        The curves over frequency in Hz, in dB, and the remarks.
-    """
-    drawn, withheld = [], []
-    for column in sweeps.levels_of(sheet):
-        deviation = deviation_of(column)
-        if deviation is None:
-            remark = f"{c.measurement.id}: no figures, the sweep does not reach {to}, to which {what} is referred"
-            withheld = [remark]
-        else:
-            drawn.append(Curve("", column.channel, sheet.need("frequency").values, read_only(deviation)))
-    return drawn, withheld
 
 
 def deviation_card(
@@ -109,14 +74,15 @@ def deviation_card(
     notes : tuple[str, ...]
         Conditions to print besides those of every card.
     """
-    traces, main = sweeps.traces_of(runs), figures.main_run(runs)
+    main = figures.main_run(runs)
+    traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     limits = tuple(sweeps.limit_within(r) for r in figures.rated(main.conditions, quantity, *rated) if r.within)
     bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, quantity)]
     # a limit is inside the picture, not on its edge
     values = sweeps.extremes(traces, bands)
     values += [1.2 * side for limit in limits for side in (limit.low, limit.high) if side is not None]
     edges = [edge for band in bands for edge in band]
-    found = figures.by_channel(main, quantity, band=sweeps.main_band(main, quantity))
+    found = sweeps.of_main_band([f for f in main.findings if f.quantity == quantity], main.conditions, quantity)
     x_axis = scales.dial_for(traces) if whole else scales.dial(min(edges), max(edges))
     return figures.card(
         runs,

@@ -52,7 +52,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return distortion by decades over frequency, with the rated limits over their bands."""
-    traces = sweeps.traces_of(runs)
+    traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     main = figures.main_run(runs)
     limits = tuple(
         Limit(
@@ -78,8 +78,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 def _worst(run: Run) -> Finding | None:
     """Return the worse channel's worst distortion over the rated band if there is one, else over 20 Hz – 20 kHz."""
-    band_hz = sweeps.main_band(run, "worst_distortion", *LIMITED)
-    return quantities.worse(figures.by_channel(run, "worst_distortion", band=band_hz))
+    found = figures.by_channel(run, "worst_distortion")
+    return quantities.worse(sweeps.of_main_band(found, run.conditions, *LIMITED))
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -96,7 +96,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
             findings=here,
             worse=key,
             band=band,
-            drive=figures.drive(run.conditions),
+            drive=figures.drive(run.conditions.measurement),
             before=quantities.worse(was),
         ),
     )

@@ -20,7 +20,7 @@ from reviewkit.measure.distortion import (
 from reviewkit.measure.power_requests import power_requests
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
-from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
+from reviewkit.model.card import Axis, Card, Chart, Limit, Panel
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import DRIVEN
 from reviewkit.model.kind import POWER, Kind
@@ -185,12 +185,7 @@ def _limits(run: Run, x_axis: Axis) -> tuple[Limit, ...]:
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return distortion by decades over power, with the rated limits up to the rated power."""
-    traces = [
-        Trace(c.x, c.y, c.channel, figures.trace_role(run, runs), figures.end_label(c.channel, run, runs))
-        for run in runs
-        for c in run.curves
-        if len(c.x)
-    ]
+    traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves if len(curve.x)]
     main = figures.main_run(runs)
     x_axis = scales.power_scale([v for t in traces for v in (float(t.x[0]), float(t.x[-1]))] or [0.1, 100.0])
     limits = _limits(main, x_axis)
@@ -204,6 +199,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         at = f"at {quantities.percent(float(key.at['limit']))}"
         caption = ", ".join(filter(None, (figures.CHANNELS.get(key.channel, "") if len(found) > 1 else "", at)))
         hero = replace(hero, figure=f"{least}{hero.figure}", caption=caption)
+    driven = figures.shared_driven([run.conditions.measurement for run in runs])
     return figures.card(
         runs,
         figures.distortion_name(main),
@@ -211,7 +207,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         hero,
         [f for f in main.findings if f.quantity in ("power_at_limit", "power_reached", "distortion")],
         # a power says whether its supply fed the other channel too
-        (*filter(None, (figures.shared_driven(runs),)), *((quantities.hertz(hz),) if hz else ())),
+        tuple(filter(None, (driven, quantities.hertz(hz) if hz else ""))),
     )
 
 

@@ -10,11 +10,11 @@ from typing import Any
 from reviewkit.measure import bench_floor
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model import named_conditions, quantities, unstated_conditions
-from reviewkit.model.card import Body, Card, Hero
-from reviewkit.model.finding import Conditions, Finding, Run
+from reviewkit.model.card import Body, Card, Hero, Trace
+from reviewkit.model.finding import Conditions, Curve, Finding, Run
 from reviewkit.model.finding_conditions import DRIVEN, reference_of
 from reviewkit.model.ratings import rule_of
-from reviewkit.model.session import Rating
+from reviewkit.model.session import Measurement, Rating
 from reviewkit.model.weightings import weighted
 
 _FROM_MEASUREMENT = ("load", "input", "channels", "setting", "termination", "volume")
@@ -135,9 +135,8 @@ def spots_hz(c: Conditions, *names: str) -> list[float]:
     return list(dict.fromkeys([unstated_conditions.FREQUENCY_HZ, *named]))
 
 
-def drive(c: Conditions) -> str:
+def drive(m: Measurement) -> str:
     """Return the level and load of a measurement as stated: "5 W into 8 Ω", "2.83 V", ""."""
-    m = c.measurement
     return quantities.conditions(
         {
             "power": m.drive_w,
@@ -148,18 +147,18 @@ def drive(c: Conditions) -> str:
     )
 
 
-def shared_driven(runs: Sequence[Run]) -> str:
-    """Return which channels are driven in all runs, in words; "" if it differs or isn't known."""
-    return _shared([DRIVEN.get(run.conditions.measurement.channels, "") for run in _of_the_unit(runs)])
+def shared_driven(measurements: Sequence[Measurement]) -> str:
+    """Return which channels are driven in all measurements, in words; "" if it differs or isn't known."""
+    return _shared([DRIVEN.get(m.channels, "") for m in _of_the_unit(measurements)])
 
 
 def _shared(texts: Sequence[str]) -> str:
     return texts[0] if len(set(texts)) == 1 else ""
 
 
-def _of_the_unit(runs: Sequence[Run]) -> Sequence[Run]:
-    """Return the runs without those of the bench alone, if there are others."""
-    return [run for run in runs if run.conditions.measurement.stage != "bench"] or runs
+def _of_the_unit(measurements: Sequence[Measurement]) -> Sequence[Measurement]:
+    """Return the measurements without those of the bench alone, if there are others."""
+    return [m for m in measurements if m.stage != "bench"] or measurements
 
 
 def card(
@@ -190,35 +189,33 @@ def card(
     level
         The level as measured, if none is stated.
     """
-    conditions, asides = stated(runs, *more, level=level)
-    return Card("", subject, conditions, body, asides, hero=hero, readings=readings(found))
-
-
-def stated(runs: Sequence[Run], *more: str, level: str = "") -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Return the conditions that no figure goes without, and those that a card may leave out."""
-    runs = _of_the_unit(runs)
-    level = level or _shared([drive(run.conditions) for run in runs])
-    ohms = _shared([_load(run) for run in runs])
-    first = (
-        level or ", ".join(part for part in (ohms, *_levels(runs)) if part),
-        *more,
-        _shared([", ".join(settings(run)) for run in runs]),
+    shown = _of_the_unit([run.conditions.measurement for run in runs])
+    level = level or _shared([drive(m) for m in shown])
+    if not level:
+        level = ", ".join(filter(None, (_shared([_load(m) for m in shown]), *_levels(shown))))
+    setting = _shared([", ".join(settings(m)) for m in shown])
+    asides = (_shared([m.input for m in shown]), shared_driven(shown))
+    return Card(
+        "",
+        subject,
+        tuple(filter(None, (level, *more, setting))),
+        body,
+        tuple(text for text in asides if text and text not in more),
+        hero=hero,
+        readings=readings(found),
     )
-    then = (_shared([run.conditions.measurement.input for run in runs]), shared_driven(runs))
-    return tuple(filter(None, first)), tuple(text for text in then if text and text not in more)
 
 
-def settings(run: Run) -> list[str]:
+def settings(m: Measurement) -> list[str]:
     """Return the setting and the conditions that the user names."""
-    m = run.conditions.measurement
     return [*([m.setting] if m.setting else []), *named_conditions.in_words(m.conditions)]
 
 
-def _levels(runs: Sequence[Run]) -> list[str]:
+def _levels(measurements: Sequence[Measurement]) -> list[str]:
     """Return what was driven before and after the repair, and into what, if that was not the same in both."""
-    stages = [run.conditions.measurement.stage for run in runs]
-    loads = [_load(run) for run in runs]
-    texts = [drive(run.conditions) for run in runs]
+    stages = [m.stage for m in measurements]
+    loads = [_load(m) for m in measurements]
+    texts = [drive(m) for m in measurements]
     if len(set(loads)) == 1:
         texts = [text.split(" into ")[0] for text in texts]
     else:
@@ -242,8 +239,8 @@ def join_channels(runs: Sequence[Run]) -> list[Run]:
         m = run.conditions.measurement
         for index, other in enumerate(joined):
             o = other.conditions.measurement
-            alike = (m.stage, settings(run), m.load_ohm, m.input) == (o.stage, settings(other), o.load_ohm, o.input)
-            if alike and drive(run.conditions) == drive(other.conditions) and not _channels(run) & _channels(other):
+            alike = (m.stage, settings(m), m.load_ohm, m.input) == (o.stage, settings(o), o.load_ohm, o.input)
+            if alike and drive(m) == drive(o) and not _channels(run) & _channels(other):
                 joined[index] = replace(
                     other,
                     findings=(*other.findings, *run.findings),
@@ -265,24 +262,25 @@ def run_label(run: Run, runs: Sequence[Run]) -> str:
     """Return what sets a run apart from the others of its card: its stage, setting or load, else its id; "" if
     alone.
     """
-    runs = _of_the_unit(runs)
-    if len(runs) == 1:
+    measurements = _of_the_unit([each.conditions.measurement for each in runs])
+    if len(measurements) == 1:
         return ""
     m = run.conditions.measurement
     for texts, own in (
-        ([r.conditions.measurement.stage for r in runs], m.stage),
-        ([", ".join(settings(r)) for r in runs], ", ".join(settings(run))),
-        ([drive(r.conditions) for r in runs], drive(run.conditions)),
-        ([_load(r) for r in runs], _load(run)),
+        ([each.stage for each in measurements], m.stage),
+        ([", ".join(settings(each)) for each in measurements], ", ".join(settings(m))),
+        ([drive(each) for each in measurements], drive(m)),
+        ([_load(each) for each in measurements], _load(m)),
     ):
         if own and texts.count(own) == 1:
             return own
     return m.id
 
 
-def _load(run: Run) -> str:
-    ohms = run.conditions.measurement.load_ohm
-    return "" if ohms is None else "no load" if math.isinf(ohms) else quantities.load(ohms)
+def _load(m: Measurement) -> str:
+    if m.load_ohm is None:
+        return ""
+    return "no load" if math.isinf(m.load_ohm) else quantities.load(m.load_ohm)
 
 
 def main_run(runs: Sequence[Run]) -> Run:
@@ -312,6 +310,12 @@ def end_label(channel: str, run: Run, runs: Sequence[Run]) -> str:
     if label == "after" or (role == "before" and label == "before"):
         label = ""
     return " ".join(part for part in (channel, label) if part)
+
+
+def trace(curve: Curve, run: Run, runs: Sequence[Run]) -> Trace:
+    """Return a curve of a run as its card draws it, named at its end; crosstalk is drawn as its driven channel is."""
+    label = end_label(curve.channel.replace(">", " → "), run, runs)
+    return Trace(curve.x, curve.y, curve.channel[:1], trace_role(run, runs), label)
 
 
 def by_channel(run: Run, quantity: str, **at: Any) -> list[Finding]:

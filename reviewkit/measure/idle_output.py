@@ -138,9 +138,7 @@ def panel_of(runs: Sequence[Run], main: Run, reference: tuple[float, str] | None
     """
     form, unit = _form_and_unit(main)
     traces = [
-        Trace(
-            curve.x, curve.y, curve.channel, figures.trace_role(run, runs), figures.end_label(curve.channel, run, runs)
-        )
+        figures.trace(curve, run, runs)
         for run in runs
         # volts and relative levels have no scale in common, nor have bands and lines
         if _form_and_unit(run) == (form, unit)

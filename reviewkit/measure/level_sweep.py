@@ -358,7 +358,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         "before": was if was and was.quantity == key.quantity else None,
         "rated": rated,
         "rated_at": f"{trimmed(rated.at['dbfs'])} dBFS" if rated else "",
-        "settings": figures.settings(run),
+        "settings": figures.settings(run.conditions.measurement),
     }
     return (run.point(_SHOWN[key.quantity][1], **facts),)
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from reviewkit.measure import curves, figures, scales, sweeps
+from reviewkit.measure import curves, figures, scales
 from reviewkit.model import quantities, rating_words
 from reviewkit.model.arrays import Array
 from reviewkit.model.capture_request import ALONE, AS_USED, Basis, CaptureRequest
@@ -115,7 +115,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the impedance over frequency, the minimum and the resonance ringed."""
     runs = [replace(run, conditions=_at_no_load(run.conditions)) for run in runs]
     main = figures.main_run(runs)
-    traces = sweeps.traces_of(runs)
+    traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     lowest = figures.by_channel(main, "minimum_impedance")
     worst = quantities.worse(lowest)
     values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.measure.capture_requests import is_even
-from reviewkit.measure.deviations import deviation_card, misread_by, read_deviations
+from reviewkit.measure.deviations import deviation_card, misread_by
 from reviewkit.model import digits, quantities, unstated_conditions
-from reviewkit.model.arrays import Array
+from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.capture_request import LINE, PHONO_SWEEP, Basis, CaptureRequest
 from reviewkit.model.card import Card
-from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -66,35 +65,29 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     found: list[Finding] = []
     bands = [AUDIO_BAND_HZ, MIDDLE_BAND_HZ, *figures.rated_bands(c, "riaa_deviation")]
     reached = [each for each in dict.fromkeys(curves.covered(frequency_hz, band_hz) for band_hz in bands) if each]
-
-    def deviation_of(column: Column) -> Array | None:
-        _refuse_misread(sheet, c, frequency_hz, column)
-        return _read_as(frequency_hz, column, equalised=m.equalised, amendment=m.amendment)
-
-    drawn, withheld = read_deviations(sheet, c, deviation_of, "the RIAA curve")
-    for curve in drawn:
-        deviation, amended = curve.y, m.amendment or None
-        found += sweeps.worst_in_bands(
-            c, "riaa_deviation", curve.channel, frequency_hz, deviation, reached, either_way=True, amendment=amended
-        )
-        found += _on_each_side(c, curve.channel, frequency_hz, deviation)
-    return Measured(tuple(found), tuple(withheld), tuple(drawn))
-
-
-def _on_each_side(c: Conditions, channel: str, frequency_hz: Array, deviation: Array) -> list[Finding]:
-    """Return the highest and the lowest deviation over the bands of ratings whose limits differ.
-
-    The larger of the two may be inside its limit, and the smaller one outside.
-    """
+    # the larger of two unequal sides may be inside its limit, and the smaller one outside
     unequal = [r for r in figures.rated(c, "riaa_deviation") if r.within is not None and -r.within[0] != r.within[1]]
-    bands = list(dict.fromkeys(unstated_conditions.band_hz(rating) for rating in unequal))
-    found = []
-    for quantity, sign in (("riaa_deviation_high", 1), ("riaa_deviation_low", -1)):
-        furthest = sweeps.worst_in_bands(
-            c, quantity, channel, frequency_hz, sign * deviation, bands, amendment=c.measurement.amendment or None
-        )
-        found += [replace(each, value=sign * each.value) for each in furthest]
-    return found
+    on_sides = list(dict.fromkeys(unstated_conditions.band_hz(rating) for rating in unequal))
+    drawn: list[Curve] = []
+    withheld: list[str] = []
+    for column in sweeps.levels_of(sheet):
+        _refuse_misread(sheet, c, frequency_hz, column)
+        deviation_db = _read_as(frequency_hz, column, equalised=m.equalised, amendment=m.amendment)
+        if deviation_db is None:
+            remark = "the sweep does not reach 1 kHz, to which the RIAA curve is referred"
+            withheld = [f"{m.id}: no figures, {remark}"]
+            continue
+        drawn.append(Curve("", column.channel, frequency_hz, read_only(deviation_db)))
+        for quantity, way, within in (
+            ("riaa_deviation", 0, reached),
+            ("riaa_deviation_high", +1, on_sides),
+            ("riaa_deviation_low", -1, on_sides),
+        ):
+            amended = m.amendment or None
+            found += sweeps.worst_in_bands(
+                c, quantity, column.channel, frequency_hz, deviation_db, within, way=way, amendment=amended
+            )
+    return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
 
 def _curve(c: Conditions) -> str:
@@ -118,10 +111,10 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the worse channel's deviation over the band that its card is about, and what it was."""
     m = run.conditions.measurement
-    band = sweeps.main_band(run, "riaa_deviation")
-    here = figures.by_channel(run, "riaa_deviation", band=band)
-    if band is None or not here:
+    here = sweeps.of_main_band(figures.by_channel(run, "riaa_deviation"), run.conditions, "riaa_deviation")
+    if not here:
         return ()
+    band = here[0].at["band"]
     was = figures.by_channel(before, "riaa_deviation", band=band) if before else []
     facts = {"worse": quantities.worse(here), "band": band, "amendment": m.amendment, "before": quantities.worse(was)}
     return (run.point("deviation", **facts),)

@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
-import numpy as np
-
-from reviewkit.measure import curves, figures, scales, sweeps
+from reviewkit.measure import figures, scales, sweeps
 from reviewkit.measure.capture_requests import is_even, reading_request
-from reviewkit.measure.deviations import deviation_card, read_deviations
-from reviewkit.measure.target_curves import refuse_misread, with_target
+from reviewkit.measure.deviations import deviation_card
+from reviewkit.measure.target_curves import is_fm, refuse_misread, with_target
 from reviewkit.model import quantities, unstated_conditions
-from reviewkit.model.arrays import Array
+from reviewkit.model.arrays import read_only
 from reviewkit.model.capture_request import ALONE, AS_USED, SWEEP, USUAL_SHARE, Basis, CaptureRequest, band_or_spot
 from reviewkit.model.card import Card
 from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
@@ -21,7 +20,7 @@ from reviewkit.model.finding_conditions import relative_words
 from reviewkit.model.gear import DECK, PLAYER
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
-from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.sheet import Sheet
 from reviewkit.model.targets import condition_of, seconds_of
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
@@ -42,61 +41,75 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     1 kHz (315 Hz of a cassette deck, the mean over a band of a loudspeaker), `at.relative_to` has it, Hz.
     """
     assert sheet is not None
-    sheet, target_db = with_target(sheet, c)
+    target_db = None
+    if c.measurement.target:
+        sheet, target_db = with_target(sheet, c)
     frequency_hz, columns = sheet.need("frequency").values, sweeps.levels_of(sheet)
-    found: list[Finding] = []
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "flatness", "channel_balance")]))
     to_hz = unstated_conditions.relative_to_hz(c.measurement, c.gear)
-    # 1 kHz goes without saying
-    under: dict[str, Any] = (
-        {} if to_hz == REFERENCE_HZ else {"relative_to": list(to_hz) if isinstance(to_hz, tuple) else [to_hz]}
-    )
-
-    def deviation_of(column: Column) -> Array | None:
-        refuse_misread(sheet, c, column, target_db, to_hz)
-        level_db = relative_db(column.values, column.unit)
-        return sweeps.relative(frequency_hz, level_db if target_db is None else level_db - target_db, to_hz)
-
-    drawn, withheld = read_deviations(sheet, c, deviation_of, "a response", relative_words(to_hz))
-    for curve in drawn:
-        for band_hz in bands:
-            reached = curves.covered(frequency_hz, band_hz)
-            if reached is None:
-                continue
-            where, inside = curves.part(frequency_hz, curve.y, reached)
-            places = {name: int(at(inside)) for name, at in (("high", np.argmax), ("low", np.argmin))}
-            further = max(places.values(), key=lambda index: abs(inside[index]))
-            for quantity, index in (
-                ("deviation_high", places["high"]),
-                ("deviation_low", places["low"]),
-                ("flatness", further),
-            ):
-                value = abs(inside[index]) if quantity == "flatness" else inside[index]
-                hz, band = float(where[index]), list(reached)
-                found.append(figures.finding(c, quantity, curve.channel, value, frequency=hz, band=band, **under))
-        found += _from_constants(c, curve, under)
-        for quantity, step in (("corner_low", -1), ("corner_high", +1)):
-            corner = sweeps.corner_hz(frequency_hz, curve.y, step, to_hz)
-            if corner is not None:
-                found.append(figures.finding(c, quantity, curve.channel, corner, **under))
-    found += _balance(frequency_hz, columns, c, bands, to_hz)
+    may_be_misread = bool(c.measurement.target) or is_fm(c)
+    found: list[Finding] = []
+    withheld: list[str] = []
+    drawn: list[Curve] = []
+    levels_db = {column.channel: relative_db(column.values, column.unit) for column in columns}
+    for column in columns:
+        if may_be_misread:
+            refuse_misread(sheet, c, column, target_db, to_hz)
+        level_db = levels_db[column.channel]
+        deviation_db = sweeps.relative(frequency_hz, level_db if target_db is None else level_db - target_db, to_hz)
+        if deviation_db is None:
+            remark = f"the sweep does not reach {relative_words(to_hz)}, to which a response is referred"
+            withheld = [f"{c.measurement.id}: no figures, {remark}"]
+        else:
+            drawn.append(Curve("", column.channel, frequency_hz, read_only(deviation_db)))
+            found += _of_channel(c, drawn[-1], bands, to_hz)
     units = {column.channel: column.unit for column in columns}
     if {"L", "R"} <= set(units) and units["L"] != units["R"]:
         withheld.append(
             f"{c.measurement.id}: no channel balance, the left is in {units['L']} and the right in {units['R']}; "
             "export both in one unit"
         )
+    elif {"L", "R"} <= set(units):
+        balance_db = levels_db["L"] - levels_db["R"]
+        there = sweeps.level_there(frequency_hz, balance_db, to_hz)
+        if there is not None:
+            spot = {"relative_to": list(to_hz)} if isinstance(to_hz, tuple) else {"frequency": to_hz}
+            found.append(figures.finding(c, "channel_balance", "both", there, **spot))
+        worst = partial(sweeps.worst_in_bands, c, "channel_balance_worst", "both", frequency_hz, balance_db)
+        found += worst(bands, way=0)
+        # of unequal limits, the larger difference may be inside its own and the smaller one outside
+        ratings = figures.rated(c, "channel_balance")
+        uneven = [unstated_conditions.band_hz(rating) for rating in ratings if rating.within and not is_even(rating)]
+        for way in (+1, -1) if uneven else ():
+            found += [side for side in worst(uneven, way=way) if side not in found]
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
 
-def _from_constants(c: Conditions, curve: Curve, under: Mapping[str, Any]) -> list[Finding]:
-    """Return the deviation from a de-emphasis or a tape's equalisation on both sides, if that is rated."""
-    found = []
-    for name in _names(c):
-        bands = figures.rated_bands(c, name) or [AUDIO_BAND_HZ]
-        for sign in (1, -1) if figures.rated(c, name) else ():
-            furthest = sweeps.worst_in_bands(c, name, curve.channel, curve.x, sign * curve.y, bands, **under)
-            found += [replace(each, value=sign * each.value) for each in furthest]
+def _of_channel(
+    c: Conditions, curve: Curve, bands: Sequence[tuple[float, float]], to_hz: float | tuple[float, float]
+) -> list[Finding]:
+    """Return what one channel's deviation amounts to, and its corners."""
+    # 1 kHz goes without saying
+    under: dict[str, Any] = (
+        {} if to_hz == REFERENCE_HZ else {"relative_to": list(to_hz) if isinstance(to_hz, tuple) else [to_hz]}
+    )
+    found: list[Finding] = []
+    for band_hz in bands:
+        here = (curve.channel, curve.x, curve.y, [band_hz])
+        sides = sweeps.worst_in_bands(c, "deviation_high", *here, way=+1, **under)
+        sides += sweeps.worst_in_bands(c, "deviation_low", *here, way=-1, **under)
+        if sides:
+            further = max(sides, key=lambda side: abs(side.value))
+            found += [*sides, replace(further, quantity="flatness", value=abs(further.value))]
+    # of a de-emphasis or a tape's equalisation both sides, if they are rated
+    for name in (each for each in _names(c) if figures.rated(c, each)):
+        here = (curve.channel, curve.x, curve.y, figures.rated_bands(c, name) or [AUDIO_BAND_HZ])
+        for way in (+1, -1):
+            found += sweeps.worst_in_bands(c, name, *here, way=way, **under)
+    for quantity, step in (("corner_low", -1), ("corner_high", +1)):
+        corner = sweeps.corner_hz(curve.x, curve.y, step, to_hz)
+        if corner is not None:
+            found.append(figures.finding(c, quantity, curve.channel, corner, **under))
     return found
 
 
@@ -104,43 +117,10 @@ def _names(c: Conditions) -> tuple[str, ...]:
     return CONSTANTS.get(len(seconds_of(c.measurement.target)), ())
 
 
-def _balance(
-    frequency_hz: Array,
-    columns: Sequence[Column],
-    c: Conditions,
-    bands: Sequence[tuple[float, float]],
-    to_hz: float | tuple[float, float],
-) -> list[Finding]:
-    """Return left over right in dB, at the reference frequency and where it is largest in each band.
-
-    It comes from absolute levels or from levels with one common reference.
-    """
-    by_channel = {column.channel: column for column in columns}
-    if not {"L", "R"} <= set(by_channel) or by_channel["L"].unit != by_channel["R"].unit:
-        return []
-    difference = relative_db(by_channel["L"].values, by_channel["L"].unit) - relative_db(
-        by_channel["R"].values, by_channel["R"].unit
-    )
-    found = []
-    there = sweeps.level_there(frequency_hz, difference, to_hz)
-    if there is not None:
-        spot = {"relative_to": list(to_hz)} if isinstance(to_hz, tuple) else {"frequency": to_hz}
-        found.append(figures.finding(c, "channel_balance", "both", there, **spot))
-    worst = sweeps.worst_in_bands(c, "channel_balance_worst", "both", frequency_hz, difference, bands, either_way=True)
-    # of unequal limits, the larger difference may be inside its own and the smaller one outside
-    uneven = [
-        unstated_conditions.band_hz(r) for r in figures.rated(c, "channel_balance") if r.within and not is_even(r)
-    ]
-    for sign in (1, -1) if uneven else ():
-        sides = sweeps.worst_in_bands(c, "channel_balance_worst", "both", frequency_hz, sign * difference, uneven)
-        worst += [side for f in sides if (side := replace(f, value=sign * f.value)) not in worst]
-    return [*found, *worst]
-
-
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the deviation relative to 1 kHz over frequency, with the rated bands."""
     main = figures.main_run(runs)
-    reference = _other_reference(main)
+    reference = _other_reference(main.conditions)
     # further out a curve may leave the picture: its corner describes the fall there
     return deviation_card(
         runs,
@@ -158,12 +138,12 @@ def _zero(run: Run) -> str:
     """Return what is zero on the card, in words; "" for the level at 1 kHz."""
     if target := condition_of(run.conditions.measurement.target):
         return {"target": "the target", "de-emphasis": "the de-emphasis"}.get(target[0][0], "the replay curve")
-    return _other_reference(run)
+    return _other_reference(run.conditions)
 
 
-def _other_reference(run: Run) -> str:
-    """Return what a run's curves are relative to, in words; "" if that is 1 kHz."""
-    to_hz = unstated_conditions.relative_to_hz(run.conditions.measurement, run.conditions.gear)
+def _other_reference(c: Conditions) -> str:
+    """Return what curves are relative to, in words; "" if that is 1 kHz."""
+    to_hz = unstated_conditions.relative_to_hz(c.measurement, c.gear)
     return "" if to_hz == REFERENCE_HZ else relative_words(to_hz)
 
 
@@ -190,7 +170,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
                 sides=sides,
                 band=band_hz,
                 before=_furthest(before, quantities.worse(was)) if before else None,
-                setting=", ".join(figures.settings(run)),
+                setting=", ".join(figures.settings(run.conditions.measurement)),
                 load=run.conditions.measurement.load_ohm,
                 to=_zero(run),
             )

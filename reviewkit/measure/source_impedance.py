@@ -263,20 +263,20 @@ def _in_large(found: Sequence[Finding], runs: Sequence[Run], verdicts: Sequence[
 
 def _as_ohms(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
     """Return the impedances over frequency and their scale."""
-    traces = sweeps.traces_of(runs)
+    traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     return traces, scales.upward(max(float(np.max(t.y)) for t in traces), "Ω")
 
 
 def _as_factors(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
     """Return the damping factors over frequency and their scale; zero impedance has none."""
     traces = []
-    for run, trace in [(each, trace) for each in runs for trace in sweeps.traces_of([each])]:
+    for run in runs:
         load_ohm = run.conditions.measurement.load_ohm
-        good = trace.y > 0
-        if load_ohm and good.any():
-            label = figures.end_label(trace.channel, run, runs)
-            role = figures.trace_role(run, runs)
-            traces.append(Trace(trace.x[good], load_ohm / trace.y[good], trace.channel, role, label))
+        for curve in run.curves:
+            good = curve.y > 0
+            if load_ohm and good.any():
+                factors = replace(curve, x=curve.x[good], y=load_ohm / curve.y[good])
+                traces.append(figures.trace(factors, run, runs))
     values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))]
     return traces, scales.decades(values, "", fewest=1)
 

@@ -11,7 +11,7 @@ from reviewkit.measure import curves, figures
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import Array
 from reviewkit.model.card import Limit, Trace
-from reviewkit.model.finding import Conditions, Finding, Run
+from reviewkit.model.finding import Conditions, Finding
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.signal.decibels import HALF_POWER_DB
@@ -134,7 +134,7 @@ def worst_in_bands(
     y: Array,
     bands: Iterable[tuple[float, float]],
     *,
-    either_way: bool = False,
+    way: int = +1,
     curved: bool = True,
     **at: Any,
 ) -> list[Finding]:
@@ -154,8 +154,8 @@ def worst_in_bands(
         Shape (n,), in the quantity's unit.
     bands : Iterable[tuple[float, float]]
         The lower and upper edge of each, Hz.
-    either_way : bool
-        Whether the value furthest from zero counts, not the highest.
+    way : int
+        Which value is the worst: +1 the highest, −1 the lowest, 0 the one furthest from zero.
     curved : bool
         Whether edges are read on a curve or on straight lines: see `curves.value_at`.
     **at : Any
@@ -171,28 +171,13 @@ def worst_in_bands(
         reached = curves.covered(frequency_hz, band_hz)
         if reached is not None:
             where, inside = curves.part(frequency_hz, y, reached, curved=curved)
-            worst = int(np.argmax(np.abs(inside) if either_way else inside))
+            worst = int(np.argmax(way * inside if way else np.abs(inside)))
             place: dict[str, Any] = {"frequency": float(where[worst]), "band": list(reached)}
             found.append(figures.finding(c, quantity, channel, inside[worst], **place, **at))
     return found
 
 
 # ------------------------------------------------------------------ on a card
-
-
-def traces_of(runs: Sequence[Run]) -> list[Trace]:
-    """Return the curves of all runs, each named at its end; crosstalk is drawn as its driven channel is."""
-    return [
-        Trace(
-            curve.x,
-            curve.y,
-            curve.channel[:1],
-            figures.trace_role(run, runs),
-            figures.end_label(curve.channel.replace(">", " → "), run, runs),
-        )
-        for run in runs
-        for curve in run.curves
-    ]
 
 
 def extremes(traces: Sequence[Trace], bands: Iterable[tuple[float, float]]) -> list[float]:
@@ -203,17 +188,17 @@ def extremes(traces: Sequence[Trace], bands: Iterable[tuple[float, float]]) -> l
     return [float(v) for y in inside if len(y) for v in (np.min(y), np.max(y))]
 
 
-def main_band(run: Run, quantity: str, *rated: str) -> list[float] | None:
-    """Return the band whose figure a card shows large; None if there is no figure.
+def of_main_band(found: Sequence[Finding], c: Conditions, *rated: str) -> list[Finding]:
+    """Return the findings of the band whose figure a card shows large.
 
-    It is that of a rating for this input (of these names, else of the quantity's own) if it is covered, else 20 Hz –
-    20 kHz or the measured part of it.
+    It is that of a rating of these names for this input if it is covered, else 20 Hz – 20 kHz or the measured part of
+    it.
     """
-    bands = [f.at["band"] for f in figures.by_channel(run, quantity)]
-    inputs = ("", run.conditions.measurement.input)
-    ratings = figures.rated(run.conditions, *(rated or (quantity,)))
-    named = [list(r.band_hz) for r in ratings if r.band_hz and r.input in inputs]
-    return next((band_hz for band_hz in (*named, *bands[:1]) if band_hz in bands), None)
+    bands = [f.at["band"] for f in found]
+    inputs = ("", c.measurement.input)
+    named = [list(r.band_hz) for r in figures.rated(c, *rated) if r.band_hz and r.input in inputs]
+    main_hz = next((band_hz for band_hz in (*named, *bands[:1]) if band_hz in bands), None)
+    return [f for f in found if f.at["band"] == main_hz]
 
 
 def limit_within(rating: Rating) -> Limit:

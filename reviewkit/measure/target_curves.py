@@ -24,12 +24,12 @@ def with_target(sheet: Sheet, c: Conditions) -> tuple[Sheet, Array | None]:
     sheet : Sheet
         The sweep.
     c : Conditions
-        Its conditions; `reference` is the file of the target, if it has one.
+        Its conditions, with a target; `reference` is its file, if it has one.
 
     Returns
     -------
     tuple[Sheet, Array | None]
-        The sweep, and the target in dB, shape (n,), relative to anything; None without a target.
+        The sweep, and the target in dB, shape (n,), relative to anything; None of the target "flat".
 
     Raises
     ------
@@ -52,10 +52,16 @@ def with_target(sheet: Sheet, c: Conditions) -> tuple[Sheet, Array | None]:
     return replace(sheet, columns=part), target_db
 
 
+def is_fm(c: Conditions) -> bool:
+    """Return whether a response is that of FM, whose signal may have a pre-emphasis."""
+    input_ = c.measurement.input.upper()
+    return input_ == "FM" or (c.gear is not None and c.gear.types[0] == "tuner" and input_ not in RADIO)
+
+
 def refuse_misread(
     sheet: Sheet, c: Conditions, column: Column, target_db: Array | None, to_hz: float | tuple[float, float]
 ) -> None:
-    """Refuse a level response that is compared with time constants, and a tuner's that falls as its de-emphasis does.
+    """Refuse a level response that is compared with time constants, and one of FM that falls as its de-emphasis does.
 
     Parameters
     ----------
@@ -77,15 +83,13 @@ def refuse_misread(
     """
     frequency_hz, level_db = sheet.need("frequency").values, relative_db(column.values, column.unit)
     plain = sweeps.relative(frequency_hz, level_db, to_hz)
-    input_ = c.measurement.input.upper()
-    of_fm = input_ == "FM" or (c.gear is not None and c.gear.types[0] == "tuner" and input_ not in RADIO)
     written = f'{sheet.source}, column "{column.header}", '
     if target_db is not None and seconds_of(c.measurement.target):
         followed = sweeps.relative(frequency_hz, level_db - target_db, to_hz)
         if off_db := misread_by(frequency_hz, followed, plain):
             why = f'is {fixed(off_db, 0)} dB off target = "{c.measurement.target}" but near level, as a response to a'
             raise c.fault(f"{written}{why} signal with that curve is; leave target out")
-    elif not c.measurement.target and of_fm:
+    elif not c.measurement.target:
         for seconds in FM_S:
             followed = sweeps.relative(frequency_hz, level_db - equalisation_db(frequency_hz, (seconds,)), to_hz)
             if misread_by(frequency_hz, plain, followed):

@@ -279,7 +279,7 @@ def _card(runs: Sequence[Run], name: str, subject: str, body: Chart, key: Findin
     more += [f"{quantities.band((band[0], band[1]))} wide"] if band else []
     if key is not None and key.at.get("without"):
         more.append(without(key.at["without"]))
-    level = "" if figures.drive(main.conditions) or not tone else levels_in_words(main, levels)
+    level = "" if figures.drive(main.conditions.measurement) or not tone else levels_in_words(main, levels)
     alike = {"weighting": key.at["weighting"]} if key and "weighting" in key.at else {}
     found = figures.by_channel(main, key.quantity, **alike) if key else []
     quantity = quantities.quantity_of(key) if key else None

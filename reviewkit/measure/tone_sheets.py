@@ -153,7 +153,7 @@ def levels_in_words(run: Run, here: Sequence[Finding]) -> str:
     """Return the level at which one figure of each channel holds: one for all, or each channel's if they are apart."""
     levels = [f.at.get("power", 0.0) ** 0.5 or f.at.get("voltage", 0.0) for f in here]
     if not all(levels) or db_of_amplitude(max(levels) / min(levels)) <= MOST_OFF_DRIVE_DB:
-        return figures.drive(run.conditions) or quantities.conditions(here[0].at)
+        return figures.drive(run.conditions.measurement) or quantities.conditions(here[0].at)
     names = {"L": " on the left", "R": " on the right"}
     return ", ".join(f"{quantities.conditions(f.at)}{names.get(f.channel, '')}" for f in here)
 
@@ -208,7 +208,7 @@ def each_channel(sheet: Sheet, c: Conditions, of: Callable[[Column], Measured]) 
 
 def level_of_the_run(run: Run, finding: Finding | None) -> str:
     """Return the level for a card's line as the file has it, if `drive` doesn't state it: "11.8 W"."""
-    if figures.drive(run.conditions) or finding is None:
+    if figures.drive(run.conditions.measurement) or finding is None:
         return ""
     return quantities.conditions({key: finding.at.get(key) for key in ("power", "voltage")})
 

@@ -7,7 +7,7 @@ never confirm it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -42,11 +42,8 @@ class Stretch:
         return self.low * _SPOT < place < self.high / _SPOT
 
 
-def mark_unread(measured: Measured, sheets: Iterable[Sheet], c: Conditions) -> Measured:
-    """Return the results with `unread` set on every figure that depends on a part of `sheets` without readings."""
-    stretches = [stretch for sheet in sheets for stretch in _stretches(sheet, c)]
-    if not stretches:
-        return measured
+def mark_unread(measured: Measured, stretches: Sequence[Stretch]) -> Measured:
+    """Return the results with `unread` set on every figure that depends on a part without readings."""
     return replace(measured, findings=tuple(_marked(finding, stretches) for finding in measured.findings))
 
 
@@ -70,7 +67,8 @@ def _concerns(stretch: Stretch, finding: Finding) -> bool:
     return "frequency" in finding.at and stretch.surrounds(finding.at["frequency"])
 
 
-def _stretches(sheet: Sheet, c: Conditions) -> list[Stretch]:
+def find_unread(sheet: Sheet, c: Conditions) -> list[Stretch]:
+    """Return the parts of a sweep without readings; none of a capture, which is refused if it has a gap."""
     scale = sheet.find("frequency")
     if sheet.find("time") is not None:
         return []

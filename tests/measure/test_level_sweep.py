@@ -21,7 +21,7 @@ from reviewkit.build import pipeline
 from reviewkit.build.recognising import recognise_sheet
 from reviewkit.ingest.sheet.sheet_file import parse_sheet
 from reviewkit.measure.kinds import KINDS
-from reviewkit.measure.unread import mark_unread
+from reviewkit.measure.unread import find_unread, mark_unread
 from reviewkit.model.errors import InputError
 from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating
@@ -265,7 +265,7 @@ def test_tracking_of_a_volume_control(accuracy):
 
 def test_a_missing_row_may_be_the_worst():
     gap = replace(volume(), skipped=(Skipped(3, "no reading", unread=True, at=2.5),))
-    (found,) = mark_unread(measured(KIND, gap), [gap], conditions(KIND)).findings
+    (found,) = mark_unread(measured(KIND, gap), find_unread(gap, conditions(KIND))).findings
     assert found.unread == "a reading is missing (line 3)"
 
 

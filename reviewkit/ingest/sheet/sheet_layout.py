@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter, deque
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import chain, islice, pairwise
 
@@ -68,58 +69,47 @@ def find_layout(text: str) -> Layout | None:
     for. Rows that begin with a text are looked for only if none begins with a number: a remark before the header may
     have numbers too.
     """
+    step = max(1, sum(1 for _ in numbered_lines(text, filled=True)) // _SAMPLE)
+    numbered = enumerate(numbered_lines(text, filled=True))
+    sample = [line for place, (_, line) in numbered if place < _SAMPLE or (place - _SAMPLE) % step == 0]
     for labelled in (False, True):
-        found = _separator(text, labelled=labelled)
-        if found is not None:
-            separator, width = found
-            layout = _below_separator(text, separator, width, labelled=labelled)
-            rows = (
-                line
-                for number, line in numbered_lines(text, filled=True)
-                if number >= layout.first and _shape_of(line, separator, labelled=labelled)[0] == layout.width
-            )
-            firsts = tuple(cells_of(line, separator)[0] for line in islice(rows, _SAMPLE))
-            return replace(layout, labelled=labelled, firsts=firsts)
+        # ties go in the table's order
+        rows_by = {separator: _rows_by(separator, sample, labelled=labelled) for separator in SEPARATORS}
+        separator = max(rows_by, key=lambda each: rows_by[each][:2])
+        width = rows_by[separator][2]
+        if not width:
+            continue
+        above: deque[tuple[int, str]] = deque(maxlen=_HEAD)  # down to the first row
+        for (number, line), (_, below) in pairwise(chain(numbered_lines(text, filled=True), [(0, "")])):
+            above.append((number, line))
+            # a single remark such as "Averages,8,2" isn't a table
+            alone = labelled and below and _shape_of(below, separator, labelled=labelled)[0] != width
+            if not alone and _shape_of(line, separator, labelled=labelled)[0] == width:
+                break
+        layout = _with_header(list(above), separator, width)
+        rows = (
+            line
+            for number, line in numbered_lines(text, filled=True)
+            if number >= layout.first and _shape_of(line, separator, labelled=labelled)[0] == layout.width
+        )
+        firsts = tuple(cells_of(line, separator)[0] for line in islice(rows, _SAMPLE))
+        return replace(layout, labelled=labelled, firsts=firsts)
     return None
 
 
-def _below_separator(text: str, separator: str, width: int, *, labelled: bool) -> Layout:
-    above: deque[tuple[int, str]] = deque(maxlen=_HEAD)
-    for (number, line), (_, below) in pairwise(chain(numbered_lines(text, filled=True), [(0, "")])):
-        above.append((number, line))
-        # a single remark such as "Averages,8,2" isn't a table
-        alone = labelled and below and _shape_of(below, separator, labelled=labelled)[0] != width
-        if not alone and _shape_of(line, separator, labelled=labelled)[0] == width:
-            break
-    filled = list(above)
-    start = len(filled) - 1
-    while start and _is_damaged_data(filled[start - 1][1], separator, width):
-        start -= 1
-    if width > MOST_COLUMNS:
-        return Layout(separator, width, (), 0, "", (), "", filled[start][0])
-    return _with_header(filled, start, separator, width)
+def _rows_by(separator: str, sample: Sequence[str], *, labelled: bool) -> tuple[int, int, int]:
+    """Return how many rows of nothing but readings a separator gives, how many rows in all, and how wide they are.
 
-
-def _separator(text: str, *, labelled: bool) -> tuple[str, int] | None:
-    """Return the separator that gives the most rows of equally many cells, and that number of cells.
-
-    Ties go in the table's order. Rows of nothing but readings count before rows that include a text: 20,0  -1,5 isn't a
-    row of three.
+    Only rows of the commonest width count; all three are 0 if it gives no row. Those of nothing but readings decide
+    first: 20,0  -1,5 isn't a row of three.
     """
-    step = max(1, sum(1 for _ in numbered_lines(text, filled=True)) // _SAMPLE)
-    filled = enumerate(numbered_lines(text, filled=True))
-    sample = [line for place, (_, line) in filled if place < _SAMPLE or (place - _SAMPLE) % step == 0]
-    best, most = None, (0, 0)
-    for separator in SEPARATORS:
-        signs = separator.strip(" ") or " \t"
-        able = (line for line in sample if any(sign in line for sign in signs))
-        shapes = [shape for line in able if any(shape := _shape_of(line, separator, labelled=labelled))]
-        if shapes:
-            width, count = Counter(cells for cells, _ in shapes).most_common(1)[0]
-            pure = shapes.count((width, width - labelled))
-            if (pure, count) > most:
-                best, most = (separator, width), (pure, count)
-    return best
+    signs = separator.strip(" ") or " \t"
+    able = (line for line in sample if any(sign in line for sign in signs))
+    shapes = [shape for line in able if any(shape := _shape_of(line, separator, labelled=labelled))]
+    if not shapes:
+        return 0, 0, 0
+    width, count = Counter(cells for cells, _ in shapes).most_common(1)[0]
+    return shapes.count((width, width - labelled)), count, width
 
 
 def _shape_of(line: str, separator: str, *, labelled: bool) -> tuple[int, int]:
@@ -144,11 +134,17 @@ def _is_damaged_data(line: str, separator: str, width: int) -> bool:
     return is_number(cells[0]) or all(is_number(cell) or is_missing(cell) for cell in cells)
 
 
-def _with_header(filled: list[tuple[int, str]], start: int, separator: str, width: int) -> Layout:
-    """Walk up from the first data line to the header, past comments and free text.
+def _with_header(filled: list[tuple[int, str]], separator: str, width: int) -> Layout:
+    """Walk up from the first good row, past damaged ones to the first data line, then past comments and free text to
+    the header.
 
     The first line that has a cell for every column is the header; a comment only if each of its cells reads like one.
     """
+    start = len(filled) - 1
+    while start and _is_damaged_data(filled[start - 1][1], separator, width):
+        start -= 1
+    if width > MOST_COLUMNS:
+        return Layout(separator, width, (), 0, "", (), "", filled[start][0])
     first_cells = cells_of(filled[start][1], separator)
     units: tuple[str, ...] = ()
     units_text = ""

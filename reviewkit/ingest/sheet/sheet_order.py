@@ -80,13 +80,11 @@ def in_order(table: NumericTable, chosen: Sequence[Chosen], faults: Faults) -> N
     abscissa = scaled(table.values[:, place], chosen[place].unit.factor)
     if len(abscissa) == 0:
         return table
-    if np.all(abscissa[1:] > abscissa[:-1]) and (role != "frequency" or abscissa[0] > 0):
-        return table
-    steps = np.diff(abscissa)
-    rises, falls = np.count_nonzero(steps > 0), np.count_nonzero(steps < 0)
+    rises, falls = (np.count_nonzero(step) for step in (abscissa[1:] > abscissa[:-1], abscissa[1:] < abscissa[:-1]))
     if falls > rises if role in _STEPS else falls and not rises:
         table, abscissa = replace(table, values=table.values[::-1], lines=table.lines[::-1]), abscissa[::-1]
-    if role not in _STEPS:
+    is_plain = max(rises, falls) == len(abscissa) - 1 and (role != "frequency" or abscissa[0] > 0)
+    if role not in _STEPS or is_plain:
         return table
     if role == "frequency":
         table, abscissa = _above_zero(table, abscissa, faults)

@@ -54,13 +54,36 @@ def read_rows(text: str, layout: Layout, chosen: Sequence[Chosen], faults: Fault
     """Return every row from the first data line on; faults of rows go to `faults`, each with its line.
 
     Comments, blank lines and a repeated header are passed over. If more than a tenth of the rows hold no reading, that
-    is a fault too.
+    is a fault too, and so is a decimal mark that can't be known.
+
+    A cell such as 1,5 or 0,012 or 1.234,5 shows the comma to be the decimal mark, 1,000.5 or 0.5 the point. If all
+    cells are like 1,500, which is 1.5 in one country and 1500 in another, nobody can tell. The same goes for cells like
+    1.500 among whole numbers; without those it is read as a decimal point.
     """
     start = 0
     for _ in range(layout.first - 1):
         start = text.index("\n", start) + 1
     indices = [column.index for column in chosen]
-    decimal = _decimal_mark(text, start, layout, indices, faults)
+    # read no farther than it takes to know the decimal mark
+    shown = {".": 0, ",": 0}  # how many cells show it to be this one
+    doubt: tuple[int, str] | None = None
+    for place, line in _body(text, layout.first, start, layout, []):
+        # if the comma separates, only a quoted cell can hold one
+        if "." not in line and ("," not in line or (layout.separator == "," and '"' not in line)):
+            continue
+        cells = cells_of(line, layout.separator)
+        for cell in (cells[index] for index in indices if index < len(cells)):
+            if ONE_GROUP.fullmatch(cell):
+                doubt = (place, cell) if doubt is None or ("," in cell and "." in doubt[1]) else doubt
+            elif len(marks := [mark for mark in shown if WRITTEN[mark].fullmatch(cell)]) == 1:
+                shown[marks[0]] += 1
+                if shown[marks[0]] == _SURE:
+                    break
+        if _SURE in shown.values():
+            break
+    decimal = "," if shown[","] > shown["."] else "."
+    if doubt and not any(shown.values()) and ("," in doubt[1] or _mixes_whole_numbers(text, start, layout, indices)):
+        _note_ambiguous(*doubt, faults)
     most = text.count("\n", start) + 1
     values = np.empty((most, len(chosen)), order="F")  # unfilled rows are never touched, and use no memory
     lines = np.empty(most, dtype=np.int64)
@@ -178,39 +201,15 @@ def _body(text: str, first: int, start: int, layout: Layout, headers: list[int])
             yield place, line
 
 
-def _decimal_mark(text: str, start: int, layout: Layout, indices: Sequence[int], faults: Faults) -> str:
-    """Return the decimal mark of the rows; if it can't be known, note that in `faults`. Read no farther than needed.
-
-    A cell such as 1,5 or 0,012 or 1.234,5 shows the comma to be the decimal mark, 1,000.5 or 0.5 the point. If all
-    cells are like 1,500, which is 1.5 in one country and 1500 in another, nobody can tell. The same goes for cells like
-    1.500 among whole numbers; without those it is read as a decimal point.
-    """
-    votes = {".": 0, ",": 0}
-    doubt: tuple[int, str] | None = None
-    for place, line in _body(text, layout.first, start, layout, []):
-        # if the comma separates, only a quoted cell can hold one
-        if "." not in line and ("," not in line or (layout.separator == "," and '"' not in line)):
-            continue
-        cells = cells_of(line, layout.separator)
-        for cell in (cells[index] for index in indices if index < len(cells)):
-            if ONE_GROUP.fullmatch(cell):
-                doubt = (place, cell) if doubt is None or ("," in cell and "." in doubt[1]) else doubt
-            elif len(shown := [mark for mark in votes if WRITTEN[mark].fullmatch(cell)]) == 1:
-                votes[shown[0]] += 1
-                if votes[shown[0]] == _SURE:
-                    return shown[0]
-    if any(votes.values()):
-        return "," if votes[","] > votes["."] else "."
-    if doubt and ("," in doubt[1] or _mixes_whole_numbers(text, start, layout, indices)):
-        place, cell = doubt
-        either = f"{cell.replace(',', '.')} or {cell.replace(',', '').replace('.', '')}"
-        remedy = "with a decimal point" if "," in cell else "with decimals in every row"
-        faults.add(
-            place,
-            f'"{cell}" may mean {either}, and no other cell tells which; export without marks between thousands, or '
-            f"{remedy}",
-        )
-    return "."
+def _note_ambiguous(place: int, cell: str, faults: Faults) -> None:
+    """Note a cell with a mark that may be decimal or between thousands, in a file in which no cell tells which."""
+    either = f"{cell.replace(',', '.')} or {cell.replace(',', '').replace('.', '')}"
+    remedy = "with a decimal point" if "," in cell else "with decimals in every row"
+    faults.add(
+        place,
+        f'"{cell}" may mean {either}, and no other cell tells which; export without marks between thousands, or '
+        f"{remedy}",
+    )
 
 
 def _mixes_whole_numbers(text: str, start: int, layout: Layout, indices: Sequence[int]) -> bool:

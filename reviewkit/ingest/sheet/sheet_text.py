@@ -32,6 +32,7 @@ _LOOK_ALIKE = SAME_CHARACTER | str.maketrans(
 )
 MOST_COLUMNS = 1000
 _MOST_LINES_IN_A_CELL = 4
+_BYTE_ORDER_MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 _KNOWN_BINARY = (
     (b"PK\x03\x04", 'is a spreadsheet workbook; open it in a spreadsheet program and save it as "CSV"'),
     (b"\xd0\xcf\x11\xe0", 'is a spreadsheet workbook; open it in a spreadsheet program and save it as "CSV"'),
@@ -75,7 +76,9 @@ def decode(data: bytes, source: str) -> tuple[str, str]:
     for beginning, remedy in _KNOWN_BINARY:
         if data.startswith(beginning):
             raise InputError(Fault(source, 1, f"the file {remedy}"))
-    codec = _codec(data)
+    codec = next((name for mark, name in _BYTE_ORDER_MARKS if data.startswith(mark)), "")
+    if not codec:
+        codec = _utf_16_without_mark(data[:2000]) if b"\0" in data[:2000] else "utf-8"
     try:
         text = data.decode(codec)
     except UnicodeDecodeError as error:
@@ -105,18 +108,12 @@ def decode(data: bytes, source: str) -> tuple[str, str]:
     return text, "utf-16" if codec.startswith("utf-16") else codec.removesuffix("-sig")
 
 
-def _codec(data: bytes) -> str:
-    if data.startswith(b"\xef\xbb\xbf"):
-        return "utf-8-sig"
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return "utf-16"
-    beginning = data[:2000]
+def _utf_16_without_mark(beginning: bytes) -> str:
+    """Return the codec of a text with zero bytes: UTF-16 if every second byte is one, as of ASCII."""
     first, second, pairs = beginning[0::2].count(0), beginning[1::2].count(0), len(beginning) // 2
     if second > 0.7 * pairs and first == 0:
         return "utf-16-le"
-    if first > 0.7 * pairs and second == 0:
-        return "utf-16-be"
-    return "utf-8"
+    return "utf-16-be" if first > 0.7 * pairs and second == 0 else "utf-8"
 
 
 def numbered_lines(text: str, first: int = 1, start: int = 0, *, filled: bool = False) -> Iterator[tuple[int, str]]:

@@ -54,11 +54,15 @@ def place_score(page: Page, body: Score, lower: float) -> None:
     for verdict, group in groupby(shown, lambda row: row.verdict):
         with page.part_of(PARTS[verdict]):
             of_many = verdict == "meets" and len(body.met) > 1
+            of_verdict = list(group)
             heading = _NEAREST if of_many else _HEADINGS.get(verdict, verdict)
-            page.add(page.text(heading, safe.left, y + 50.0, _HEADING_SIZE, look.status(verdict), weight="bold"))
-            page.add(Stroke("grid", ((safe.left, y + 70.0), (safe.right, y + 70.0)), look.rule, 2.0))
+            if verdict == "falls short" and len(of_verdict) == 1:
+                heading = f"{heading} {of_verdict[0].note}".strip()  # "missed by 13 %"
+                of_verdict = [replace(of_verdict[0], note="")]
+            page.add(page.text(heading, safe.left, y + 62.0, _HEADING_SIZE, look.status(verdict), weight="bold"))
+            page.add(Stroke("grid", ((safe.left, y + 80.0), (safe.right, y + 80.0)), look.rule, 2.0))
             y += _HEADING
-            for row in group:
+            for row in of_verdict:
                 muted = verdict == "falls short" and not body.met and row is not shown[0]
                 colour = look.ink if muted else look.status(verdict)
                 note = f"met {row.note}" if of_many else row.note
