@@ -216,7 +216,7 @@ VERDICTS = (
                 (-4, -2.2, -0.9, -0.2, 0, 0, 0, 0.1, 0.2, 0.3, 0, -1),
             )
         },
-        ((MEETS, "+0.30 −2.2 dB"),),
+        ((MEETS, "−2.2 to +0.30 dB"),),
     ),
     # 0.1 dB of 40.5 W are 10^0.01 − 1 = 2.33 % or 0.94 W, and there is half a watt to spare
     _sweep_case(

@@ -83,7 +83,9 @@ SIDES: dict[tuple[str, str], tuple[float, float]] = {
     ("flatness", "deviation_high"): (0.3, 0.8),
     ("flatness", "deviation_low"): (-0.7, -1.5),
     **{
-        (name, figure): (-60.0, -40.0) for name in ("crosstalk", "separation") for figure in RULES["crosstalk"].findings
+        (name, figure): (60.0, 40.0) if figure.startswith("separation") else (-60.0, -40.0)
+        for name in ("crosstalk", "separation")
+        for figure in RULES["crosstalk"].findings
     },
     ("damping_factor", "damping_factor"): (70.0, 50.0),
     ("damping_factor", "damping_factor_lowest"): (70.0, 50.0),

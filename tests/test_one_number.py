@@ -31,7 +31,7 @@ _NUMBER = r"\d+(?:,\d{3})*(?:\.\d+)?"
 # a number with its unit; two extremes that share one unit; an amount of money; a figure that has no unit, known by
 # the words around it
 TOKEN = re.compile(
-    rf"(?P<pair>[+−]{_NUMBER} [+−]{_NUMBER} dB(?!\w))"
+    rf"(?P<pair>[+−]{_NUMBER} to [+−]{_NUMBER} dB(?!\w))"
     rf"|(?P<figure>(?:[≤≥] |[+−±])?{_NUMBER} (?:{UNITS})(?!\w))"
     rf"|(?P<money>[$€£¥]{_NUMBER})"
     rf"|(?:[:,] rated|, measured) (?P<bare>{_NUMBER})(?! ±)(?=[,. ]?(?:$|[ ,.]))"
@@ -50,8 +50,8 @@ def tokens(text: str, output: str = "") -> list[str]:
     found = []
     for match in TOKEN.finditer(text):
         if match["pair"]:
-            high, low, unit = match["pair"].split(" ")
-            found += [f"{high} {unit}", f"{low} {unit}"]
+            low, _, high, unit = match["pair"].split(" ")
+            found += [f"{low} {unit}", f"{high} {unit}"]
         elif match["bare"]:
             # where a unit follows after all, the token is the figure with its unit
             whole = re.match(rf"[+−±]?{_NUMBER} (?:{UNITS})(?!\w)", text[match.start("bare") :])
@@ -114,8 +114,6 @@ def texts_of_rating(r: Rating) -> Iterator[str]:
             yield write[r.unit](limit)
         elif limit is not None:
             yield f"{digits.trimmed(limit).replace('-', digits.MINUS)} {r.unit}".strip()
-        if limit is not None and r.quantity == "separation":
-            yield quantities.shown(-limit, "db")  # drawn as the crosstalk that it allows
     if r.within is not None:
         yield quantities.limit_within(*r.within)
     for value, how in (
@@ -405,7 +403,7 @@ def test_numbers_in_findings_json_are_not_rounded(findings):
     ("text", "found"),
     [
         ("from 20 Hz – 20 kHz, 5 W into 8 Ω", ["20 Hz", "20 kHz", "5 W", "8 Ω"]),
-        ("+0.00 −0.28 dB", ["+0.00 dB", "−0.28 dB"]),
+        ("−0.28 to +0.00 dB", ["−0.28 dB", "+0.00 dB"]),
         ("±0.37 dB, −64.0 dB", ["±0.37 dB", "−64.0 dB"]),
         ("≤ 0.0010 % THD", ["≤ 0.0010 %"]),
         ("$329 is about $1,700", ["$329", "$1,700"]),

@@ -114,7 +114,7 @@ def test_a_figure_on_a_card_that_changed_is_corrected_under_the_cards_title(rece
     assert say("build", receiver).status == 0
     (line,) = (line for line in comment(receiver).splitlines() if line.startswith("Corrected since this was"))
     assert 0 < line.count("it said 99 dB") < len(bench)  # not every figure of it stands on its card
-    assert "On FM, less separation than rated: crosstalk, left into right, 1 kHz" in line
+    assert "On FM, less separation than rated: separation, left into right, 1 kHz" in line
 
 
 @pytest.mark.parametrize("text", ["", "{", "[]", "3", '{"said": 1}', '{"said": {"a": 1}, "corrected": {}}', "[" * 9999])

@@ -144,12 +144,12 @@ def test_never_more_digits_than_the_uncertainty_carries(value, style, uncertaint
 @pytest.mark.parametrize(
     ("high", "low", "text"),
     [
-        (0.0, -0.28, "+0.00 −0.28 dB"),
-        (0.0, 0.0, "+0.00 −0.00 dB"),
-        (-0.001, -0.46, "+0.00 −0.46 dB"),
-        (0.12, -1.26, "+0.12 −1.3 dB"),
-        (1.04, -0.3, "+1.0 −0.30 dB"),
-        (0.125, -0.135, "+0.12 −0.14 dB"),
+        (0.0, -0.28, "−0.28 to +0.00 dB"),
+        (0.0, 0.0, "−0.00 to +0.00 dB"),
+        (-0.001, -0.46, "−0.46 to +0.00 dB"),
+        (0.12, -1.26, "−1.3 to +0.12 dB"),
+        (1.04, -0.3, "−0.30 to +1.0 dB"),
+        (0.125, -0.135, "−0.14 to +0.12 dB"),
     ],
 )
 def test_the_two_sides_of_a_response(high, low, text):

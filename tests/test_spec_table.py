@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from rated_and_found import found, rated, runs_of, session
 
-from reviewkit.model.session import PriceTag, PrintedFigure, Unit
+from reviewkit.model.session import PriceTag, PrintedFigure, Rating, Unit
 from reviewkit.verdict.spec_table import NONE_GIVEN, sources, spec_table
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, UNMEASURED, judge
 
@@ -143,6 +143,14 @@ def test_the_foot_says_whom_the_verdicts_are_about(keys, stage, line):
     runs = runs_of(found("hum", -90.0, stage=stage))
     assert spec_table(of, runs, judge(of, runs)).foot[-1] == line
     assert spec_table(of, (), judge(of, ())).one_unit == ""
+
+
+def test_loudspeakers_are_a_pair_if_both_were_measured():
+    of = session(Rating("minimum_impedance", "Ω", at_least=6.4))
+    of = replace(of, unit=replace(of.unit, type=("loudspeaker",)))
+    left, right = (found("minimum_impedance", 6.5, channel) for channel in "LR")
+    for runs, what in ((runs_of(left, right), "one pair; "), (runs_of(left), "one unit; ")):
+        assert spec_table(of, runs, judge(of, runs)).one_unit.startswith(what)
 
 
 def test_a_source_of_some_ratings_does_not_stand_for_all():

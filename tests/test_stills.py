@@ -9,7 +9,7 @@ import pytest
 from measure.measured_sheets import column, conditions, run_from, sheet
 from rated_and_found import rated, session
 
-from reviewkit.episode.stills import largest_change, make_stills
+from reviewkit.episode.stills import make_stills
 from reviewkit.measure.figures import join_channels
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model.card import Card
@@ -18,7 +18,7 @@ from reviewkit.model.finding import Run
 from reviewkit.model.gear import gear_of
 from reviewkit.model.level import Level
 from reviewkit.model.session import Rating
-from reviewkit.verdict.changes import changes, size_of
+from reviewkit.verdict.changes import changes, largest_change, size_of
 from reviewkit.verdict.verdict import judge
 
 HERTZ = [20.0, 100.0, 1000.0, 10_000.0, 20_000.0]
@@ -107,6 +107,18 @@ def test_nothing_is_ringed_on_a_curve_that_is_not_drawn():
     (panel,) = pair.body.panels
     assert {trace.channel for trace in panel.traces} == {"L"}
     assert panel.marks == ()
+
+
+def test_a_pair_shows_the_channel_that_was_worse_as_found():
+    """The left changed by more, the right was worse: its 3.0 % would be small on a card of the left's 2.9 %."""
+    worse = [4.0, 3.0, 2.0, 1.5, 1.2, 3.0]
+    more, less = [y * 0.97 for y in worse], [y * 2 for y in GOOD]
+    (pair,) = stills([power("before", more, worse), power("after", GOOD, less)])
+    assert (pair.hero.before, pair.hero.figure, pair.hero.channel) == ("3.0 %", "0.040 %", "R")
+    assert (pair.found.hero.figure, pair.found.hero.channel) == ("3.0 %", "R")
+    # a channel that stayed as it was isn't what the repair is about, however bad
+    (pair,) = stills([power("before", more, worse), power("after", GOOD, worse)])
+    assert (pair.hero.before, pair.hero.figure, pair.hero.channel) == ("2.9 %", "0.020 %", "L")
 
 
 def test_a_pair_of_crosstalk_has_its_curves():

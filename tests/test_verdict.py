@@ -14,6 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rated_and_found import found, rated, runs_of, session, verdict_of
 
+from reviewkit.episode.stills import judged_hero
 from reviewkit.model import quantities
 from reviewkit.model.ratings import RULES
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED, judge, judging
@@ -154,6 +155,7 @@ def test_without_a_sweep_it_is_told_in_percent():
     assert verdict.verdict == MEETS
     assert verdict.measured == "0.040 % at 40 W"
     assert verdict.limit == "0.05 % at 40 W"
+    assert (verdict.limit_source, verdict.shown_limit) == ("rated at 40 W", "0.05 %")
     assert verdict.margin == "1.2 ×"
 
 
@@ -400,11 +402,19 @@ def test_unequal_limits(high, low, word, margin):
     verdict = verdict_of(rated("flatness", within=(-1.0, 0.0)), *deviations(high, low))
     assert verdict.verdict == word
     assert verdict.margin == margin
-    assert verdict.limit == "+0 −1 dB"
+    assert verdict.limit == "−1 to +0 dB"
 
 
 def test_a_response_is_told_with_both_sides():
-    assert verdict_of(rated("flatness", within=(-1.0, 0.5)), *deviations(0.12, -0.28)).measured == "+0.12 −0.28 dB"
+    assert verdict_of(rated("flatness", within=(-1.0, 0.5)), *deviations(0.12, -0.28)).measured == "−0.28 to +0.12 dB"
+
+
+def test_what_both_channels_stay_within_is_told():
+    """The left decides, by 0.47 dB above it; the right is further down."""
+    verdict = verdict_of(rated("flatness", within=(-1.5, 0.5)), *deviations(0.03, -0.49), *deviations(0.02, -0.57, "R"))
+    assert (verdict.measured, verdict.margin, verdict.verdict) == ("−0.57 to +0.03 dB", "+0.47 dB", MEETS)
+    hero = judged_hero(verdict)
+    assert (hero.figure, hero.caption) == ("−0.57 to +0.03 dB", "response, 20 Hz – 20 kHz")
 
 
 def test_both_sides_of_a_response_must_hold():

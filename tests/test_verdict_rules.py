@@ -371,7 +371,9 @@ def test_a_nominal_value_with_a_tolerance_is_judged_both_ways(value, word):
     """150 mV ± 10 %: from 135 to 165 mV."""
     rating = rated("input_sensitivity", nominal=0.15, tolerance=(0.135, 0.165))
     figure = found("input_sensitivity", value, frequency=1000.0, power=40.0, load=8.0)
-    assert judged(rating, replace(figure, uncertainty=0.001 if word == CLOSE else None)).verdict == word
+    verdict = judged(rating, replace(figure, uncertainty=0.001 if word == CLOSE else None))
+    assert verdict.verdict == word
+    assert (verdict.limit_source, verdict.shown_limit) == ("rated 150 mV: within", "135 – 165 mV")
 
 
 def test_a_typical_value_never_fails():

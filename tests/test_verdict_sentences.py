@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from rated_and_found import found, rated, verdict_of
 
 from reviewkit.model import places
+from reviewkit.model.session import Rating
 from reviewkit.render.pages.bench_words import framing_sentences
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED
@@ -125,3 +126,11 @@ def test_misses_come_first_and_what_is_met_without_more_is_one_sentence():
         "Separation, 1 kHz: rated 50 dB, I get 40.0. That's the one miss.",
         "Response and intermodulation both meet spec.",
     ]
+
+
+def test_what_a_rating_means_is_said_after_it():
+    rating = Rating("impedance", "Ω", nominal=8.0, called="impedance")
+    lowest = replace(found("minimum_impedance", 5.93, frequency=294.0), kind="load-impedance")
+    verdict = verdict_of(rating, lowest)
+    said = framing_sentences(PAGES, (), [verdict], None)["verdict"]
+    assert "Impedance: rated 8 Ω, so at least 6.4 Ω. I get 5.93. That's a miss." in [line.text for line in said]

@@ -18,14 +18,15 @@ from reviewkit.model import quantities
 from reviewkit.model.card import OF_NO_STAGE, Card, Chart, Fall, Hero, Mark, Panel, Room, Rows, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
+from reviewkit.model.ratings import rule_of
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
-from reviewkit.verdict.changes import size_of
+from reviewkit.verdict.changes import largest_change, size_of
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT
 
 BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after"
 _ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE)
-_TWO_SIDES = re.compile(r"\+[\d.]+ −[\d.]+")  # how far a curve goes either way
+_TWO_SIDES = re.compile(r"−[\d.]+ to \+[\d.]+")  # how far a curve goes either way
 
 
 def stage_of(runs: Sequence[Run]) -> str:
@@ -75,6 +76,8 @@ def make_stills(
         return [replace(base, stage=stage_of(runs), finding=_in_words(base, runs, verdicts))]
     verdict = leading_verdict(verdicts, ids)
     own = [c for c in changes if c.after.measurement in ids and c.before.measurement in ids]
+    leading = [f.quantity for f in base.hero.findings if quantities.quantity_of(f).is_distortion] if base.hero else []
+    compared = sorted(compared, key=lambda quantity: quantity not in leading)  # of THD and THD+N, the card's own
     change = largest_change(own, compared, verdict.findings if verdict else ())
     made = [] if change is None else [_pair(base, runs, change, one_channel=not _changed_alike(change, own))]
     if verdict is not None and not further:
@@ -108,19 +111,6 @@ def _in_words(base: Card, runs: Sequence[Run], verdicts: Sequence[Verdict]) -> P
     names = ((MEETS, "met"), (SHORT, "missed"), (CLOSE, CLOSE))
     plain = _finding("plain", runs, base)
     return replace(plain, facts={**plain.facts, "counts": [(words[word], name) for word, name in names if words[word]]})
-
-
-def largest_change(changes: Sequence[Change], compared: Sequence[str], judged: Sequence[Finding] = ()) -> Change | None:
-    """Return the largest change of the first quantity that was compared; None if it isn't what a card is about.
-
-    `judged`: the figures of the verdict, which are preferred: two kinds of flutter would look like two changes.
-    """
-    for quantity in compared:
-        own = [change for change in changes if change.after.quantity == quantity]
-        if own:
-            most = max(own, key=lambda change: (change.after in judged, size_of(change)))
-            return most if size_of(most) >= 1 else None
-    return None
 
 
 def changed_most(cards: Sequence[Card]) -> Card | None:
@@ -311,17 +301,20 @@ def judged_hero(verdict: Verdict) -> Hero:
     figure, where = re.match(r"(.*?)((?: at | over | from |, ).*)?$", verdict.measured).groups()  # type: ignore[union-attr]
     number, plus_minus, spread = figure.partition(" ± ")
     finding = verdict.findings[0]
+    side = _side(finding.channel)
     place = (where or "").strip(", ") or (figures.where(finding) if finding.unit != "W" else "")
     if quantities.quantity_of(finding).style == "plus-minus":
         place = figures.where(finding)
     elif _TWO_SIDES.match(number) and "band" in finding.at:
         low_hz, high_hz = finding.at["band"]
-        place = quantities.band((low_hz, high_hz))
+        place, side = quantities.band((low_hz, high_hz)), ""  # of both channels together
     elif place and f" {place}" in f" {verdict.label}":
         place = ""
     weighting = finding.at.get("weighting")
-    name, under = lower_first(verdict.label.split(", ")[0]), weighted(weighting) if weighting else ""
-    side = _side(finding.channel)
+    name = lower_first(verdict.label.split(", ")[0])
+    if plain := quantities.quantity_of(finding).plain:  # as in the overline, not as in the maker's list
+        name = name.replace(lower_first(rule_of(verdict.rating).label), plain, 1)
+    under = weighted(weighting) if weighting else ""
     short = ", ".join(filter(None, (side, under, place)))
     caption = ", ".join(filter(None, (name, side, "" if under in name else under, place)))
     spread = f"± {spread}" if plus_minus else ""

@@ -27,7 +27,6 @@ from reviewkit.signal.decibels import volts_of
 COLUMNS = ("name", "channel", "value", "unit", "at", "note")
 NEEDED = ("name", "value")
 _CHANNELS = {"": "", "l": "L", "left": "L", "r": "R", "right": "R", "both": "both", "l>r": "L>R", "r>l": "R>L"}
-_OPPOSITE = "separation"  # kept as the crosstalk that it is the opposite of
 _BELOW = ("hum", "crosstalk")
 # negative with a meter's leads reversed; everything else that isn't a level in dB is above zero
 _LEVELS = ("dBV", "dBu", "dBm")
@@ -162,8 +161,6 @@ class _ReadingParser:
         value, base = self._converted(value, unit, wanted)
         if not (self.sound and self._has_its_sign(quantity, value)):
             return None
-        if name == _OPPOSITE:
-            value, quantity = -value, "crosstalk"
         called = "" if quantity in QUANTITIES else shown_name(self.cells["name"])
         return SingleReading(
             quantity, channel, value, base, at, self.cells["note"], self.line, self.step, self.written, called
@@ -177,7 +174,7 @@ class _ReadingParser:
     def _name(self) -> str:
         cell = self.cells["name"]
         name = _as_quantity(cell)
-        if name in BY_METER or name == _OPPOSITE:
+        if name in BY_METER:
             return name
         stem, _, last = name.rpartition("_")
         if not any(sign.isalpha() for sign in cell):
@@ -235,7 +232,7 @@ class _ReadingParser:
             name = "hum_voltage"
         if name == "power" and "limit" in at:
             name = "power_at_limit"
-        kept = QUANTITIES.get("crosstalk" if name == _OPPOSITE else name)
+        kept = QUANTITIES.get(name)
         return name, kept.unit if kept and not kept.any_unit else None
 
     def _converted(self, value: float, unit: str, wanted: str | None) -> tuple[float, str]:
@@ -267,7 +264,7 @@ class _ReadingParser:
     def _has_its_sign(self, quantity: str, value: float) -> bool:
         if quantity in _BELOW and value > 0:
             self._fault(f"is above 0 dB; {quantity} is below what it is relative to, write -{self.cells['value']}")
-        if quantity == _OPPOSITE and value < 0:
+        if quantity == "separation" and value < 0:
             self._fault("is below 0 dB; a separation is written without its sign, a crosstalk with it")
         if (
             value < 0

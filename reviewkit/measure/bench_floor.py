@@ -30,14 +30,14 @@ def of(c: Conditions, quantity: str, channel: str, at: Mapping[str, Any]) -> flo
     fitting = [
         finding
         for finding in c.floor
-        if finding.quantity == quantity
+        if finding.quantity in (quantity, quantities.QUANTITIES[quantity].opposite)
         and (finding.channel == channel or not finding.channel or not channel)
         and _same_place(quantity, finding.at, at)
     ]
     level = (at.get("power"), at.get("voltage"))
     own = [finding for finding in fitting if (finding.at.get("power"), finding.at.get("voltage")) == level]
     if fitting:
-        return max(_ratio(quantity, finding.value) for finding in own or fitting) or None
+        return max(_ratio(finding.quantity, finding.value) for finding in own or fitting) or None
     stated = c.bench.distortion_floor_percent
     return stated / 100 if stated and kind_of_floor == DISTORTION else None
 

@@ -178,7 +178,7 @@ def _bands_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
 
 def _title(setting: str) -> str:
     """Return the control that a setting begins with: "low filter on", "loudness on, volume at −30 dB"."""
-    return next((_TITLES[word] for word in setting.lower().split()[:2] if word in _TITLES), "")
+    return next((_TITLES[word] for word in re.findall(r"\w+", setting.lower())[:2] if word in _TITLES), "")
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
@@ -207,14 +207,14 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
             traces.append(Trace(curve.x, curve.y, curve.channel, role, label))
     extremes = [0.0, *sweeps.extremes(traces, [AUDIO_BAND_HZ])]
     against = list(dict.fromkeys(run.conditions.reference_name for run in shown))
-    titles = {_title(run.conditions.measurement.setting) for run in shown}
+    titles = list(dict.fromkeys(_title(run.conditions.measurement.setting) for run in shown))
     y_axis = scales.lopsided(min(extremes), max(extremes))
     owner = next((run for run in shown if key in run.findings), None)
     what = name_of(owner, shown) if owner is not None and len(shown) > 1 else ""
     found = [f for run in shown for f in run.findings if f.quantity in ("boost_low", "boost_high")]
     return figures.card(
         runs,
-        (titles.pop() if len(titles) == 1 else "") or KIND.title,
+        " and ".join(titles).capitalize() if all(titles) and len(titles) <= 2 else KIND.title,
         Chart((Panel(scales.dial_for(traces), y_axis, tuple(traces)),)),
         figures.hero(key, found if len(shown) == 1 else (), what),
         found,

@@ -1,4 +1,4 @@
-"""Crosstalk: the undriven channel's level relative to the driven one's, negative."""
+"""Crosstalk: the undriven channel's level relative to the driven one's, negative; where separation is rated, that."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from reviewkit.model.kind import QUIET, Kind
 from reviewkit.model.recognised import DIRECTION, SIDE
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
-from reviewkit.model.unstated_conditions import FREQUENCY_HZ
+from reviewkit.model.unstated_conditions import FREQUENCY_HZ, RADIO
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
@@ -26,6 +26,7 @@ from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 _ALWAYS_HZ = 10_000.0  # besides 1 kHz
 _ONE_RANGE_DB = 40.0
 _OTHER = {"L": "R", "R": "L"}
+_SPOT, _WORST = ("crosstalk", "separation"), ("crosstalk_worst", "separation_worst")
 
 
 def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
@@ -63,10 +64,10 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
 
 
 def findings(sheet: Sheet | None, c: Conditions) -> Measured:
-    """Return crosstalk and crosstalk_worst.
+    """Return crosstalk and crosstalk_worst, or if only separation is rated, separation and separation_worst.
 
-    crosstalk: dB, at 1 kHz, 10 kHz and each rated frequency. crosstalk_worst: dB, with its frequency, over 20 Hz –
-    20 kHz and each rated band.
+    At one place: dB, at 1 kHz, 10 kHz and each rated frequency. At worst: dB, with its frequency, over 20 Hz – 20 kHz
+    and each rated band.
     """
     assert sheet is not None
     c = _one_driven(c)
@@ -94,36 +95,38 @@ def _over_two_ranges(c: Conditions, finding: Finding) -> Finding:
     stated one in all; on one range it is the same for both, and cancels. Common practice, no source.
     """
     level_db = c.bench.level_uncertainty_db
-    if level_db is None or finding.value >= -_ONE_RANGE_DB:
+    if level_db is None or abs(finding.value) <= _ONE_RANGE_DB:
         return finding
     return replace(finding, uncertainty=math.hypot(finding.uncertainty or 0.0, math.sqrt(2) * level_db))
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return crosstalk over frequency, in steps of 20 dB, with the rated limits."""
+    """Return crosstalk or separation over frequency, as its figures are, in steps of 20 dB, with the rated limits."""
     runs = [replace(run, conditions=_one_driven(run.conditions)) for run in runs]
     traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     main = figures.main_run(runs)
-    spot = figures.by_channel(main, "crosstalk", frequency=1000.0)
+    found = _at_1k(main) or _worst(main)
+    y_axis = scales.twenties([v for t in traces for v in (float(np.min(t.y)), float(np.max(t.y)))])
+    turned = any(quantities.quantity_of(f).better > 0 for f in found)
+    if turned:
+        traces, y_axis = [replace(t, y=-t.y) for t in traces], scales.turned(y_axis)
     limits = tuple(
         Limit(
-            None,
-            value,
+            apart_db if turned else None,
+            None if turned else -apart_db,
             *(rating.band_hz or (rating.frequency_hz or 1000.0, rating.frequency_hz or 1000.0)),
             f"rated {rating_words.limit_text(rating)}",
             rating,
         )
         for rating in figures.rated(main.conditions, "crosstalk", "separation")
-        if (value := rating.at_most if rating.quantity == "crosstalk" else -(rating.at_least or 0.0)) is not None
+        if (apart_db := rating.at_least if rating.at_most is None else -rating.at_most) is not None
     )
-    found = spot or _worst(main)
-    y_axis = scales.twenties([v for t in traces for v in (float(np.min(t.y)), float(np.max(t.y)))])
     return figures.card(
         runs,
-        KIND.title,
+        "Separation" if turned else KIND.title,
         Chart((Panel(scales.dial_for(traces), y_axis, tuple(traces), limits),)),
         figures.hero(quantities.worse(found), found),
-        [f for f in main.findings if f.quantity == "crosstalk"],
+        [f for f in main.findings if f.quantity in _SPOT],
     )
 
 
@@ -132,24 +135,33 @@ def _one_driven(c: Conditions) -> Conditions:
     return replace(c, measurement=replace(c.measurement, channels="one"))
 
 
+def _at_1k(run: Run) -> list[Finding]:
+    return [f for f in run.findings if f.quantity in _SPOT and f.at.get("frequency") == 1000.0]
+
+
 def _worst(run: Run) -> list[Finding]:
     """Return each direction's worst over 20 Hz – 20 kHz, or over the part of it that was measured."""
-    worst = figures.by_channel(run, "crosstalk_worst")
+    worst = [f for f in run.findings if f.quantity in _WORST]
     return [f for f in worst if f.at["band"] == worst[0].at["band"]]
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the worse direction at 1 kHz, the worst over the band, and what it was before."""
-    at_1k = figures.by_channel(run, "crosstalk", frequency=1000.0)
-    was = figures.by_channel(before, "crosstalk", frequency=1000.0) if before else []
+    was = _at_1k(before) if before else []
     facts = {
-        "spot": quantities.worse(at_1k),
+        "spot": quantities.worse(_at_1k(run)),
+        "source": _is_source(run.conditions),
         "one_way": len({f.channel for f in run.findings}) == 1,
         "worst": quantities.worse(_worst(run)),
         "before": quantities.worse(was),
     }
     found = facts["spot"] or facts["worst"]
     return (run.point("separation", **facts),) if found else ()
+
+
+def _is_source(c: Conditions) -> bool:
+    """Return whether nothing drives an input of it: a player, a tuner, the radio of a receiver."""
+    return bool(c.gear and c.gear.source) or c.measurement.input.upper() in RADIO
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
@@ -164,10 +176,10 @@ KIND = Kind(
     title="Crosstalk",
     about="frequency and level of both channels with one `driven`, or ready-made columns for each direction",
     needs=(("frequency", "level"),),
-    quantities=("crosstalk", "crosstalk_worst"),
-    compared=("crosstalk",),
+    quantities=(*_SPOT, *_WORST),
+    compared=_SPOT,
     asks=QUIET,
-    headlines=("crosstalk",),
+    headlines=_SPOT,
     findings=findings,
     card=card,
     points=points,

@@ -13,6 +13,7 @@ from reviewkit.model import named_conditions, quantities, unstated_conditions
 from reviewkit.model.card import Body, Card, Hero, Trace
 from reviewkit.model.finding import Conditions, Curve, Finding, Run
 from reviewkit.model.finding_conditions import DRIVEN, reference_of
+from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Measurement, Rating
 from reviewkit.model.weightings import weighted
 
@@ -37,6 +38,7 @@ def finding(
     isn't the table's; None for the table's.
     """
     m = c.measurement
+    quantity, value = _as_rated(c, quantity, float(value))
     under: dict[str, Any] = {key: entry for key, entry in at.items() if entry is not None}
     if "power" not in under and "voltage" not in under:
         if m.drive_w is not None:
@@ -51,7 +53,7 @@ def finding(
             under[key] = entry
     if m.conditions:
         under["conditions"] = {**dict(m.conditions), **under.get("conditions", {})}
-    value, bound = float(value), ""
+    bound = ""
     floor = bench_floor.of(c, quantity, channel, under)
     if floor is not None:
         bound = bench_floor.bound(quantity, value, floor)
@@ -70,6 +72,21 @@ def finding(
         bound=bound,
         floor=bench_floor.in_unit(quantity, floor) if floor is not None and bound else None,
     )
+
+
+def _as_rated(c: Conditions, quantity: str, value: float) -> tuple[str, float]:
+    """Return a quantity and its value, both turned round if only the opposite is rated here: separation, no crosstalk.
+
+    So a figure has the maker's name and sign wherever it is shown.
+    """
+    opposite = quantities.QUANTITIES[quantity].opposite if quantity in quantities.QUANTITIES else ""
+    if not opposite:
+        return quantity, value
+    here = c.measurement.input.casefold()
+    of_it = [r for r in c.ratings if not r.input or not here or r.input.casefold() == here]
+    answers = {rule_of(r).findings[0] for r in of_it}
+    name, other = quantities.QUANTITIES[quantity].name, quantities.QUANTITIES[opposite].name
+    return (opposite, -value) if other in answers and name not in answers else (quantity, value)
 
 
 def volts_uncertainty(c: Conditions, value: float) -> float | None:
@@ -261,7 +278,9 @@ def run_label(run: Run, runs: Sequence[Run]) -> str:
 
 
 def _load(m: Measurement) -> str:
-    return "" if m.load_ohm is None else quantities.load(m.load_ohm)
+    if m.load_ohm is None:
+        return ""
+    return "no load" if math.isinf(m.load_ohm) else quantities.load(m.load_ohm)
 
 
 def main_run(runs: Sequence[Run]) -> Run:

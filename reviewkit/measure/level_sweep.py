@@ -264,8 +264,10 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     x, y = _axes(runs)
     limits = tuple(limit for r in main.conditions.ratings if (limit := _limit(r, x)) is not None)
     marks = tuple(mark for run in runs for mark in _marks(run, runs))
-    label = "left over right" if key and key.quantity == TRACKING else ""
-    panel = Panel(x, y, tuple(_traces(runs)), limits, marks, label=label, one_channel=bool(label))
+    label = {TRACKING: "left over right", MOL: "distortion"}.get(key.quantity, "") if key else ""
+    panel = Panel(
+        x, y, tuple(_traces(runs)), limits, marks, label=label, one_channel=bool(key and key.quantity == TRACKING)
+    )
     hero = figures.hero(key, found)
     hero = replace(hero, note=in_microvolts(key), x=None, y=None) if hero and key else None
     of_tape, hz = main.curves[0].facts.get("reference"), main.conditions.measurement.frequency_hz
@@ -286,12 +288,14 @@ def _axes(runs: Sequence[Run]) -> tuple[Axis, Axis]:
     values = [float(v) for curve in drawn for v in (np.min(curve.y), np.max(curve.y))] or [1.0]
     first = drawn[0] if drawn else None
     if first is None or first.name in ("deviation", "tracking"):
-        return scales.along(min(ends), max(ends), first.facts["unit"] if first else "dB"), scales.around_zero(
-            max(map(abs, values))
-        )
+        name = {"deviation": "level on the disc", "tracking": "volume control"}[first.name] if first else ""
+        x = scales.along(min(ends), max(ends), first.facts["unit"] if first else "dB")
+        return replace(x, name=name), scales.around_zero(max(map(abs, values)))
     if "reference" in first.facts:
-        return scales.along(min(ends), max(ends), "dB"), scales.decades([*values, _LIMIT_PERCENT], "%")
-    return scales.along(min(ends), max(ends), "dBf"), scales.twenties([*values, _QUIET_DB])
+        x = scales.along(min(ends), max(ends), "dB")
+        return replace(x, name="level on the tape"), scales.decades([*values, _LIMIT_PERCENT], "%")
+    x = scales.along(min(ends), max(ends), "dBf")
+    return replace(x, name="signal at the aerial"), scales.twenties([*values, _QUIET_DB])
 
 
 def _traces(runs: Sequence[Run]) -> list[Trace]:

@@ -45,7 +45,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     """Return the levels of named lines and bands relative to a reference tone, dB, per channel.
 
     rumble (10 – 315 Hz, a bound; also weighted by a stand-in), line_level of every other name,
-    subcarrier_product_ratio of pilot and subcarrier together, strongest_other_line, and jitter (s r.m.s.) of a player.
+    subcarrier_suppression of pilot and subcarrier together, strongest_other_line, and jitter (s r.m.s.) of a player.
     """
     assert sheet is not None
     m = c.measurement
@@ -93,10 +93,10 @@ def _named(c: Conditions, noise: Noise) -> Named:
     usual: dict[str, float | tuple[float, float]] = {}
     if "turntable" in types or figures.rated(c, RUMBLE):
         usual[RUMBLE] = RUMBLE_BAND_HZ
-    if "tuner" in types or figures.rated(c, "subcarrier_product_ratio"):
+    if "tuner" in types or figures.rated(c, "subcarrier_suppression"):
         usual |= _STEREO_HZ
     # what nobody asked for isn't missed
-    asked = bool(figures.rated(c, RUMBLE, "subcarrier_product_ratio"))
+    asked = bool(figures.rated(c, RUMBLE, "subcarrier_suppression"))
     reached = {name: at for name, at in usual.items() if asked or _top_hz(at) <= noise.reach_hz[1]}
     return {**reached, **c.measurement.lines_hz}
 
@@ -159,7 +159,7 @@ def _stereo(c: Conditions, channel: str, noise: Noise, reference: ReferenceTone,
     if len(reached) < len(_STEREO_HZ):
         return []
     db = -_ratio_db(math.hypot(*(line.level_v for line in reached)), reference)
-    made = _finding(c, "subcarrier_product_ratio", channel, db, reference)
+    made = _finding(c, "subcarrier_suppression", channel, db, reference)
     strongest = max(reached, key=lambda line: line.level_v)
     return [made if strongest.is_distinct else _bound(made, "at least", HIDDEN)]
 
@@ -218,7 +218,7 @@ def _bound(made: Finding, bound: str, method: str) -> Finding:
 _HEROES: tuple[tuple[str, dict[str, Any], str], ...] = (
     ("jitter", {}, "clock jitter, r.m.s."),
     ("rumble", {"weighting": None}, "rumble, unweighted"),
-    ("subcarrier_product_ratio", {}, "subcarrier products"),
+    ("subcarrier_suppression", {}, "subcarrier suppression"),
 )
 
 
@@ -245,7 +245,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         return figures.card(runs, KIND.title, Chart(panels), None)
     panel = (sidebands_panel if key.quantity == "jitter" else spectrum_panel)(runs, main, key.channel)
     hero = figures.hero(key, found)
-    shown = ("rumble", "line_level", "subcarrier_product_ratio", "strongest_other_line", "jitter")
+    shown = ("rumble", "line_level", "subcarrier_suppression", "strongest_other_line", "jitter")
     known = any(what == name for *_, name in _HEROES)
     return figures.card(
         [replace(run, conditions=_as_played(run.conditions)) for run in runs],
@@ -313,17 +313,17 @@ KIND = Kind(
     title="Lines in the spectrum",
     about="named lines and bands of a spectrum, such as rumble or a pilot: a WAV, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
-    quantities=("rumble", "line_level", "subcarrier_product_ratio", "strongest_other_line", "jitter"),
-    compared=("rumble", "subcarrier_product_ratio", "jitter", "line_level"),
+    quantities=("rumble", "line_level", "subcarrier_suppression", "strongest_other_line", "jitter"),
+    compared=("rumble", "subcarrier_suppression", "jitter", "line_level"),
     asks=QUIET,
-    headlines=("rumble", "subcarrier_product_ratio", "jitter"),
+    headlines=("rumble", "subcarrier_suppression", "jitter"),
     findings=findings,
     card=card,
     points=points,
     keys=("frequency", "lines", "reference_level"),
     file_words="rumble|pilot|sub ?carrier|jitter",
     recognise=recognise,
-    recipes=dict.fromkeys(("rumble", "subcarrier_product_ratio", "jitter"), _request),
+    recipes=dict.fromkeys(("rumble", "subcarrier_suppression", "jitter"), _request),
     captured_as="wav",
     optional_line='#reference_level = "245 mV"  # of the reference tone, through the same capture',
 )

@@ -129,6 +129,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
             )
     lines = [_judged(line, verdicts) for line in lines]
     headers = ("", *("" if columns == [""] else _COLUMNS[channel] for channel in columns))
+    headers = (*headers, "rated") if any(line.verdict for line in lines) else headers
     table = Rows(headers, tuple(lines), strong=1 if len(columns) == 1 else None)
     most = FEW_ROWS + (len(runs) > 1)  # an even number, so that none is cut off between before and after
     table = show_few(table, sorted(lines, key=lambda line: _FIRST.index(line.verdict)), most)
@@ -136,10 +137,10 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def _judged(line: Row, verdicts: Sequence[Verdict]) -> Row:
-    """Return a line with the verdict on the rating that one of its readings answers."""
+    """Return a line with the rating that one of its readings answers, and the verdict on it."""
     for v in verdicts:
         if v.position is not None and v.findings[:1] and v.findings[0] in line.findings:
-            return replace(line, verdict=v.verdict)
+            return replace(line, cells=(*line.cells, v.shown_limit), verdict=v.verdict)
     return line
 
 

@@ -158,12 +158,16 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         band_hz = next((band for band in bands if list(band) in rated), bands[0])
         flat = figures.by_channel(run, "flatness", band=band_hz)
         was = figures.by_channel(before, "flatness", band=band_hz) if before else []
+        high, low = (figures.by_channel(run, f"deviation_{end}", band=band_hz) for end in ("high", "low"))
+        uneven = any(r.within and not is_even(r) for r in ratings)
+        sides = quantities.deviation(max(f.value for f in high), min(f.value for f in low)) if uneven else ""
         facts.append(
             run.point(
                 "flatness",
                 findings=flat,
                 worse=quantities.worse(flat),
                 furthest=_furthest(run, quantities.worse(flat)),
+                sides=sides,
                 band=band_hz,
                 before=_furthest(before, quantities.worse(was)) if before else None,
                 setting=", ".join(figures.settings(run.conditions.measurement)),

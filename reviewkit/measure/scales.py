@@ -119,6 +119,13 @@ def twenties(values: Sequence[float]) -> Axis:
     return Axis(low, high, "linear", tuple(ticks), "dB")
 
 
+def turned(axis: Axis) -> Axis:
+    """Return a scale of levels below zero as one of how far below: −60 to 0 dB as 0 to 60 dB."""
+    ticks = [(-value, trimmed(-value)) for value, _ in reversed(axis.ticks)]
+    ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} dB")
+    return Axis(-axis.high, -axis.low, "linear", tuple(ticks), "dB")
+
+
 def ohms(values: Sequence[float]) -> Axis:
     """Return a vertical scale of impedance, logarithmic, numbered at 1, 2 and 5 of each decade."""
     low, high = _rung_below(min(values)), _rung_above(max(values))

@@ -34,11 +34,13 @@ from reviewkit.signal.tone_lines import of_spectrum
 
 NAMED_HARMONICS = range(2, 10)
 HARMONIC_NAMES = {2: "2nd", 3: "3rd"}
+_FIGURES = ("thd_plus_noise", "thd")
 
 
 def leading_figure(run: Run) -> str:
-    """Return the quantity that states a tone's distortion: THD+N, or THD if noise can't be read."""
-    return "thd_plus_noise" if run.get("thd_plus_noise") else "thd"
+    """Return the quantity that states a tone's distortion: the rated one, else THD+N, or THD if noise can't be read."""
+    rated = [r.quantity for r in run.conditions.ratings if r.quantity in _FIGURES and run.get(r.quantity)]
+    return rated[0] if rated else "thd_plus_noise" if run.get("thd_plus_noise") else "thd"
 
 
 @dataclass(frozen=True, eq=False)

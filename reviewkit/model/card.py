@@ -30,6 +30,8 @@ class Axis:
         (value, text) pairs, at most seven.
     minor
         Values of unlabelled ticks (the dial).
+    name
+        Of a dial whose unit doesn't say what it is: "signal at the aerial".
     """
 
     low: float
@@ -38,6 +40,7 @@ class Axis:
     ticks: tuple[tuple[float, str], ...]
     unit: str = ""
     minor: tuple[float, ...] = ()
+    name: str = ""
 
 
 OF_NO_STAGE = ("bench", "ideal")  # roles of curves that a repair doesn't change

@@ -38,8 +38,8 @@ _NAMES = {
         IF response ratio: if response rejection, if interference ratio
         spurious response ratio [dB]: spurious rejection, spurious response rejection, spurious rejection ratio
         spurious response ratio: spurious interference ratio
-        subcarrier product ratio [dB]: subcarrier suppression, subcarrier product rejection, subcarrier rejection
-        subcarrier product ratio: carrier leak, pilot suppression
+        subcarrier suppression [dB]: subcarrier product ratio, subcarrier product rejection, subcarrier rejection
+        subcarrier suppression: carrier leak, pilot suppression
         erase ratio [dB]: erasure, erasing ratio, erasing factor, erase efficiency
         maximum output level [dB]: mol
         noise reduction effect [dB]:

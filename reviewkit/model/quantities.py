@@ -239,20 +239,20 @@ def tones(tones_hz: tuple[float, float]) -> str:
 
 
 def deviation(high_db: float, low_db: float) -> str:
-    """Return a response's two extremes as one reading: "+0.00 −0.28 dB"."""
+    """Return a response's two extremes as one reading: "−0.28 to +0.00 dB"."""
 
     def one(value: float, sign: str) -> str:
         text = fixed(abs(value), flatness_decimals(value))
         return f"{sign if float(text) == 0 else ('+' if value > 0 else MINUS)}{text}"
 
-    return f"{one(high_db, '+')} {one(low_db, MINUS)} dB"
+    return f"{one(low_db, MINUS)} to {one(high_db, '+')} dB"
 
 
 def limit_within(low: float, high: float, unit: str = "dB") -> str:
-    """Return a maker's tolerance: "±0.5 dB", or "+0 −1 dB" where the sides differ."""
+    """Return a maker's tolerance: "±0.5 dB", or "−1 to +0 dB" where the sides differ."""
     if -low == high:
         return joined(f"±{trimmed(high)}", unit)
-    return joined(f"+{trimmed(high)} {MINUS}{trimmed(-low)}", unit)
+    return joined(f"{MINUS}{trimmed(-low)} to +{trimmed(high)}", unit)
 
 
 def joined(number: str, unit: str) -> str:

@@ -30,6 +30,7 @@ class Quantity:
     over_power: bool = False  # read from a sweep of power, so that its own power is part of the figure
     plain: str = ""  # what viewers call it, if that isn't its name
     subject: int = 0  # its place among what an episode may be about, from 1 on; 0 if it is about something else
+    opposite: str = ""  # the same figure with the other sign, under the name that a maker may rate it by
 
     @property
     def swept(self) -> bool:
@@ -102,8 +103,13 @@ QUANTITIES: dict[str, Quantity] = {
     "highest_distortion": _distortion(
         "highest distortion", extent="search", over_power=True, plain="distortion", subject=1
     ),
-    "crosstalk": Quantity("crosstalk", "dB", "db", -1, floor=OWN, by_meter=True, subject=11),
-    "crosstalk_worst": Quantity("crosstalk", "dB", "db", -1, extent="band", floor=OWN, subject=11),
+    **{
+        f"{name}{end}": Quantity(
+            name, "dB", "db", better, extent=extent, floor=OWN, by_meter=not end, subject=11, opposite=f"{other}{end}"
+        )
+        for name, other, better in (("crosstalk", "separation", -1), ("separation", "crosstalk", 1))
+        for end, extent in (("", ""), ("_worst", "band"))
+    },
     "source_impedance": Quantity("source impedance", "Ω", "ohms", -1, by_meter=True),
     "damping_factor": Quantity("damping factor", "", "factor", 1, by_meter=True, subject=12),
     "damping_factor_lowest": Quantity("damping factor", "", "factor", 1, extent="band"),
@@ -119,7 +125,7 @@ QUANTITIES: dict[str, Quantity] = {
     "unweighted_flutter": Quantity("unweighted flutter", "%", "percent", -1, floor=OWN),
     "strongest_rate": Quantity("strongest rate", "Hz", "corner"),
     "rumble": Quantity("rumble", "dB", "db", -1, floor=OWN, by_meter=True),
-    "subcarrier_product_ratio": Quantity("subcarrier product ratio", "dB", "db", 1, floor=OWN, by_meter=True),
+    "subcarrier_suppression": Quantity("subcarrier suppression", "dB", "db", 1, floor=OWN, by_meter=True),
     "jitter": Quantity("clock jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
     "line_level": Quantity("level", "dB", "db", -1, floor=OWN),
     "strongest_other_line": Quantity("strongest other line", "dB", "db", -1, extent="search", floor=OWN),

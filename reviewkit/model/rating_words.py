@@ -34,6 +34,9 @@ def limit_text(rating: Rating, label: str = "") -> str:
     if rating.tolerance is not None:
         low, high = rating.tolerance
         text += f" ({value_text(low, rating.unit)} to {value_text(high, rating.unit)})"
+    known = quantities.QUANTITIES.get(rating.quantity)
+    if known and (known.style, known.unit) == ("boost", rating.unit) and value > 0:
+        text = f"+{text}"  # as the measured one has it
     return f"{text} ({rating.weighting})" if rating.weighting and not label.endswith(")") else text
 
 

@@ -44,6 +44,7 @@ class Rule:
 _INPUT = ("load", "input", "conditions")
 _LEVEL = (*_INPUT, "level")
 _SPOT = (*_LEVEL, "band", "frequency")
+_CROSSTALK, _SEPARATION = ("crosstalk", "crosstalk_worst"), ("separation", "separation_worst")
 _DRIVEN = ("load", "input", "conditions", "channels", "mains")
 _FIGURE = (*_DRIVEN, "band", "frequency", "level", "figure")
 _IDLE = ("weighting", *_INPUT, "termination", "volume")
@@ -82,8 +83,8 @@ RULES: dict[str, Rule] = {
         HARD,
         band=True,
     ),
-    "crosstalk": Rule("Crosstalk", ("crosstalk", "crosstalk_worst"), ("at_most",), "dB", "db", _SPOT, EQUAL),
-    "separation": Rule("Separation", ("crosstalk", "crosstalk_worst"), ("at_least",), "dB", "db", _SPOT, EQUAL),
+    "crosstalk": Rule("Crosstalk", (*_CROSSTALK, *_SEPARATION), ("at_most",), "dB", "db", _SPOT, EQUAL),
+    "separation": Rule("Separation", (*_SEPARATION, *_CROSSTALK), ("at_least",), "dB", "db", _SPOT, EQUAL),
     "damping_factor": Rule(
         "Damping factor",
         ("damping_factor", "damping_factor_lowest"),

@@ -27,4 +27,11 @@ class Verdict:
     findings: tuple[Finding, ...] = ()
     room: float | None = None  # `position` without the ends of its scale, and as near to 0 as it is
     brief: str = ""  # of what is not comparable: which condition differs, in six words at most
+    limit_source: str = "rated"  # on a card, above the limit's figure: where it comes from, "rated 8 Ω: at least"
+    limit_figure: str = ""  # the limit's figure, where `limit` says more than that
     remark: str = ""  # what else the row says: the figure at another frequency, what was not checked
+
+    @property
+    def shown_limit(self) -> str:
+        """Return the limit's figure alone, as it is next to the measured one: "6.4 Ω"."""
+        return self.limit_figure or self.limit

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from reviewkit.measure.likeness import is_like
-from reviewkit.model import unstated_conditions
+from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.ratings import DECIBELS
@@ -67,6 +67,23 @@ def size_of(change: Change) -> float:
     if before.value <= 0 or after.value <= 0:
         return 0.0
     return abs(math.log(after.value / before.value)) / math.log(_TIMES)
+
+
+def largest_change(changes: Sequence[Change], compared: Sequence[str], judged: Sequence[Finding] = ()) -> Change | None:
+    """Return the largest change of the first quantity that was compared, of the channel that was worse as found.
+
+    None if it isn't what a card is about. `judged`: the figures of the verdict, which are preferred: two kinds of
+    flutter would look like two changes.
+    """
+    for quantity in compared:
+        own = [change for change in changes if change.after.quantity == quantity]
+        if own:
+            most = max(own, key=lambda change: (change.after in judged, size_of(change)))
+            any_channel = replace(most.after, channel="")
+            alike = [c for c in own if size_of(c) >= 1 and is_like(replace(c.after, channel=""), any_channel)]
+            worst = quantities.worse([change.before for change in alike])
+            return next((change for change in alike if change.before is worst), None)
+    return None
 
 
 def _comparable(before: Run, after: Run, clips_w: float | None) -> Run:

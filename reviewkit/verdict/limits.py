@@ -45,7 +45,7 @@ def margin(rating: Rating, finding: Finding, value: float) -> Margin:
         limit = distortion_limit(rating)
         assert limit is not None
         return Margin(limit - value, math.log(limit / max(value, 1e-12)), limit, "%")
-    if rating.quantity == "separation":
+    if is_opposite(rating, finding):
         value = -value
     if rating.within is not None:
         low, high = rating.within
@@ -61,6 +61,12 @@ def margin(rating: Rating, finding: Finding, value: float) -> Margin:
         return _one(rating, value, rating.at_least, 1)
     assert rating.at_most is not None
     return _one(rating, value, rating.at_most, -1)
+
+
+def is_opposite(rating: Rating, finding: Finding) -> bool:
+    """Return whether a figure has the other sign than its rating: crosstalk, where separation is rated."""
+    opposite = quantities.quantity_of(finding).opposite
+    return bool(opposite) and quantities.QUANTITIES[opposite].name == rating.quantity
 
 
 def _of(one: Margin) -> float:

@@ -10,7 +10,7 @@ from reviewkit.measure.kinds import KINDS
 from reviewkit.model import digits, named_conditions, quantities, rating_words
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.finding_conditions import reference_of, relative_words
-from reviewkit.model.gear import HEADPHONES
+from reviewkit.model.gear import HEADPHONES, LOUDSPEAKER
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Bench, BenchRange, PrintedFigure, Rating, Session
 from reviewkit.model.verdict import Verdict
@@ -101,7 +101,7 @@ def _foot(session: Session, verdicts: Sequence[Verdict]) -> tuple[str, ...]:
 
 
 def _one_unit(session: Session, runs: Sequence[Run]) -> str:
-    """Return the line that says which unit the verdicts are about.
+    """Return the line that says which unit, or which pair of loudspeakers, the verdicts are about.
 
     Its age comes from the years in [price], because a build doesn't know today's date.
     """
@@ -109,7 +109,13 @@ def _one_unit(session: Session, runs: Sequence[Run]) -> str:
     age = f", {to - year} years old" if year and to and to > year else f", made in {year}" if year else ""
     repaired = any(run.conditions.measurement.stage == "after" for run in runs)
     state = ", as repaired" if repaired else ""
-    return f"one unit{age}{state}; says nothing about others, or about it when new"
+    what = "one pair" if _is_pair(session, runs) else "one unit"
+    return f"{what}{age}{state}; says nothing about others, or about it when new"
+
+
+def _is_pair(session: Session, runs: Sequence[Run]) -> bool:
+    """Return whether the unit is a left and a right loudspeaker."""
+    return session.unit.type == (LOUDSPEAKER,) and {"L", "R"} <= {f.channel for run in runs for f in run.findings}
 
 
 def _uncertainty(bench: Bench) -> str:

@@ -88,8 +88,14 @@ def _judge_as_meant(rating: Rating, label: str, bench: _SharedConditions) -> Ver
     if meant is rating:
         return verdict
     least = f"at least {rating_words.limit_text(meant)}"
-    rated = f"{rating_words.line(rating)}: {least}"
-    return replace(verdict, rating=rating, rated=rated, limit=f"{rating_words.limit_text(rating)}, {least}")
+    return replace(
+        verdict,
+        rating=rating,
+        rated=f"{rating_words.line(rating)}: {least}",
+        limit=least,
+        limit_source=f"rated {rating_words.limit_text(rating)}: at least",
+        limit_figure=rating_words.limit_text(meant),
+    )
 
 
 def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
@@ -117,9 +123,12 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
         harder.append(f"over {quantities.band((low, high))}")
     used = list(dict.fromkeys([shown.finding.measurement, deciding.finding.measurement]))
     comparable = word in JUDGED
+    limit, limit_source, limit_figure = verdict_words.limit(rating, shown.finding, label)
     return replace(
         blank,
-        limit=verdict_words.limit(rating, shown.finding, label),
+        limit=limit,
+        limit_source=limit_source,
+        limit_figure=limit_figure,
         measured=verdict_words.measured(rating, shown.finding, findings, word),
         verdict=word,
         margin=verdict_words.margin(rating, shown) if comparable else "",

@@ -43,16 +43,25 @@ def is_below_rated(rating: Rating, finding: Finding) -> bool:
     return above is not None and above < 0 and not is_same(above)
 
 
-def limit(rating: Rating, finding: Finding, label: str) -> str:
-    """Return the limit that this figure was compared with: of a power answered in percent, its distortion."""
+def limit(rating: Rating, finding: Finding, label: str) -> tuple[str, str, str]:
+    """Return the limit that this figure was compared with, where it comes from, and its figure alone.
+
+    Of a power answered in percent it is its distortion, of a value with a tolerance what it may be.
+    """
     if not is_in_percent(rating, finding):
-        return rating_words.limit_text(rating, label)
+        text = rating_words.limit_text(rating, label)
+        if rating.tolerance is None or rating.nominal is None:
+            return text, "rated", text
+        low, high = (rating_words.value_text(value, rating.unit) for value in rating.tolerance)
+        low = low.removesuffix(f" {high.rpartition(' ')[2]}")
+        return text, f"rated {rating_words.value_text(rating.nominal, rating.unit)}: within", f"{low} – {high}"
     percent = distortion_limit(rating)
     assert percent is not None
     assert rating.at_least is not None
     at = quantities.watts(rating.at_least, rating_words.AS_PRINTED)
     where = f"from {quantities.watts(LOWEST_POWER_W)} to {at}" if is_below_rated(rating, finding) else f"at {at}"
-    return f"{quantities.percent(percent, rating_words.AS_PRINTED)} {where}"
+    figure = quantities.percent(percent, rating_words.AS_PRINTED)
+    return f"{figure} {where}", f"rated {where}", figure
 
 
 def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word: str) -> str:
@@ -73,23 +82,20 @@ def measured(rating: Rating, finding: Finding, findings: Iterable[Finding], word
     if is_in_percent(rating, finding):
         level = finding.at.get("power")
         return show(finding) + (f" at {quantities.watts(level)}" if level is not None else "")
-    if rating.quantity == "separation":
+    if limits.is_opposite(rating, finding):
         floor = None if finding.floor is None else -finding.floor
-        opposite = replace(finding, quantity="separation", value=-finding.value, bound=_OPPOSITE[finding.bound])
-        return show(replace(opposite, floor=floor))
+        name, bound = quantities.quantity_of(finding).opposite, _OPPOSITE[finding.bound]
+        return show(replace(finding, quantity=name, value=-finding.value, bound=bound, floor=floor))
     if rating.quantity == "thd" and finding.quantity == "thd_plus_noise":
         return f"{show(finding)} THD+N"
     if quantities.quantity_of(finding).side:
-        pair = {
-            side: f
-            for f in findings
-            if (side := quantities.quantity_of(f).side)
-            and f.channel == finding.channel
-            and f.measurement == finding.measurement
-            and f.at.get("band") == finding.at.get("band")
-        }
-        if len(pair) == 2:
-            return quantities.deviation(pair[1].value, pair[-1].value)
+        # what all channels stay within
+        alike = [
+            f for f in findings if f.measurement == finding.measurement and f.at.get("band") == finding.at.get("band")
+        ]
+        highs, lows = ([f.value for f in alike if quantities.quantity_of(f).side == side] for side in (1, -1))
+        if highs and lows:
+            return quantities.deviation(max(highs), min(lows))
     if word == NO_VERDICT:
         return f"{show(finding)}, {_off_nominal(rating, finding)}"
     return show(finding)

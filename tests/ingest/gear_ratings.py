@@ -165,7 +165,7 @@ TUNER = (
     ),
     one(
         "Subcarrier product ratio: 65 dB",
-        rated("subcarrier product ratio", 'at_least = "65 dB"'),
+        rated("subcarrier suppression", 'at_least = "65 dB"'),
         "subcarrier product ratio,,68,dB,",
         "subcarrier product ratio,,60,dB,",
     ),

@@ -232,7 +232,8 @@ def test_both_ends_of_one_control_are_said_in_one_breath():
         (["loudness on, volume at -30 dB"], "Loudness"),
         (["high filter on", "low filter on"], "Filters"),
         (["bass +10 with the loudness switch off", "treble +10"], "Tone controls"),
-        (["bass +10", "loudness on"], "Contour"),
+        (["bass +10", "loudness on"], "Tone controls and loudness"),
+        (["bass +10", "loudness on", "low filter"], "Contour"),
         (["mode 3, loudness off"], "Contour"),
     ],
 )

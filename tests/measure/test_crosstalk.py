@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
-from measured_sheets import HERTZ, all_of, card_of, column, measured, one, panel_of, sheet
+from measured_sheets import HERTZ, all_of, card_of, column, conditions, measured, one, panel_of, run_from, sheet
 
+from reviewkit.measure.kinds import KINDS
+from reviewkit.model import places
 from reviewkit.model.errors import InputError
+from reviewkit.model.gear import gear_of
 from reviewkit.model.session import Bench, Rating
+from reviewkit.render.pages.page import Pages
 
 FREQUENCY_HZ = np.geomspace(20, 20_000, 31)
 
@@ -156,3 +162,56 @@ def test_the_card_holds_what_the_file_says():
     assert [trace.label for trace in panel_of(card).traces] == ["L → R", "R → L"]
     assert [trace.y.tolist() for trace in panel_of(card).traces] == list(ways.values())
     assert card.hero.figure == "−70.0 dB"
+
+
+def test_where_separation_is_rated_everything_is_separation():
+    """The maker's name and sign on all of it: caption, figure, curve and limit; a rated crosstalk keeps its own."""
+    ways = {"L>R": [-80.0, -75.0, -70.0, -60.0, -45.0], "R>L": [-81.0, -76.0, -71.0, -61.0, -46.0]}
+    data = sheet(column("frequency", HERTZ), *(column("level", values, way, "dB") for way, values in ways.items()))
+    separation = Rating("separation", "dB", at_least=50.0, frequency_hz=1000.0)
+    found = measured("crosstalk", data, ratings=[separation])
+    assert {f.quantity for f in found.findings} == {"separation", "separation_worst"}
+    assert one(found, "separation", "L>R", frequency=1000.0).value == 70.0
+    # at worst is where least separates them
+    assert (one(found, "separation_worst", "R>L").value, one(found, "separation_worst", "R>L").at["frequency"]) == (
+        46.0,
+        pytest.approx(20_000.0),
+    )
+    card = card_of("crosstalk", data, ratings=[separation])
+    assert (card.subject, card.hero.caption) == ("Separation", "separation, L → R, at 1 kHz")
+    assert card.hero.figure == "70.0 dB"
+    panel = panel_of(card)
+    assert [trace.y.tolist() for trace in panel.traces] == [[-y for y in values] for values in ways.values()]
+    assert [(limit.low, limit.high) for limit in panel.limits] == [(50.0, None)]
+    assert (panel.y.low, panel.y.high) == (40.0, 100.0)
+    assert [text for _, text in panel.y.ticks] == ["40", "60", "80", "100 dB"]
+    # of another input nothing is known here
+    crosstalk = Rating("crosstalk", "dB", at_most=-40.0, frequency_hz=1000.0, input="FM")
+    for here, name in (("aux", "Separation"), ("FM", "Crosstalk"), ("", "Crosstalk")):
+        rated = [replace(separation, input="aux"), crosstalk]
+        assert card_of("crosstalk", data, ratings=rated, input=here).subject == name
+
+
+def test_the_benchs_own_crosstalk_is_a_floor_of_separation():
+    """Looped back −60 dB; the unit reads 62: within 6 dB of the bench's own, so at least that."""
+    data = ready(left=np.full(31, -62.0))
+    separation = Rating("separation", "dB", at_least=50.0)
+    floor = measured("crosstalk", ready(left=np.full(31, -60.0))).findings
+    c = replace(conditions("crosstalk", ratings=[separation]), floor=floor)
+    assert one(KINDS["crosstalk"].findings(data, c), "separation", "L>R", frequency=1000.0).bound == "at least"
+
+
+@pytest.mark.parametrize(
+    ("gear", "input_", "said"),
+    [
+        (("amplifier",), "aux", "Drive one side, and at 1 kHz the other is 70.0 dB down. At 20 kHz, 45.0."),
+        (("tuner",), "", "With a signal on one side only, at 1 kHz the other is 70.0 dB down. At 20 kHz, 45.0."),
+        (("tuner", "amplifier"), "FM", "With a signal on one side only, at 1 kHz the other is 70.0 dB down."),
+    ],
+)
+def test_nobody_drives_a_side_of_a_source(gear, input_, said):
+    ways = {"L>R": [-80.0, -75.0, -70.0, -60.0, -45.0], "R>L": [-81.0, -76.0, -71.0, -61.0, -46.0]}
+    data = sheet(column("frequency", HERTZ), *(column("level", values, way, "dB") for way, values in ways.items()))
+    run = run_from(data, replace(conditions("crosstalk", input=input_), gear=gear_of(gear)))
+    (point,) = KINDS["crosstalk"].points(run, None)
+    assert Pages(places.templates(), places.templates()).sentences(point)[0].startswith(said)

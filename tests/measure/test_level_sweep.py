@@ -411,7 +411,7 @@ def test_the_sample_receiver():
         assert by_id[f"quieting-{mode}"].get(QUIETING).value == pytest.approx(true, abs=0.05)
     true = optimize.brentq(lambda dbf: model.thd_plus_noise(dbf) - 3, 2, 20)
     assert by_id["quieting-mono"].get(USABLE).value == pytest.approx(true, abs=0.05)
-    tone = by_id["pilot"].get("subcarrier_product_ratio").value
+    tone = by_id["pilot"].get("subcarrier_suppression").value
     pair = 10 ** (model.PILOT_DB / 10) + 10 ** (model.SUBCARRIER_DB / 10)
     assert tone == pytest.approx(-10 * math.log10(pair), abs=0.05)
     assert not [text for run in runs for text in run.withheld]

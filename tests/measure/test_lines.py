@@ -90,7 +90,7 @@ def test_pilot_and_subcarrier(accuracy):
     found = measured(KIND, capture(stereo(), rate_hz=96_000), lines_hz=STEREO, frequency_hz=1000.0)
     accuracy("levels of named lines", one(found, "line_level", line="pilot").value + 20.915)
     accuracy("levels of named lines", one(found, "line_level", line="subcarrier").value - 20 * np.log10(0.004))
-    ratio = one(found, "subcarrier_product_ratio")
+    ratio = one(found, "subcarrier_suppression")
     accuracy("levels of named lines", ratio.value + 20 * np.log10(np.hypot(0.09, 0.004)))
     assert not ratio.bound
     assert "strongest_other_line" not in quantities(found)
@@ -107,9 +107,9 @@ def test_a_line_that_is_not_there_is_a_bound():
 def test_half_of_the_subcarrier_products_is_no_figure():
     """At 48 kHz there is no 38 kHz: the pilot alone would flatter."""
     found = measured(KIND, capture(stereo(rate_hz=48_000), rate_hz=48_000), lines_hz=STEREO, frequency_hz=1000.0)
-    assert "subcarrier_product_ratio" not in quantities(found)
+    assert "subcarrier_suppression" not in quantities(found)
     assert found.withheld == ("m: no subcarrier: the data doesn't reach 38 kHz",)
-    rating = Rating("subcarrier_product_ratio", "dB", at_least=60.0, called="subcarrier product ratio")
+    rating = Rating("subcarrier_suppression", "dB", at_least=60.0, called="subcarrier suppression")
     rated = measured(KIND, capture(stereo(rate_hz=48_000), rate_hz=48_000), ratings=[rating], frequency_hz=1000.0)
     assert rated.withheld == found.withheld
 
@@ -225,7 +225,7 @@ def test_the_card_holds_what_the_file_says():
     assert float(np.max(trace.y)) == pytest.approx(0.0, abs=0.01)  # the tone itself
     assert float(np.median(trace.y)) < -100
     assert card.hero.figure == "20.9 dB"
-    assert (card.subject, card.conditions) == ("Subcarrier products", ("re the tone of 1 kHz",))
+    assert (card.subject, card.conditions) == ("Subcarrier suppression", ("re the tone of 1 kHz",))
 
 
 def test_the_card_of_a_player_has_its_sidebands():
@@ -244,7 +244,7 @@ def test_the_card_of_a_player_has_its_sidebands():
 def test_what_is_said_first_is_what_the_card_shows():
     run = run_from(capture(stereo(), rate_hz=96_000), conditions(KIND, lines_hz=STEREO, frequency_hz=1000.0))
     (point,) = KINDS[KIND].points(run, None)
-    assert (point.facts["quantity"], point.facts["reference"]) == ("subcarrier_product_ratio", "the tone of 1 kHz")
+    assert (point.facts["quantity"], point.facts["reference"]) == ("subcarrier_suppression", "the tone of 1 kHz")
 
 
 # ------------------------------------------------------------------ recognised
@@ -293,7 +293,7 @@ def test_a_rated_subcarrier_suppression(limit, word):
     run = run_from(
         capture(stereo(), rate_hz=96_000), conditions(KIND, lines_hz=STEREO, frequency_hz=1000.0, load_ohm=None)
     )
-    rating = Rating("subcarrier_product_ratio", "dB", at_least=limit, called="subcarrier product ratio")
+    rating = Rating("subcarrier_suppression", "dB", at_least=limit, called="subcarrier suppression")
     (verdict,) = judge(session(rating), (run,))
     assert verdict.verdict == word
 

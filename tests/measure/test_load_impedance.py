@@ -180,7 +180,11 @@ def test_a_nominal_impedance_is_judged_by_the_80_percent_rule():
         rating = Rating("impedance", "Ω", nominal=nominal, called="impedance")
         (verdict,) = judge(session(rating), (run,))
         assert (verdict.verdict, verdict.rating) == (word, rating)
-        assert verdict.limit == f"{nominal:g} Ω, at least {0.8 * nominal:g} Ω"
+        assert (verdict.limit, verdict.rated) == (
+            f"at least {0.8 * nominal:g} Ω",
+            f"{nominal:g} Ω, nominal: at least {0.8 * nominal:g} Ω",
+        )
+        assert (verdict.limit_source, verdict.shown_limit) == (f"rated {nominal:g} Ω: at least", f"{0.8 * nominal:g} Ω")
         assert verdict.measured.startswith("6.52 Ω")
 
 

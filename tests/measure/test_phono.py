@@ -140,7 +140,7 @@ def test_unequal_limits_are_compared_with_both_sides():
     assert high.value == pytest.approx(0.3, abs=0.02)
     assert low.value == pytest.approx(-0.45, abs=0.02)
     verdict = verdict_of(rating, *found.findings)
-    assert (verdict.verdict, verdict.limit) == ("falls short", "+0.2 −0.5 dB")
+    assert (verdict.verdict, verdict.limit) == ("falls short", "−0.5 to +0.2 dB")
     assert verdict.measured == quantities.deviation(high.value, low.value)
     even = replace(rating, within=(-0.5, 0.5))
     assert {f.quantity for f in measured("phono", levels(level_db), ratings=[even]).findings} == {"riaa_deviation"}

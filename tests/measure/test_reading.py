@@ -225,6 +225,9 @@ def test_the_line_of_the_reading_that_answered_a_rating_has_its_verdict():
     judged = Verdict(rating, "Power", "40 W", "40 W", "43 W", "meets", "+7 %", position=0.1, findings=run.findings[:1])
     made = KIND.card([run], [judged])
     assert [row.verdict for row in made.body.rows] == ["meets", ""]
+    assert made.body.headers == ("", "left", "rated")
+    assert [row.cells[2:] for row in made.body.rows] == [("40 W",), ()]
+    assert card(run).body.headers == ("", "left")
     assert [row.verdict for row in card(run).body.rows] == ["", ""]
 
 
@@ -319,9 +322,18 @@ def test_the_sensitivity_of_a_radio_is_of_no_other_input(name):
     assert made.verdict == "meets"
 
 
-def test_a_separation_is_kept_as_the_crosstalk_that_it_is():
+def test_a_separation_has_the_name_and_the_sign_that_the_maker_rates():
     found = run_of("separation,L,44.1,dB,1 kHz,\nseparation,R>L,46,dB,1 kHz,\n").findings
-    assert [(f.quantity, f.channel, f.value) for f in found] == [("crosstalk", "L", -44.1), ("crosstalk", "R>L", -46.0)]
+    assert [(f.quantity, f.channel, f.value) for f in found] == [
+        ("separation", "L", 44.1),
+        ("separation", "R>L", 46.0),
+    ]
+    for row, rating, kept in (
+        ("separation,L,44.1", Rating("crosstalk", "dB", at_most=-40.0), ("crosstalk", -44.1)),
+        ("crosstalk,L,-44.1", Rating("separation", "dB", at_least=40.0), ("separation", 44.1)),
+    ):
+        (f,) = run_of(f"{row},dB,1 kHz,\n", ratings=[rating]).findings
+        assert (f.quantity, f.value) == kept
 
 
 # ------------------------------------------------------------------ held against the ratings
@@ -401,13 +413,15 @@ def test_a_power_by_meter_at_its_limit():
 def test_every_quantity_it_lists_can_be_read_and_judged(name):
     """No rating stumbles over a reading that says nothing of its conditions."""
     unit = QUANTITIES[name].unit
-    finding = only(f"{name},L,{-3 if unit == 'dB' else 3},{unit},,\n")
+    row = f"{name},L,{-3 if unit == 'dB' and name != 'separation' else 3},{unit},,\n"
+    finding = only(row)
     assert (finding.quantity, finding.unit) == (name, unit)
     for quantity, rule in RULES.items():
         if name in rule.findings:
             limit = {"within": (-1.0, 1.0)} if rule.limits == ("within",) else {rule.limits[0]: 5.0}
             (made,) = judge(
-                session(rated(quantity, **limit)), [run_of(f"{name},L,{-3 if unit == 'dB' else 3},{unit},,\n")]
+                session(rated(quantity, **limit)),
+                [run_of(row)],
             )
             nominal = [""] if rule.limits[0] == "nominal" else []
             assert made.verdict in ("meets", "falls short", "not comparable", "not measured", *nominal)

@@ -339,3 +339,18 @@ def test_the_card_holds_what_the_file_says():
     assert right.y == pytest.approx([0.0] * 5, abs=1e-12)
     # 20 lg 0.9 = −0.915
     assert (card.hero.figure, card.hero.channel) == ("±0.92 dB", "L")
+
+
+def test_between_unequal_limits_the_sentence_has_what_the_card_has():
+    """The left bends 0.5 dB up at 100 Hz, the right 1.2 dB down at the top."""
+    data = sheet(
+        column("frequency", HERTZ),
+        column("level", [0.0, 0.5, 0.0, 0.0, -0.2], "L", "dB"),
+        column("level", [0.0, 0.0, 0.0, 0.0, -1.2], "R", "dB"),
+    )
+    for within, said in (((-2.0, 1.0), "−1.2 to +0.50 dB"), ((-2.0, 2.0), "")):
+        rating = Rating("flatness", "dB", within=within, band_hz=(20.0, 20_000.0))
+        run = run_from(data, conditions("response", ratings=[rating]))
+        flat = next(point for point in KINDS["response"].points(run, None) if point.name == "flatness")
+        assert flat.facts["sides"] == said
+        assert not said or verdict_of(rating, *run.findings).measured == said

@@ -13,7 +13,7 @@ from test_tone import RATE_HZ, capture, lines, tone_of
 
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model.level import Level
-from reviewkit.model.session import Bench
+from reviewkit.model.session import Bench, Rating
 from reviewkit.render.cards.card import lay_out
 from reviewkit.render.cards.layout_check import find_problems
 
@@ -207,3 +207,16 @@ def test_an_exported_spectrum_has_its_picture_beside_its_harmonics():
     assert [card.id for card in made] == ["", "spectrum"]
     (trace,) = made[1].body.panels[0].traces
     assert peak_near(trace, float(frequency[np.argmax(volts)])) == 0.0
+
+
+@pytest.mark.parametrize(("names", "figure"), [((), "thd_plus_noise"), (("thd",), "thd"), (("imd",), "thd_plus_noise")])
+def test_the_rated_distortion_is_said_and_shown(names, figure):
+    """Noise is 40 dB below the tone, the 2nd harmonic 60: THD+N is ten times THD."""
+    noisy = tone_of(known.of_levels({2: -60.0}, np.random.default_rng(0)), count=24_000)
+    noisy = noisy + known.noise(np.random.default_rng(1), 24_000, RATE_HZ, (30.0, 19_900.0), 0.01 / math.sqrt(2))
+    ratings = tuple(Rating(name, "%", at_most=0.5) for name in names)
+    told = run(capture(noisy), ratings=ratings)
+    card = KIND.card([told], ())
+    assert [f.quantity for f in card.hero.findings] == [figure]
+    distortion = next(point for point in KIND.points(told, None) if point.name == "distortion")
+    assert distortion.facts["worse"].quantity == figure

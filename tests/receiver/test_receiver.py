@@ -40,7 +40,7 @@ def test_its_figures_are_those_of_its_closed_forms(receiver):
     """The files are made from formulas, so the figures are known without reading them."""
     found = {(f.measurement, f.quantity, f.channel): f for f in reversed(receiver.episode.findings)}
     assert found["loads", "damping_factor", "R"].value == pytest.approx(8 / (0.112 * (1 + 1 / 81) ** 0.5), rel=2e-3)
-    assert found["fm-separation", "crosstalk", "L>R"].value == pytest.approx(-41 + 10 * 0.01190, abs=0.02)
+    assert found["fm-separation", "separation", "L>R"].value == pytest.approx(41 - 10 * 0.01190, abs=0.02)
     assert found["fm-response", "channel_balance", "both"].value == pytest.approx(0.2, abs=0.005)
 
 

@@ -14,7 +14,7 @@ from PIL import Image
 
 from reviewkit.build.drawing import draw_card
 from reviewkit.build.pool import ALONE, Pool
-from reviewkit.model.card import Card, Hero, Limit, Mark, Row, Rows, Trace
+from reviewkit.model.card import Axis, Card, Hero, Limit, Mark, Row, Rows, Trace
 from reviewkit.model.errors import Fault
 from reviewkit.render.cards import paint as paint_module
 from reviewkit.render.cards.card import lay_out
@@ -150,6 +150,23 @@ def test_the_dial_crosses_the_frame_with_a_tick_for_every_value():
     assert [x for x, _ in line.points] == [0.0, 1920.0]
     lengths = [round(tick.points[1][1] - tick.points[0][1]) for tick in shapes(items, "scale")]
     assert sorted(lengths) == sorted([16] * len(HERTZ.minor) + [30] * len(HERTZ.ticks))
+
+
+@pytest.mark.parametrize("shape", ["wide", "tall", "square"])
+def test_a_dial_has_its_name_between_two_of_its_numbers(shape):
+    """The numbers that are in its way are left out, never the first or the last."""
+    ticks = tuple((float(v), str(v)) for v in range(0, 81, 10))
+    dial = Axis(0.0, 80.0, "linear", ticks, "dBf", tuple(map(float, range(0, 81, 5))), "signal at the aerial")
+    items = lay_out(curve_card(x=dial), "lamplight", SHAPES[shape])
+    row = sorted((t for t in texts(items) if t.baseline == SHAPES[shape].numbers), key=lambda t: t.x)
+    place = [t.text for t in row].index("signal at the aerial")
+    before, name, after = row[place - 1 : place + 2]
+    assert name.box.left - before.box.right >= 38
+    assert after.box.left - name.box.right >= 38
+    assert (row[0].text, row[-1].text) in (("0", "80 dBf"), ("0", "dBf"))
+    # a tick without its number is a small one
+    long = sum(round(tick.points[1][1] - tick.points[0][1]) == 30 for tick in shapes(items, "scale"))
+    assert long == sum(t.text[0].isdigit() for t in row)
 
 
 def test_the_band_and_its_dashes_lie_on_the_limit():

@@ -134,7 +134,7 @@ def _name_rating(card: Card, chart: Chart, verdict: Verdict) -> Card:
     limits = [limit for panel in chart.panels for limit in panel.limits]
     if not any(limit.rating == verdict.rating for limit in limits):
         return card
-    repeated = f"rated {verdict.limit}"
+    repeated = f"rated {verdict.shown_limit}"
     panels = [
         replace(panel, limits=tuple(replace(e, label="") if e.label == repeated else e for e in panel.limits))
         for panel in chart.panels

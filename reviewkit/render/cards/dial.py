@@ -11,9 +11,12 @@ from reviewkit.render.cards.scene import Measure, Page, Stroke, Text
 from reviewkit.render.cards.sizes import AXIS
 from reviewkit.render.cards.traces import axis_position
 
+_Number = tuple[float, str, bool]  # its share of the dial's width, its text, whether it is heavy
+
 _MAJOR, _MINOR = 30.0, 16.0
 _LINE = 4.0
 _NUMBER_GAP = 20.0  # the least room between two numbers
+_NAME_GAP = 40.0  # on either side of a dial's name
 _MOST_NUMBERS = 7
 _MOST_RULES = 4  # whoever reads a card in seconds reads the figure, not the scale
 _OVER_RULE = 12.0  # from a rule to the number on it
@@ -31,6 +34,7 @@ def place_dial(page: Page, axis: Axis | None, loud: Sequence[float] = ()) -> Non
     if axis is None:
         return
     numbers = _choose_numbers(page.measure, axis, loud, right - left, shape.safe.right - left)
+    name_x, numbers = _with_name(page, axis, numbers) if axis.name else (None, numbers)
     with page.part_of("scale"):
         for value in axis.minor:
             at = axis_position(axis, value)
@@ -42,20 +46,39 @@ def place_dial(page: Page, axis: Axis | None, loud: Sequence[float] = ()) -> Non
             x = left + at * (right - left)
             page.add(Stroke("scale", ((x, shape.dial), (x, shape.dial + _MAJOR)), look.ink, _LINE))
             weight = "black" if heavy else "regular"
-            half = page.width(text, AXIS, weight) / 2
-            centre = min(max(x, shape.safe.left + half), shape.safe.right - half)
-            number = page.text(text, centre, shape.numbers, AXIS, look.ink, weight=weight, anchor="centre")
+            start, stop = _extent(page, at, text, heavy=heavy)
+            number = page.text(text, (start + stop) / 2, shape.numbers, AXIS, look.ink, weight=weight, anchor="centre")
             page.add(number)
             reach = max(reach, number.box.right)
+        if name_x is not None:
+            page.add(page.text(axis.name, name_x, shape.numbers, AXIS, look.soft, anchor="centre"))
         if axis.unit and not any(text.endswith(f" {axis.unit}") for _, text, _ in numbers):
             width = page.width(axis.unit, AXIS)
             if reach + 14 + width <= shape.safe.right:
                 page.add(page.text(axis.unit, reach + 14, shape.numbers, AXIS, look.soft))
 
 
-def _choose_numbers(
-    measure: Measure, axis: Axis, loud: Sequence[float], width: float, most: float
-) -> list[tuple[float, str, bool]]:
+def _extent(page: Page, at: float, text: str, *, heavy: bool) -> tuple[float, float]:
+    """Return the ends of a number centred under its tick, as far as the frame lets it."""
+    (left, right), safe = page.shape.curves, page.shape.safe
+    half = page.width(text, AXIS, "black" if heavy else "regular") / 2
+    centre = min(max(left + at * (right - left), safe.left + half), safe.right - half)
+    return centre - half, centre + half
+
+
+def _with_name(page: Page, axis: Axis, numbers: list[_Number]) -> tuple[float | None, list[_Number]]:
+    """Return where a dial's name is centred, between two numbers, and the numbers without those in its way."""
+    least = page.width(axis.name, AXIS) + 2 * _NAME_GAP
+    for count in range(len(numbers) - 1, 0, -1):
+        kept = [*numbers[:count], numbers[-1]]
+        ends = [_extent(page, at, text, heavy=heavy) for at, text, heavy in kept]
+        gaps = [(one[1], other[0]) for one, other in pairwise(ends) if other[0] - one[1] >= least]
+        if gaps:
+            return sum(gaps[-1]) / 2, kept
+    return None, numbers
+
+
+def _choose_numbers(measure: Measure, axis: Axis, loud: Sequence[float], width: float, most: float) -> list[_Number]:
     """Return the numbers that have room as (share of the width, text, heavy): loud ones and the ends first.
 
     `most`: how far from the left end of the width they and the unit may reach.

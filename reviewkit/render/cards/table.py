@@ -316,7 +316,8 @@ def _place_row(page: Page, body: Rows, row: Row, laid: _LaidRow, layout: _TableL
         if not cell:
             continue
         verdict = column >= len(row.cells)
-        colour = look.status(row.verdict) if verdict else look.ink if column == body.strong else look.soft
+        measured = column == body.strong or not _CHANNELS.keys().isdisjoint(body.headers[column : column + 1])
+        colour = look.status(row.verdict) if verdict else look.ink if measured else look.soft
         weight = "bold" if verdict or column == body.strong else "regular"
         right = layout.rights[column - 1]
         page.add(page.text(cell, right, first, size, colour, weight=weight, anchor="right", remedy=SHORTEN_CELL))
