@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 
 from reviewkit.model.card import Card, Chart, Ending, Fix, Hunt, Number, Price, Rows, Score
+from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.colours import find_look
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure
 from reviewkit.render.cards.roles import ROLES, apply_look
@@ -44,38 +44,14 @@ def lay_out_in_roles(card: Card, fonts: Fonts, shape: Shape) -> tuple[Item, ...]
     Raises
     ------
     LayoutFault
-        If the card can't be laid out.
+        If the card can't be laid out; for the first problem.
     """
-    page = Page(card.id, ROLES, make_measure(card.id, fonts), shape)
-    _compose(page, card)
-    return check_layout(page)
-
-
-def check_layout(page: Page) -> tuple[Item, ...]:
-    """Return a page's shapes if nothing is wrong with them.
-
-    Raises
-    ------
-    LayoutFault
-        For the first problem.
-    """
+    from reviewkit.render.cards.frame import place_frame
     from reviewkit.render.cards.layout_check import find_problems
 
-    items = tuple(page.items)
-    for problem in find_problems(items, page.shape):
-        raise LayoutFault(page.card_id, problem.text, problem.message, problem.remedy or "draw less on this card")
-    return items
-
-
-def _compose(page: Page, card: Card) -> None:
-    """Place everything on a page: the frame, then the body with the hero."""
-    from reviewkit.render.cards.frame import place_frame
-
-    body = card.body
+    page, body = Page(card.id, ROLES, make_measure(card.id, fonts), shape), card.body
     if isinstance(body, Chart):
-        card = _name_rating(card, body)
-        assert isinstance(card.body, Chart)
-        _place_chart(page, card, card.body)
+        _place_chart(page, _name_rating(card, body, card.verdict) if card.verdict else card)
     elif isinstance(body, Rows):
         from reviewkit.render.cards.table import place_table
 
@@ -105,9 +81,12 @@ def _compose(page: Page, card: Card) -> None:
         from reviewkit.render.cards.title_page import place_title_page
 
         place_title_page(page, body, card.mark)
+    for problem in find_problems(page.items, shape):
+        raise page.fault(problem.text, problem.remedy or "draw less on this card", problem.message)
+    return tuple(page.items)
 
 
-def _place_chart(page: Page, card: Card, chart: Chart) -> None:
+def _place_chart(page: Page, card: Card) -> None:
     """Place a chart with its frame: the hero in its free space if there is room and no verdict, else above it.
 
     What is on a card as found and on the same card as repaired is in the same place on both.
@@ -116,32 +95,44 @@ def _place_chart(page: Page, card: Card, chart: Chart) -> None:
     from reviewkit.render.cards.frame import place_frame
     from reviewkit.render.cards.hero import fit_strip, place_strip
 
-    shape = page.shape
-    cards = [one for one in (card.repaired or card, card.found or card) if one is not None]
-    cards = cards[:1] if cards[0] is cards[1] else cards
+    shape, chart = page.shape, card.body
+    assert isinstance(chart, Chart)
+    cards = list(dict.fromkeys((card.repaired or card, card.found or card)))
     pages = [page if one is card else page.blank() for one in cards]
     lower = max(place_frame(each, one, one.title) for each, one in zip(pages, cards, strict=True))
-    frames = [len(each.items) for each in pages]
+    top, bottom = shape.chart[0] + lower, shape.chart[1]
     if card.hero is None:
-        place_chart(page, chart, shape.chart[0] + lower, shape.chart[1])
-    elif not _place_heroes_in_charts(pages, cards, lower):
+        place_chart(page, chart, top, bottom)
+        return
+    if all(one.hero and one.verdict is None for one in cards):
+        frames = [len(each.items) for each in pages]
+        try:
+            place = None
+            for each, one in zip(pages, cards, strict=True):
+                assert isinstance(one.body, Chart)
+                place = place_chart(each, one.body, top, bottom, one.hero, place)
+                if place is None:
+                    break
+        except LayoutFault:  # a name has room only if the hero is in another place
+            place = None
+        if place is not None:
+            return
         for each, frame in zip(pages, frames, strict=True):
             del each.items[frame:]
-        strips = [
-            (each, fit_strip(each, one.hero, one.verdict)) for each, one in zip(pages, cards, strict=True) if one.hero
-        ]
-        size = min(strip.size for _, strip in strips)
-        end = max(place_strip(each, strip, shape.strip + lower, size) for each, strip in strips)
-        place_chart(page, chart, end + shape.under_strip, shape.chart[1])
+    strips = [
+        (each, fit_strip(each, one.hero, one.verdict)) for each, one in zip(pages, cards, strict=True) if one.hero
+    ]
+    size = min(strip.size for _, strip in strips)
+    end = max(place_strip(each, strip, shape.strip + lower, size) for each, strip in strips)
+    place_chart(page, chart, end + shape.under_strip, bottom)
 
 
-def _name_rating(card: Card, chart: Chart) -> Card:
+def _name_rating(card: Card, chart: Chart, verdict: Verdict) -> Card:
     """Return a card that names its rating one time: if its chart shows it as a limit, there is no needle, and the limit
     has no label that repeats the verdict's.
     """
-    verdict = card.verdict
     limits = [limit for panel in chart.panels for limit in panel.limits]
-    if verdict is None or not any(limit.rating == verdict.rating for limit in limits):
+    if not any(limit.rating == verdict.rating for limit in limits):
         return card
     repeated = f"rated {verdict.shown_limit}"
     panels = [
@@ -149,21 +140,3 @@ def _name_rating(card: Card, chart: Chart) -> Card:
         for panel in chart.panels
     ]
     return replace(card, body=replace(chart, panels=tuple(panels)), verdict=replace(verdict, position=None))
-
-
-def _place_heroes_in_charts(pages: Sequence[Page], cards: Sequence[Card], lower: float) -> bool:
-    """Place charts with the hero in each; return False if one has no room, or has a verdict."""
-    from reviewkit.render.cards.chart import place_chart
-
-    place = None
-    for page, card in zip(pages, cards, strict=True):
-        if card.verdict is not None or card.hero is None or not isinstance(card.body, Chart):
-            return False
-        top, bottom = page.shape.chart
-        try:
-            place = place_chart(page, card.body, top + lower, bottom, card.hero, place)
-        except LayoutFault:  # a name has room only if the hero is in another place
-            return False
-        if place is None:
-            return False
-    return True

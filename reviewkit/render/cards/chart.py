@@ -11,10 +11,10 @@ from reviewkit.model.card import OF_NO_STAGE, Chart, Hero, Panel, Trace
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.dial import place_dial, place_rules
 from reviewkit.render.cards.free_space import FreeSpace
-from reviewkit.render.cards.hero import HeroPlace, lay_out_hero
-from reviewkit.render.cards.labels import place_limit_label, place_trace_labels
+from reviewkit.render.cards.hero import HeroBlock, HeroPlace, lay_out_hero
+from reviewkit.render.cards.labels import place_limit_label, place_trace_label
 from reviewkit.render.cards.marks import place_fall, place_marks, place_stems
-from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.scene import Area, Measure, Page, Stroke
 from reviewkit.render.cards.sizes import AXIS, BENCH, CURVE, DASH, GHOST, HEROES
 from reviewkit.render.cards.traces import (
     DrawnTrace,
@@ -60,7 +60,8 @@ def place_chart(
         return None
     for part, panel, box in others:
         _place_panel(part, panel, box, None, None)
-    place_dial(parts[-1][0], chart.panels[-1].x, tuple(panel.fall.x for panel in chart.panels if panel.fall))
+    changes = [panel.fall.x for panel in chart.panels if panel.fall]
+    place_dial(parts[-1][0], chart.panels[-1].x, changes)
     return place
 
 
@@ -101,20 +102,29 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
     for line in lines:
         with page.part_of(_part_of(line.trace.role, panel)):
             _place_line(page, line, free, dashes=not panel.one_channel)
-    for role in ("before", "now"):
+    for role in ("before", "now") if panel.stems else ():
         with page.part_of(_part_of(role, panel)):
             place_stems(page, free, panel, box, role)
     if panel.fall:
         with page.part_of("fall"):
             place_fall(page, free, panel, box, fault=panel.room is not None and panel.room.fault)
-    place = _place_hero(page, panel, box, hero, free, edges, wish) if hero is not None else None
-    if hero is not None and place is None:
-        return None
+    place = None
+    if hero is not None:
+        fitted = _fit_hero(page.measure, hero, panel, box, free, edges, wish, stacked=page.shape.stacked)
+        if fitted is None:
+            return None
+        block, place, room = fitted
+        with page.part_of("reading"):
+            block.place(page, place.left, place.top)
+        free.occupy_box(room)
     with page.part_of("label"):
-        place_marks(page, free, panel, box)
-        place_trace_labels(page, free, list(named.values()), lines, box)
+        if panel.marks:
+            place_marks(page, free, panel, box)
+        for line in sorted(named.values(), key=lambda each: len(each.trace.label), reverse=True):
+            place_trace_label(page, free, line, lines, box)
     for (ends, ys), limit in zip(limit_lines, panel.limits, strict=True):
-        place_limit_label(page, free, limit, ys, ends)
+        if limit.label:
+            place_limit_label(page, free, limit, ys, ends)
     return place
 
 
@@ -210,16 +220,24 @@ def place_room(page: Page, panel: Panel, box: Box) -> tuple[Array, Array, Array]
     return xs, np.minimum(*ys), np.maximum(*ys)
 
 
-def _place_hero(
-    page: Page,
+def _fit_hero(
+    measure: Measure,
+    hero: Hero,
     panel: Panel,
     box: Box,
-    hero: Hero,
     free: FreeSpace,
     edges: tuple[Array, Array, Array] | None,
     wish: HeroPlace | None,
-) -> HeroPlace | None:
-    """Place the hero as large as fits in the room between the curves, else in the free space of the panel."""
+    *,
+    stacked: bool,
+) -> tuple[HeroBlock, HeroPlace, Box] | None:
+    """Fit the hero, as large as it can be, into the room between the curves, else into the free space of the panel.
+
+    Returns
+    -------
+    tuple of HeroBlock, HeroPlace and Box, or None
+        The hero laid out, where it is to be placed, and what it then occupies; None if it has no room.
+    """
     trial = free.copy()
     target = (box.left + box.width / 2, box.top + box.height / 2)
     if edges is not None:
@@ -234,15 +252,11 @@ def _place_hero(
     for size in HEROES:
         if wish is not None and size > wish.size:
             continue
-        block = lay_out_hero(page, hero, size, stacked=page.shape.stacked)
+        block = lay_out_hero(measure, hero, size, stacked=stacked)
         found = trial.nearest(*target, block.width + 2 * clear, block.height + 2 * clear)
         if wish is not None and size == wish.size:
             there = Box(wish.left, wish.top, wish.left + block.width, wish.top + block.height).grown(clear, clear)
             found = there if trial.is_free(there) else found
         if found is not None:
-            left, top = found.left + clear, found.top + clear
-            with page.part_of("reading"):
-                block.place(page, left, top)
-            free.occupy_box(found.grown(-clear / 2, -clear / 2))
-            return HeroPlace(size, left, top)
+            return block, HeroPlace(size, found.left + clear, found.top + clear), found.grown(-clear / 2, -clear / 2)
     return None

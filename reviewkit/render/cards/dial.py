@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 
 from reviewkit.model.card import Axis
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.scene import Page, Stroke, Text
+from reviewkit.render.cards.scene import Measure, Page, Stroke, Text
 from reviewkit.render.cards.sizes import AXIS
 from reviewkit.render.cards.traces import axis_position
 
@@ -21,27 +22,18 @@ _MOST_RULES = 4  # whoever reads a card in seconds reads the figure, not the sca
 _OVER_RULE = 12.0  # from a rule to the number on it
 
 
-def place_dial(page: Page, axis: Axis, loud: tuple[float, ...] = ()) -> None:
-    """Place the dial line across the whole frame, with ticks and numbers of an axis.
+def place_dial(page: Page, axis: Axis | None, loud: Sequence[float] = ()) -> None:
+    """Place the dial line across the whole frame, with ticks and numbers of an axis if there is one.
 
     `loud`: values whose numbers are in the heaviest weight.
     """
-    place_dial_line(page)
-    place_scale(page, axis, loud)
-
-
-def place_dial_line(page: Page) -> None:
-    """Place the dial line across the whole frame."""
-    shape = page.shape
-    with page.part_of("line"):
-        page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), page.look.ink, _LINE))
-
-
-def place_scale(page: Page, axis: Axis, loud: tuple[float, ...] = ()) -> None:
-    """Place the ticks and numbers of the dial; `loud`: see `place_dial`."""
     shape, look = page.shape, page.look
     left, right = shape.curves
-    numbers = _numbers(page, axis, loud)
+    with page.part_of("line"):
+        page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, _LINE))
+    if axis is None:
+        return
+    numbers = _choose_numbers(page.measure, axis, loud, right - left, shape.safe.right - left)
     name_x, numbers = _with_name(page, axis, numbers) if axis.name else (None, numbers)
     with page.part_of("scale"):
         for value in axis.minor:
@@ -86,9 +78,11 @@ def _with_name(page: Page, axis: Axis, numbers: list[_Number]) -> tuple[float | 
     return None, numbers
 
 
-def _numbers(page: Page, axis: Axis, loud: tuple[float, ...]) -> list[_Number]:
-    """Return the numbers that have room as (share of the width, text, heavy): loud ones and the ends first."""
-    left, right = page.shape.curves
+def _choose_numbers(measure: Measure, axis: Axis, loud: Sequence[float], width: float, most: float) -> list[_Number]:
+    """Return the numbers that have room as (share of the width, text, heavy): loud ones and the ends first.
+
+    `most`: how far from the left end of the width they and the unit may reach.
+    """
     ticks = [
         (axis_position(axis, value), text.removesuffix(f" {axis.unit}"), value in loud)
         for value, text in axis.ticks
@@ -99,11 +93,11 @@ def _numbers(page: Page, axis: Axis, loud: tuple[float, ...]) -> list[_Number]:
     order = [t for t in ticks if t[2]] + ticks[:1] + ticks[-1:] + ticks[1:-1]
     kept: list[tuple[float, str, bool, float, float]] = []
     for at, text, heavy in dict.fromkeys(order):
-        half = page.width(text, AXIS, "black" if heavy else "regular") / 2 + _NUMBER_GAP / 2
+        half = measure(text, AXIS, "black" if heavy else "regular").width / 2 + _NUMBER_GAP / 2
         # the last one needs room for the unit after it
-        room = page.width(axis.unit, AXIS) + 14 if axis.unit and at == last else 0.0
-        start, stop = at * (right - left) - half, at * (right - left) + half
-        if room and left + stop + room > page.shape.safe.right:
+        room = measure(axis.unit, AXIS, "regular").width + 14 if axis.unit and at == last else 0.0
+        start, stop = at * width - half, at * width + half
+        if room and stop + room > most:
             text, stop = f"{text} {axis.unit}", stop + room
             start -= room
         if len(kept) < _MOST_NUMBERS and all(stop <= other[3] or start >= other[4] for other in kept):
@@ -111,21 +105,20 @@ def _numbers(page: Page, axis: Axis, loud: tuple[float, ...]) -> list[_Number]:
     return [(at, text, heavy) for at, text, heavy, _, _ in sorted(kept)]
 
 
-def rules(page: Page, axis: Axis, box: Box) -> list[tuple[float, str]]:
+def _choose_rules(axis: Axis, height: float, least: float) -> list[tuple[float, str]]:
     """Return the horizontal rules of a panel as (share of the height, number), at most four, the unit at the top.
 
-    If there are more, or if they are close together, only every second, third … is given, counted from zero if it is
-    there, else the lowest.
+    If there are more, or if they are closer together than `least`, only every second, third … is given, counted from
+    zero if it is there, else the lowest.
     """
     ticks = [
         (axis_position(axis, value), text.removesuffix(f" {axis.unit}"), value) for value, text in axis.ticks if text
     ]
     ticks = sorted(tick for tick in ticks if -1e-6 <= tick[0] <= 1 + 1e-6)
-    least = page.cap(AXIS) + _OVER_RULE + 14
     anchor = next((index for index, tick in enumerate(ticks) if tick[2] == 0), 0)
     for step in range(1, len(ticks) + 1):
         kept = [tick for index, tick in enumerate(ticks) if (index - anchor) % step == 0]
-        gaps = [(high[0] - low[0]) * box.height for low, high in pairwise(kept)]
+        gaps = [(high[0] - low[0]) * height for low, high in pairwise(kept)]
         if len(kept) <= _MOST_RULES and all(gap >= least for gap in gaps):
             found = [(at, text) for at, text, _ in kept]
             return [*found[:-1], (found[-1][0], f"{found[-1][1]} {axis.unit}".rstrip())] if found else []
@@ -138,7 +131,7 @@ def place_rules(page: Page, axis: Axis, box: Box, gap: tuple[float, float] | Non
     `gap`: left and right end of the room between two curves, where the rules stop.
     """
     look, safe = page.look, page.shape.safe
-    for at, text in rules(page, axis, box):
+    for at, text in _choose_rules(axis, box.height, page.cap(AXIS) + _OVER_RULE + 14):
         y = box.bottom - at * box.height
         spans = ((safe.left, safe.right),) if gap is None else ((safe.left, gap[0]), (gap[1], safe.right))
         for left, right in spans:

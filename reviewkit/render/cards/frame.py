@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from reviewkit.model.card import Card
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.scene import Page, Picture
 from reviewkit.render.cards.shape import Shape
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE, OVERLINE
-from reviewkit.render.cards.typeset import Setting, fit_text, place_lines
+from reviewkit.render.cards.typeset import fit_text, place_lines
 
 _GAP = 22.0  # between stage and measurement
 _NAME_GAP = 48.0  # from the overline to the unit's name
@@ -46,17 +48,34 @@ def place_frame(page: Page, card: Card, title: str) -> float:
     shape, look = page.shape, page.look
     if not shape.framed:
         return 0.0
-    right = shape.safe.right - place_mark(page, card.mark, shape.safe.right, shape.overline, right=True)
-    name = _fit_name(page, card.corner)
-    last = place_lines(
-        page, name, right, shape.overline, _LINE, look.soft, weight="bold", anchor="right", remedy=SHORTEN_NAME
-    )
-    beside = right - shape.safe.left - (name.width + _NAME_GAP if name.lines else 0.0)
-    lines, done = _place_overline(page, card, beside)
-    lower = max(last - shape.overline, lines)
-    last, usual = _place_title(page, title, lower) if title else (shape.overline + lower, shape.overline)
-    if not done:
-        last += _place_conditions(page, card, last)
+    left, right, first = shape.safe.left, shape.safe.right, shape.overline
+    if card.mark:
+        right -= place_mark(page, card.mark, right, first, right=True)
+    end, lower = right, 0.0
+    if card.corner:
+        most = shape.safe.width * (0.5 if shape.stacked else 0.4)
+        name = fit_text(page, card.corner, (OVERLINE, LEAST), most, weight="bold", most=2, anywhere=True)
+        if name is None:
+            raise page.fault(card.corner, SHORTEN_NAME)
+        last = place_lines(
+            page, name, right, first, _LINE, look.soft, weight="bold", anchor="right", remedy=SHORTEN_NAME
+        )
+        end, lower = right - name.width - _NAME_GAP, last - first
+    if card.stage:
+        page.add(page.text(card.stage, left, first, OVERLINE, look.ink, weight="bold"))
+        left += page.width(card.stage, OVERLINE, "bold") + _GAP
+    # in a tall frame, the conditions are under the title, in a square one if they are too long for a line
+    conditions, beside = overline(card.subject, card.conditions), None
+    if not shape.conditions_under_title:
+        beside = fit_text(page, conditions, (OVERLINE, LEAST), end - left, most=1 if shape.stacked else 3)
+        if beside is not None:
+            last = place_lines(page, beside, left, first, _LINE, look.soft, remedy=SHORTEN_CONDITIONS)
+            lower = max(lower, last - first)
+        elif not shape.stacked:
+            raise page.fault(conditions, SHORTEN_CONDITIONS)
+    last, usual = _place_title(page, title, lower) if title else (first + lower, first)
+    if beside is None and conditions:
+        last = _place_conditions(page, conditions, last)
     return last - usual - _UNDER if shape.conditions_under_title else max(last - usual, 0.0)
 
 
@@ -69,8 +88,6 @@ def place_mark(
     page: Page, mark: bytes, x: float, baseline: float, *, right: bool = False, high: float = _MARK_HIGH
 ) -> float:
     """Place the user's own mark on a line of text; return the room it takes, in pixels. `right`: it ends at `x`."""
-    if not mark:
-        return 0.0
     from reviewkit.render.cards.photo import aspect
 
     ratio = aspect(mark)
@@ -88,48 +105,9 @@ def picture(kind: str, box: Box, data: bytes, page: Page) -> Picture:
     return Picture(kind, corners, page.look.ground, data=data)
 
 
-def _fit_name(page: Page, name: str) -> Setting:
-    """Fit the unit's name into the corner.
-
-    Raises
-    ------
-    LayoutFault
-        If it doesn't fit on two lines.
-    """
-    if not name:
-        return Setting(OVERLINE, (), 0.0)
-    most = page.shape.safe.width * (0.5 if page.shape.stacked else 0.4)
-    made = fit_text(page, name, (OVERLINE, LEAST), most, weight="bold", most=2, anywhere=True)
-    if made is None:
-        raise page.fault(name, SHORTEN_NAME)
-    return made
-
-
-def _place_overline(page: Page, card: Card, width: float) -> tuple[float, bool]:
-    """Place stage, measurement and conditions; return how much lower the title begins, and whether all were placed.
-
-    In a tall frame, all but the stage is under the title, in a square one if it is too long for a line.
-    """
-    shape, look = page.shape, page.look
-    stage = card.stage
-    reach = page.width(stage, OVERLINE, "bold") + _GAP if stage else 0.0
-    if stage:
-        page.add(page.text(stage, shape.safe.left, shape.overline, OVERLINE, look.ink, weight="bold"))
-    if shape.conditions_under_title:
-        return 0.0, False
-    text = overline(card)
-    fitted = fit_text(page, text, (OVERLINE, LEAST), width - reach, most=1 if shape.stacked else 3)
-    if fitted is None and shape.stacked:
-        return 0.0, False
-    if fitted is None:
-        raise page.fault(text, SHORTEN_CONDITIONS)
-    left, first = shape.safe.left + reach, shape.overline
-    return place_lines(page, fitted, left, first, _LINE, look.soft, remedy=SHORTEN_CONDITIONS) - first, True
-
-
-def overline(card: Card) -> str:
+def overline(subject: str, conditions: Sequence[str]) -> str:
     """Return measurement and conditions as one line."""
-    return " · ".join(part for part in (card.subject, *card.conditions) if part)
+    return " · ".join(part for part in (subject, *conditions) if part)
 
 
 def _place_title(page: Page, title: str, lower: float) -> tuple[float, float]:
@@ -152,16 +130,13 @@ def _place_title(page: Page, title: str, lower: float) -> tuple[float, float]:
     return last, usual
 
 
-def _place_conditions(page: Page, card: Card, baseline: float) -> float:
-    """Place measurement and conditions under the title; return how much lower their last baseline is."""
+def _place_conditions(page: Page, text: str, baseline: float) -> float:
+    """Place measurement and conditions under the title; return their last baseline."""
     shape, look = page.shape, page.look
-    width, text = shape.safe.width, overline(card)
-    if not text:
-        return 0.0
     size = NOTE if shape.conditions_under_title else OVERLINE
-    fitted = fit_text(page, text, (size, AXIS, OVERLINE, LEAST), width, most=3)
+    fitted = fit_text(page, text, (size, AXIS, OVERLINE, LEAST), shape.safe.width, most=3)
     if fitted is None:
         raise page.fault(text, SHORTEN_CONDITIONS)
     below = _UNDER if shape.conditions_under_title else _UNDER_SQUARE
     first, pitch = baseline + below, fitted.size * 1.2
-    return place_lines(page, fitted, shape.safe.left, first, pitch, look.soft, remedy=SHORTEN_CONDITIONS) - baseline
+    return place_lines(page, fitted, shape.safe.left, first, pitch, look.soft, remedy=SHORTEN_CONDITIONS)

@@ -9,7 +9,7 @@ from reviewkit.model.card import Hero
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, least_width, place_needle
-from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.scene import Area, Measure, Page, Stroke
 from reviewkit.render.cards.sizes import LEAST, NOTE, STRIP_HEROES
 from reviewkit.render.cards.typeset import fit_text
 from reviewkit.verdict.verdict_words import MEETS, margin_words
@@ -107,31 +107,28 @@ def bare(old: str, new: str) -> str:
     return old.removesuffix(unit[0]).rstrip() if unit else old
 
 
-def lay_out_hero(page: Page, hero: Hero, size: float, *, stacked: bool) -> HeroBlock:
+def lay_out_hero(measure: Measure, hero: Hero, size: float, *, stacked: bool) -> HeroBlock:
     """Lay out a hero at one size."""
-    caption_cap, cap = page.cap(NOTE), page.cap(size, "black")
-    figure = _figure_width(page, hero, size)
-    caption = hero.caption or ("after" if hero.before else "")
-    texts = [
-        figure,
-        page.width(caption, NOTE, "bold") if caption else 0.0,
-        page.width(hero.note, NOTE) if hero.note else 0.0,
-    ]
-    height = cap + (caption_cap + _CAPTION_GAP if caption else 0.0) + (caption_cap + _NOTE_GAP if hero.note else 0.0)
-    width = max(texts)
+    caption_cap, cap = measure("H", NOTE, "regular").rise, measure("H", size, "black").rise
+    figure, height = measure(hero.figure, size, "black").width, cap
+    if hero.uncertainty:
+        figure += 24 + measure(hero.uncertainty, small(size), "regular").width
+    width = figure
+    if caption := hero.caption or ("after" if hero.before else ""):
+        width = max(width, measure(caption, NOTE, "bold").width)
+        height += caption_cap + _CAPTION_GAP
+    if hero.note:
+        width = max(width, measure(hero.note, NOTE, "regular").width)
+        height += caption_cap + _NOTE_GAP
     if hero.before:
-        old = max(page.width(bare(hero.before, hero.figure), size, "light"), page.width("before", NOTE))
+        old = measure(bare(hero.before, hero.figure), size, "light").width
+        old = max(old, measure("before", NOTE, "regular").width)
         if stacked:
             width = max(width, old)
             height += caption_cap + _CAPTION_GAP + cap + _STACK_GAP
         else:
             width += old + 2 * _ARROW_GAP + _ARROW
     return HeroBlock(hero, size, width, height + 8, stacked, width if hero.before else figure)
-
-
-def _figure_width(page: Page, hero: Hero, size: float) -> float:
-    figure = page.width(hero.figure, size, "black")
-    return figure + 24 + page.width(hero.uncertainty, small(size)) if hero.uncertainty else figure
 
 
 def arrow(page: Page, left: float, y: float, length: float) -> None:
@@ -198,7 +195,7 @@ def _strip_size(page: Page, hero: Hero, verdict: Verdict | None, *, under: bool)
     # two figures next to a word, in the narrowest frame
     sizes: tuple[float, ...] = STRIP_HEROES + (_LEAST_HEROES if stacked and not page.shape.is_tall else ())
     for size in sizes:
-        block = lay_out_hero(page, hero, size, stacked=False)
+        block = lay_out_hero(page.measure, hero, size, stacked=False)
         # in a square frame, only the figure has the word next to it
         width = block.figure if stacked else block.width
         if block.width <= safe.width and width + others <= safe.width:
@@ -222,7 +219,7 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
         If it doesn't fit.
     """
     safe, hero, verdict = page.shape.safe, strip.hero, strip.verdict
-    block = lay_out_hero(page, hero, size, stacked=False)
+    block = lay_out_hero(page.measure, hero, size, stacked=False)
     with page.part_of("reading"):
         block.place(page, safe.left, top)
     bottom = top + block.height

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,10 +33,8 @@ SHORTEN_LABEL = "shorten setting = …, or name fewer measurements on one card (
 SHORTEN_LIMIT = "shorten the condition of this [[rated]] table"
 
 
-def place_trace_labels(
-    page: Page, free: FreeSpace, named: Sequence[DrawnTrace], lines: Sequence[DrawnTrace], box: Box
-) -> None:
-    """Name each curve where it runs, furthest from the others; at its end if there is no room.
+def place_trace_label(page: Page, free: FreeSpace, line: DrawnTrace, lines: Sequence[DrawnTrace], box: Box) -> None:
+    """Name a curve where it runs, furthest from the others; at its end if there is no room.
 
     Parameters
     ----------
@@ -43,8 +42,8 @@ def place_trace_labels(
         The card.
     free : FreeSpace
         Free places of the panel and the margin at its right.
-    named : sequence of DrawnTrace
-        Curves with a label.
+    line : DrawnTrace
+        The curve, which has a label.
     lines : sequence of DrawnTrace
         All curves of the panel.
     box : Box
@@ -53,26 +52,24 @@ def place_trace_labels(
     Raises
     ------
     LayoutFault
-        If a name has no room.
+        If the name has no room.
     """
-    for line in sorted(named, key=lambda each: len(each.trace.label), reverse=True):
-        trace = line.trace
-        loud = trace.role in ("now", "residual")
-        weight = "bold" if loud else "regular"
-        size = NOTE if len(trace.label) > 2 else READING
-        size = size if loud else AXIS
-        for size, where in ((size, _ALONG_BEST), (AXIS, _ALONG_BEST), (size, _ANYWHERE), (AXIS, _ANYWHERE)):  # noqa: B020
-            place = _label_place(page, free, line, lines, box, size, weight, where)
-            if place is not None:
-                break
-        else:
-            place = _led_place(page, free, line, box, weight)
-        free.occupy_box(place.grown(MARGIN, MARGIN))
-        drop = page.measure(trace.label, size, weight)[2]
-        colour = _label_colour(page, line, place)
-        with page.part_of("ghost" if trace.role == "ideal" else "label"):
-            x, y = place.left, place.bottom - drop
-            page.add(page.text(trace.label, x, y, size, colour, weight=weight, remedy=SHORTEN_LABEL))
+    trace = line.trace
+    weight, largest = "regular", AXIS
+    if trace.role in ("now", "residual"):
+        weight, largest = "bold", NOTE if len(trace.label) > 2 else READING
+    for where, size in product((_ALONG_BEST, _ANYWHERE), (largest, AXIS)):
+        place = _label_place(page, free, line, lines, box, size, weight, where)
+        if place is not None:
+            break
+    else:
+        place = _led_place(page, free, line, box, weight)
+    free.occupy_box(place.grown(MARGIN, MARGIN))
+    drop = page.measure(trace.label, size, weight)[2]
+    colour = _label_colour(page, line, place)
+    with page.part_of("ghost" if trace.role == "ideal" else "label"):
+        x, y = place.left, place.bottom - drop
+        page.add(page.text(trace.label, x, y, size, colour, weight=weight, remedy=SHORTEN_LABEL))
 
 
 def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: str) -> Box:
@@ -244,8 +241,6 @@ def place_limit_label(
     bool
         False if there is no room.
     """
-    if not limit.label:
-        return True
     width, rise, drop, _ = page.measure(limit.label, AXIS, "regular")
     high = rise + drop
     left, right = ends[0] + 20, ends[1] - 20 - width

@@ -182,6 +182,9 @@ def crosses(line: Points, box: Box) -> bool:
 
 def lies_on(box: Box, area: Area) -> bool:
     """Tell whether any part of a box lies on a filled polygon."""
+    reach = bounds(area)
+    if reach is None or not reach.meets(box):  # most areas are far away
+        return False
     points = np.asarray(area.points, dtype=np.float64)
     outline = np.concatenate((points, points[:1]))
     return crosses(outline, box) or _contains(outline, (box.left + box.right) / 2, (box.top + box.bottom) / 2)

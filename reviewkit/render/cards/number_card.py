@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from reviewkit.model.card import Axis, Number
-from reviewkit.render.cards.dial import place_dial, place_dial_line
+from reviewkit.render.cards.dial import place_dial
 from reviewkit.render.cards.frame import under_overline
 from reviewkit.render.cards.needle import wedge_at
 from reviewkit.render.cards.scene import Page, Stroke
@@ -50,12 +50,10 @@ def place_number(page: Page, body: Number, lower: float) -> None:
         baseline = baseline + high - cap + _UNDER_FIGURE + page.cap(sentence.size, "bold")
         pitch = sentence.size
         place_lines(page, sentence, safe.left, baseline, pitch, look.ink, weight="bold", remedy=SHORTEN_FIGURE)
-    if body.dial is None:
-        place_dial_line(page)
-        return
     place_dial(page, body.dial)
-    with page.part_of("needle"):
-        _place_needles(page, body, body.dial)
+    if body.dial is not None:
+        with page.part_of("needle"):
+            _place_needles(page, body, body.dial)
 
 
 def _fit_figure(page: Page, text: str, height: float) -> Setting | None:

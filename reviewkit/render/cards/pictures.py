@@ -13,7 +13,7 @@ from reviewkit.model.card import Card, Rows, TitlePage
 from reviewkit.model.card_files import is_on_page, kind_of
 from reviewkit.model.timecode import exact
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.card import check_layout, lay_out_in_roles
+from reviewkit.render.cards.card import lay_out_in_roles
 from reviewkit.render.cards.colours import Look, find_look
 from reviewkit.render.cards.contact_sheet import sheet_size
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
@@ -146,16 +146,21 @@ def draw_pictures(card: Card, order: Order) -> dict[str, bytes | Path]:
             coloured = _colour(card.id, items, on_page)
             drawn[kind_of("page", name)] = encode_svg(coloured, on_page.ground, shape, order.fonts)
         if png is not None:
-            drawn["page-png"], _ = _draw_still(card, items, shape, png, PAGE_PNG_WIDTH, order.fonts)
+            coloured = _colour(card.id, items, png)
+            pixels = paint(coloured, png.ground, PAGE_PNG_WIDTH, order.fonts, shape=shape)
+            drawn["page-png"] = encode_png(pixels, [png.ground, *(item.colour for item in coloured)])
         if name in wanted:
-            still, pixels = _draw_still(card, items, shape, order.look, order.width_of(shape), order.fonts)
-            drawn[kind_of("cards", name)] = still
+            coloured = _colour(card.id, items, order.look)
+            pixels = paint(coloured, order.look.ground, order.width_of(shape), order.fonts, shape=shape)
+            drawn[kind_of("cards", name)] = encode_png(pixels, [order.look.ground, *(item.colour for item in coloured)])
             if order.small and name == order.shapes[0]:
                 drawn["small"] = zlib_ng.compress(downscale(pixels, sheet_size(shape)[0]), 1)
                 if card.on_film:
                     drawn["prompter"] = encode_small_png(pixels, shape.width // PROMPTER_DIVISOR)
-            film = _draw_for_film(card, items, shape, order) if card.on_film else {}
-            drawn |= {kind_of(kind, name): content for kind, content in film.items()}
+            if card.on_film and order.motion and not isinstance(card.body, TitlePage | Rows):
+                drawn |= _write_clips(card, items, shape, order, order.motion)
+            if card.on_film and (order.overlay or order.strip):
+                drawn |= _draw_over_footage(card, items, shape, order)
     return drawn
 
 
@@ -169,16 +174,6 @@ def draw_lead(card: Card, look: Look, fonts: Fonts, shape: Shape) -> bytes:
     except LayoutFault:
         return b""
     return encode_svg(items, look.ground, shape, fonts)
-
-
-def _draw_still(
-    card: Card, items: Sequence[Item], shape: Shape, look: Look, width: int, fonts: Fonts
-) -> tuple[bytes, Bytes]:
-    """Draw a card; return its file, and its pixels, which are valid until the next picture is painted."""
-    coloured = _colour(card.id, items, look)
-    pixels = paint(coloured, look.ground, width, fonts, shape=shape)
-    flat = dict.fromkeys((look.ground, *(item.colour for item in coloured)))
-    return encode_png(pixels, tuple(flat)), pixels
 
 
 def _colour(card_id: str, items: Sequence[Item], look: Look, over: Seen | None = None) -> tuple[Item, ...]:
@@ -197,25 +192,20 @@ def _colour(card_id: str, items: Sequence[Item], look: Look, over: Seen | None =
     return coloured
 
 
-def _draw_for_film(card: Card, items: Sequence[Item], shape: Shape, order: Order) -> dict[str, bytes | Path]:
-    """Draw the pictures of a card that move or go over footage."""
-    drawn: dict[str, bytes | Path] = {}
-    if order.motion and not isinstance(card.body, TitlePage | Rows):
-        drawn |= _write_clips(card, items, shape, order, order.motion)
-    if not (order.overlay or order.strip):
-        return drawn
+def _draw_over_footage(card: Card, items: Sequence[Item], shape: Shape, order: Order) -> dict[str, bytes]:
+    """Draw the pictures of a card that go over footage."""
     from reviewkit.render.footage.overlay import composite_over_footage, encode_overlay, footage_look
     from reviewkit.render.footage.strip import choose_content, encode_strip, lay_out_strip
 
     look, seen, width = footage_look(order.look), composite_over_footage(order.look), order.width_of(shape)
+    drawn = {}
     if order.overlay:
         coloured = _colour(card.id, items, look, seen)
-        drawn["overlays"] = encode_overlay(coloured, order.look, width, order.fonts, shape)
+        drawn[kind_of("overlays", shape.name)] = encode_overlay(coloured, order.look, width, order.fonts, shape)
     if order.strip and (what := choose_content(card)):
         page = Page(card.id, ROLES, make_measure(card.id, order.fonts), shape)
-        lay_out_strip(page, what)
-        coloured = _colour(card.id, check_layout(page), look, seen)
-        drawn["strips"] = encode_strip(coloured, order.look, width, order.fonts, shape)
+        coloured = _colour(card.id, lay_out_strip(page, what), look, seen)
+        drawn[kind_of("strips", shape.name)] = encode_strip(coloured, order.look, width, order.fonts, shape)
     return drawn
 
 
@@ -234,9 +224,7 @@ def draw_for_sound(card: Card, order: Order) -> tuple[Bytes, Box]:
     return paint(coloured, order.look.ground, order.width, order.fonts, shape=WIDE).copy(), plot
 
 
-def _write_clips(
-    card: Card, items: Sequence[Item], shape: Shape, order: Order, motion: Motion
-) -> dict[str, bytes | Path]:
+def _write_clips(card: Card, items: Sequence[Item], shape: Shape, order: Order, motion: Motion) -> dict[str, Path]:
     """Write a card's clips and return their paths by kind."""
     from reviewkit.render.footage.clip import write_clear_clip, write_opaque_clip
     from reviewkit.render.footage.overlay import draw_plate, footage_look, paint_on_plate, plate_regions
@@ -246,13 +234,14 @@ def _write_clips(
     found = lay_out_in_roles(card.found, fonts, shape) if card.found else ()
     steps, scale = plan_steps(card, items, found, exact(seconds)), width / shape.width
     solid = (paint(apply_look(step.items, look), look.ground, width, fonts, shape=shape) for step in steps)
-    clips = {"mp4": motion.file(card.id, f".{kind_of('mp4', shape.name)}")}
-    write_opaque_clip(solid, steps, scale, clips["mp4"], motion, seconds)
+    mp4, mov = kind_of("mp4", shape.name), kind_of("mov", shape.name)
+    clips = {mp4: motion.file(card.id, f".{mp4}")}
+    write_opaque_clip(solid, steps, scale, clips[mp4], motion, seconds)
     if order.overlay:
         over = footage_look(look)
         rows = (0, shape.height * width // shape.width)
         ground = draw_plate(plate_regions((*items, *found), shape), look, width, rows, shape)  # from the start
         clear = (paint_on_plate(apply_look(step.items, over), ground, width, fonts, shape=shape) for step in steps)
-        clips["mov"] = motion.file(card.id, f".{kind_of('mov', shape.name)}")
-        write_clear_clip(clear, steps, scale, clips["mov"], motion, seconds)
-    return dict(clips)
+        clips[mov] = motion.file(card.id, f".{mov}")
+        write_clear_clip(clear, steps, scale, clips[mov], motion, seconds)
+    return clips

@@ -20,7 +20,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from copy import copy
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from reviewkit.model.errors import Fault, InputError
@@ -145,16 +145,16 @@ _REACH = 1.0  # to the left of where it is set: more than that is moved
 _USUAL_BEARING = 3.0  # of the labels and lines below a large text
 
 
+@dataclass(eq=False)
 class Page:
     """A card during layout: creates texts with their measured extents and collects the shapes placed so far."""
 
-    def __init__(self, card_id: str, look: Look, measure: Measure, shape: Shape) -> None:
-        self.card_id = card_id
-        self.shape = shape
-        self.look = look
-        self.measure = measure
-        self.items: list[Item] = []
-        self._part = "frame"
+    card_id: str
+    look: Look
+    measure: Measure
+    shape: Shape
+    items: list[Item] = field(default_factory=list)
+    _part: str = "frame"
 
     def blank(self) -> Page:
         """Return a page of the same card with nothing on it, to try something."""

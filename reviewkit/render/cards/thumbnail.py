@@ -164,8 +164,8 @@ def draw_thumbnail(what: Thumbnail, look: Look, fonts: Fonts = NO_FONTS) -> byte
         raise InputError(Fault("session.toml", 0, str(fault))) from fault
     for problem in find_problems(page.items, WIDE, LEAST):
         raise InputError(Fault("session.toml", 0, f"thumbnail: {problem.text} {problem.message}; {SHORTEN_NAME}"))
-    flat = dict.fromkeys((look.ground, *(item.colour for item in page.items)))
-    return encode_png(paint(page.items, look.ground, WIDTH, fonts), tuple(flat))
+    pixels = paint(page.items, look.ground, WIDTH, fonts)
+    return encode_png(pixels, [look.ground, *(item.colour for item in page.items)])
 
 
 def lay_out_thumbnail(page: Page, what: Thumbnail) -> None:
@@ -189,7 +189,8 @@ def lay_out_thumbnail(page: Page, what: Thumbnail) -> None:
         raise page.fault(what.words, SHORTEN_NAME)
     baseline, pitch = _TOP + page.cap(words.size, "black"), line_pitch(page, words, "black", 0.98)
     place_lines(page, words, safe.left, baseline, pitch, look.ink, weight="black", remedy=SHORTEN_NAME)
-    place_mark(page, what.mark, safe.left, safe.bottom - 36.0, high=_MARK)
+    if what.mark:
+        place_mark(page, what.mark, safe.left, safe.bottom - 36.0, high=_MARK)
 
 
 def _place_figure(page: Page, what: Thumbnail, largest: float) -> float:

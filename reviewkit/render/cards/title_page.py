@@ -149,7 +149,9 @@ def _drop(page: Page, hook: Setting) -> float:
 def _place_presenter(page: Page, body: TitlePage, mark: bytes, width: float) -> float:
     """Place the user's mark and the presenter above the hook; return where the hook may begin."""
     shape = page.shape
-    left = shape.safe.left + place_mark(page, mark, shape.safe.left, shape.overline)
+    left = shape.safe.left
+    if mark:
+        left += place_mark(page, mark, left, shape.overline)
     if body.presenter:
         setting = fit_text(
             page, body.presenter, (OVERLINE, LEAST), shape.safe.left + width - left, most=2, anywhere=True

@@ -6,8 +6,9 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from operator import itemgetter
 
-from reviewkit.render.cards.scene import Page
+from reviewkit.render.cards.scene import Measure, Page
 
 # costs of a break: none at a dot between conditions, high inside "40 W" or "20 Hz – 20 kHz"
 _AT_DOT, _AT_COMMA, _AT_SPACE, _AT_HYPHEN, _IN_QUANTITY, _IN_WORD = 0, 1, 2, 4, 20, 100
@@ -52,20 +53,22 @@ def _breaks(text: str, anywhere: bool) -> Iterator[tuple[int, str, str]]:
 
 
 def _break_lines(
-    page: Page, text: str, size: float, weight: str, width: float, most: int, anywhere: bool
+    measure: Measure, text: str, size: float, weight: str, width: float, most: int, anywhere: bool
 ) -> tuple[int, float, tuple[str, ...]] | None:
     """Return the cheapest breaking into at most `most` lines, as (cost, widest line, lines); None if none fits."""
-    whole = page.width(text, size, weight)
+    whole = measure(text, size, weight).width
     if whole <= width:
         return 0, whole, (text,)
     if most == 1 or whole > width * most:
         return None
     best: tuple[int, float, tuple[str, ...]] | None = None
-    for cost, before, after in _breaks(text, anywhere):
-        first = page.width(before, size, weight)
-        if first > width or (best is not None and cost > best[0]):
+    for cost, before, after in sorted(_breaks(text, anywhere), key=itemgetter(0)):  # measuring costs more than sorting
+        if best is not None and cost > best[0]:
+            break
+        first = measure(before, size, weight).width
+        if first > width:
             continue
-        rest = _break_lines(page, after, size, weight, width, most - 1, anywhere)
+        rest = _break_lines(measure, after, size, weight, width, most - 1, anywhere)
         if rest is not None:
             candidate = (cost + rest[0], max(first, rest[1]), (before, *rest[2]))
             if best is None or candidate[:2] < best[:2]:
@@ -111,7 +114,7 @@ def fit_text(
     """
     for lines in range(1, most + 1):
         for size in sizes:
-            found = _break_lines(page, text, size, weight, width, lines, anywhere)
+            found = _break_lines(page.measure, text, size, weight, width, lines, anywhere)
             if found is not None:
                 return Setting(size, found[2], found[1])
     return None

@@ -13,7 +13,7 @@ from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.colours import Look
 from reviewkit.render.cards.frame import overline
 from reviewkit.render.cards.hero import HeroBlock, halves, lay_out_hero, margin_text
-from reviewkit.render.cards.layout_check import bounds
+from reviewkit.render.cards.layout_check import bounds, find_problems
 from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, place_needle
 from reviewkit.render.cards.paint import NO_FONTS, Fonts
 from reviewkit.render.cards.png import encode_png_with_alpha
@@ -52,21 +52,21 @@ class StripContent:
 
 def choose_content(card: Card) -> StripContent | None:
     """Choose what a card shows on its strip: what is large on the card; None if that isn't a figure."""
-    body = card.body
+    body, subject = card.body, card.subject
     hero: Hero | None
     if isinstance(body, Number):
         title, hero = body.sentence, Hero(body.figure)
     elif isinstance(body, Ending):
         title, hero = body.word, body.hero
         if hero is not None:
-            card, hero = replace(card, subject=hero.caption), replace(hero, caption="")
+            subject, hero = hero.caption, replace(hero, caption="")
     else:
         title, hero = card.title, card.hero
     if hero is None:
         return None
     where = "" if hero.before else hero.caption
-    subjects = replace(card, subject=where[:1].upper() + where[1:] or card.subject)
-    conditions = " · ".join(filter(None, (card.stage, overline(subjects))))
+    subject = where[:1].upper() + where[1:] or subject
+    conditions = " · ".join(filter(None, (card.stage, overline(subject, card.conditions))))
     # the subject says what changed; next to the figures there is room for "after" only
     beside = hero.short.partition(",")[0] or hero.caption if hero.before else ""
     return StripContent(title, conditions, replace(hero, caption=beside), card.verdict)
@@ -89,7 +89,7 @@ class _Figures:
     @classmethod
     def of(cls, page: Page, what: StripContent, size: float, needle: float, *, with_rating: bool) -> _Figures:
         """Lay out the figures at one size; `needle`: the width of its scale, 0 for none."""
-        block = lay_out_hero(page, what.hero, size, stacked=False)
+        block = lay_out_hero(page.measure, what.hero, size, stacked=False)
         verdict = what.verdict
         if verdict is None:
             return cls(block, None, (), 0.0, block.width, block.height)
@@ -124,13 +124,14 @@ class _Figures:
                 page.add(page.text(text, x, at, size, colour, weight=weight, remedy=SHORTEN_STRIP))
 
 
-def lay_out_strip(page: Page, what: StripContent) -> None:
-    """Place a strip in the lower third: title above conditions, next to or below them the figure with its verdict.
+def lay_out_strip(page: Page, what: StripContent) -> tuple[Item, ...]:
+    """Lay out and check a strip in the lower third: title above conditions, next to or below them the figure with its
+    verdict.
 
     Raises
     ------
     LayoutFault
-        If it doesn't fit.
+        If it doesn't fit; for the first problem.
     """
     safe, tall = page.shape.safe, page.shape.is_tall
     bottom = safe.bottom - _UNDER_TEXT
@@ -154,7 +155,9 @@ def lay_out_strip(page: Page, what: StripContent) -> None:
         else:
             _place_words(page, title, under, bottom)
             figures.place(page, safe.left + max(title.width, under.width) + _GAP, bottom)
-        return
+        for problem in find_problems(page.items, page.shape):
+            raise page.fault(problem.text, problem.remedy or "draw less on this card", problem.message)
+        return tuple(page.items)
     raise page.fault(what.title, SHORTEN_STRIP, "does not fit on the strip")
 
 
