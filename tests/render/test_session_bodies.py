@@ -200,13 +200,13 @@ def test_everything_met_has_the_smallest_margin_large():
 @EVERY_SHAPE
 def test_each_large_figure_is_below_the_word_of_its_verdict(shape):
     items = texts(sound(score(1, 1, 0, 9), shape=shape))
-    headings = {text.text: text for text in items if text.text in ("missed", "too close to call")}
+    headings = {text.text: text for text in items if text.text in ("missed by 13 %", "too close to call")}
     assert [text.colour for text in headings.values()] == [LOOK.falls_short, LOOK.ink]
     figures = [text for text in items if text.text in ("52", "60.3")]
     assert len(figures) == 2
     for text in figures:
         above = [name for name, heading in headings.items() if heading.baseline < text.box.top]
-        assert above[-1] == ("missed" if text.text == "52" else "too close to call")
+        assert above[-1] == ("missed by 13 %" if text.text == "52" else "too close to call")
 
 
 # ------------------------------------------------------------------ ending
