@@ -123,9 +123,12 @@ def _whole_series(measured: Sequence[Card], results: Results, called: Set[str]) 
     measured = sorted(measured, key=lambda card: most is None or card.first != most.first)
     outcome = find_outcome(session, repair, results.runs, results.changes)
     change = most.finding.facts["change"] if most is not None and most.finding is not None else None
+    gear = session.unit.gear is not None
+    film = [card for card in choose_for_film(measured, called, session.cards.only_page, by_meter=gear) if card.on_film]
+    filmed = [card.verdict for card in film if card.verdict is not None]
     cards = [
         session_cards.make_title_card(session, price, files.photo),
-        session_cards.make_rated_card(session, verdicts),
+        session_cards.make_rated_card(session, verdicts, filmed),
         *pair,
         make_hunt_card(repair),
         make_fix_card(repair),
