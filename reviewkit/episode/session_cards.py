@@ -102,7 +102,7 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Seque
 
 
 def _limit(rating: Rating, label: str, meant: str) -> str:
-    """Return a limit with the side that it is on: "at least 45 dB"; of one that means another: "8 Ω (at least 6.4 Ω)"."""
+    """Return a limit with the side that it is on: "at least 45 dB"; with what it means: "8 Ω (at least 6.4 Ω)"."""
     text = rating_words.limit_text(rating, label)
     if meant:
         return f"{text} ({meant})"

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from reviewkit.model.card import Fix, Hero, Hunt, HuntReading
-from reviewkit.render.cards.hero import lay_out_hero
+from reviewkit.model.card import Fix, Hunt, HuntReading
+from reviewkit.render.cards.hero import arrow, bare
 from reviewkit.render.cards.scene import Area, Page, Stroke, Text
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, cut_text, fit_text, place_lines
@@ -21,6 +21,9 @@ _PART_WIDTH = 600.0
 _TWO_LINES = 150.0  # pitch of rows from which a name may take two lines
 _LINE = 1.08  # pitch of a name's lines, in em
 _HALF, _EDGE_GAP = 190.0, 40.0  # half the needle's width at its blunt end; from its edge to a text
+_ARROW, _ARROW_GAP, _ARROW_HALF = 90.0, 40.0, 4.0  # the last: half its line
+_STACK = 1.1  # pitch of figures one above the other, in em
+_EXPECTED = 66.0  # from a name to what was expected
 _PAIR = tuple(float(size) for size in range(300, 39, -4))  # of the fix
 
 SHORTEN_POINT = "shorten the point in repair.csv"
@@ -96,9 +99,7 @@ def _colour(page: Page, reading: HuntReading) -> str:
     return page.look.ink if reading.out else page.look.soft
 
 
-def _fit_reading_name(
-    page: Page, reading: HuntReading, width: float, sizes: Sequence[float], most: int = 2
-) -> Setting:
+def _fit_reading_name(page: Page, reading: HuntReading, width: float, sizes: Sequence[float], most: int = 2) -> Setting:
     """Fit the name of a reading before the part: smaller if it was OK."""
     return _fit_name(page, reading.point, width, sizes if reading.out else _FINE_NAMES, most, "regular")
 
@@ -174,7 +175,7 @@ def _place_part(page: Page, part: HuntReading, left: float, centre: float, width
         if expected is None:
             raise page.fault(part.expected, SHORTEN_READING)
         page.add(page.text(expected.lines[0], left, top, expected.size, look.soft, remedy=SHORTEN_READING))
-        top -= 66.0
+        top -= _EXPECTED
     for index, line in enumerate(reversed(name.lines)):
         at = top - index * name.size * _LINE
         page.add(page.text(line, left, at, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
@@ -289,27 +290,61 @@ def place_fix(page: Page, body: Fix, lower: float) -> None:
     with page.part_of("step 1"):
         word = reading.word if reading.out else ""
         beside = page.width(word, NOTE, "bold") + 50.0 if word else 0.0
-        name = _fit_name(page, reading.point.split(",")[0], safe.width - beside, (62.0, 56.0, *_NAMES), 1)
+        name = _fit_name(page, reading.point.split(",")[0], safe.width - beside, (56.0, *_NAMES), 1)
+        expected = fit_text(page, f"expected {reading.expected}", (NOTE, AXIS, LEAST), safe.width)
+        if expected is None:
+            raise page.fault(reading.expected, SHORTEN_READING)
+        head = page.cap(name.size, "bold") + (_EXPECTED if reading.expected else 0.0) + 70.0
+        room = shape.dial - 110.0 - top - head
+        size, high = _fit_pair(page, body, room)
+        top += (room - high) / 2
         first = top + page.cap(name.size, "bold")
         page.add(page.text(name.lines[0], safe.left, first, name.size, look.ink, weight="bold"))
         if word:
             colour = look.status(word)
             page.add(page.text(word, safe.right, first, NOTE, colour, weight="bold", anchor="right"))
         if reading.expected:
-            first += 66.0
-            expected = fit_text(page, f"expected {reading.expected}", (NOTE, AXIS, LEAST), safe.width)
-            if expected is None:
-                raise page.fault(reading.expected, SHORTEN_READING)
-            page.add(page.text(expected.lines[0], safe.left, first, expected.size, look.soft))
-        room = shape.dial - 130.0 - first
-        hero = Hero(reading.reading, before=body.before)
-        blocks = (lay_out_hero(page.measure, hero, size, stacked=shape.stacked) for size in _PAIR)
-        block = next((one for one in blocks if one.width <= safe.width and one.height + 60.0 <= room), None)
-        if block is None:
-            raise page.fault(max(reading.reading, body.before, key=len), SHORTEN_READING)
-        block.place(page, safe.left, first + 60.0 + (room - block.height - 60.0) / 2)
+            page.add(page.text(expected.lines[0], safe.left, first + _EXPECTED, expected.size, look.soft))
+        _place_pair(page, body, top + head, size)
     if body.others:
         with page.part_of("step 2"):
             others = fit_text(page, body.others, (NOTE, AXIS, LEAST), safe.width)
             others = others or cut_text(page, body.others, LEAST, safe.width)
             page.add(page.text(others.lines[0], safe.left, shape.dial - 44.0, others.size, look.soft))
+
+
+def _fit_pair(page: Page, body: Fix, room: float) -> tuple[float, float]:
+    """Return the size of the figures before and after, and how high they are: in a narrow frame, one above the other.
+
+    Raises
+    ------
+    LayoutFault
+        If they don't fit.
+    """
+    stacked, safe, new = page.shape.stacked, page.shape.safe, body.reading.reading
+    for size in _PAIR:
+        old, width = page.width(_old(body), size, "light"), page.width(new, size, "black")
+        beside = (
+            max(old, _ARROW_HALF + _ARROW + _ARROW_GAP + width) if stacked else old + _ARROW + 2 * _ARROW_GAP + width
+        )
+        high = page.cap(size, "black") + (size * _STACK if stacked else 0.0)
+        if beside <= safe.width and high <= room:
+            return size, high
+    raise page.fault(max(new, body.before, key=len), SHORTEN_READING)
+
+
+def _old(body: Fix) -> str:
+    return bare(body.before, body.reading.reading)
+
+
+def _place_pair(page: Page, body: Fix, top: float, size: float) -> None:
+    """Place the reading before, an arrow, and that after it."""
+    look, cap = page.look, page.cap(size, "black")
+    old = page.text(_old(body), page.shape.safe.left, top + cap, size, look.soft, weight="light")
+    page.add(old)
+    stacked = page.shape.stacked
+    baseline = old.baseline + (size * _STACK if stacked else 0.0)
+    x = page.shape.safe.left + _ARROW_HALF if stacked else old.box.right + _ARROW_GAP
+    arrow(page, x, baseline - cap / 2, _ARROW)
+    x += _ARROW + _ARROW_GAP
+    page.add(page.text(body.reading.reading, x, baseline, size, look.ink, weight="black", remedy=SHORTEN_READING))
