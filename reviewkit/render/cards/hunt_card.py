@@ -72,7 +72,7 @@ def _place_across(page: Page, body: Hunt, lower: float) -> None:
             first = centre - away - (len(name.lines) - 1) * pitch
             place_lines(page, name, left, first, pitch, _colour(page, reading), remedy=SHORTEN_POINT)
             if word:
-                start = left - step * _others_said(words, index)
+                start = left - step * _count_before(words, index)
                 below = centre + _HALF * (tip - start) / tip + _EDGE_GAP + page.cap(size)
                 page.add(_word(page, reading, word, start, below, size))
     with page.part_of(f"step {count + 1}"):
@@ -90,7 +90,7 @@ def _words(readings: Sequence[HuntReading]) -> list[str]:
     return words
 
 
-def _others_said(words: Sequence[str], index: int) -> int:
+def _count_before(words: Sequence[str], index: int) -> int:
     """Return how many readings before this one its word is for, too."""
     return next((n for n, word in enumerate(words[:index][::-1]) if word), index)
 
@@ -212,7 +212,7 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
             first = baseline - (len(name.lines) - 1) * pitch / 2
             place_lines(page, name, left, first, pitch, _colour(page, reading), remedy=SHORTEN_POINT)
             if word:
-                middle = baseline - step * _others_said(words, index) / 2
+                middle = baseline - step * _count_before(words, index) / 2
                 page.add(_word(page, reading, word, beside, middle, size))
     with page.part_of(f"step {count + 1}"):
         _place_part_below(page, body.part, tip + 24.0, bottom - 10.0)
