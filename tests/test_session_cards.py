@@ -455,7 +455,7 @@ def test_of_one_quantity_one_rating_is_shown_by_its_plain_name_with_its_side():
     assert (card.conditions, card.body.more, card.finding.facts["ratings"]) == (("FM",), "and 2 more", 5)
     # where there is room for both, they are told apart
     few = session_cards.make_rated_card(replace(SESSION, ratings=ratings), judged[:4], judged[:2])
-    assert [row.cells[0] for row in few.body.rows] == ["Quieting (mono)", "Quieting (stereo)", "Ratio 4"]
+    assert [row.cells[0] for row in few.body.rows] == ["Quieting (mono)", "Ratio 4", "Quieting (stereo)"]
 
 
 def test_a_rating_that_means_another_limit_has_both():

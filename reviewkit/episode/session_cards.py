@@ -81,11 +81,11 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Seque
     ordered = [v.rating for v in filmed if v.rating in promised]
     ordered += [v.rating for v in verdicts if v.verdict in JUDGED and v.rating not in ordered]
     ordered += [rating for rating in promised or session.ratings if rating not in ordered]
-    if count > FEW_ROWS + 1:
-        # of one quantity one figure, unless there is nothing else
-        names = [rating_words.label(rating) for rating in ordered]
-        first = [rating for at, rating in enumerate(ordered) if names[at] not in names[:at]]
-        ordered = [*first, *(rating for rating in ordered if rating not in first)][:FEW_ROWS]
+    # a second figure of one quantity comes last
+    names = [rating_words.label(rating) for rating in ordered]
+    first = [rating for at, rating in enumerate(ordered) if names[at] not in names[:at]]
+    most = FEW_ROWS + 1 if count <= FEW_ROWS + 1 else FEW_ROWS  # a row in place of "and 1 more"
+    ordered = [*first, *(rating for rating in ordered if rating not in first)][:most]
     inputs = {rating.input for rating in ordered}
     shared = inputs.pop() if len(inputs) == 1 else ""
     plain = [replace(rating, input="") for rating in ordered] if shared else ordered
@@ -93,7 +93,7 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Seque
     labels = rating_words.labels(plain)
     rows = [Row((label, _limit(r, label, meant.get(r, "")))) for label, r in zip(labels, ordered, strict=True)]
     rows += [] if judged else [_printed_row(figure) for figure in session.printed]
-    rows = rows if count <= FEW_ROWS + 1 else rows[:FEW_ROWS]
+    rows = rows[:most]
     more = f"and {count - len(rows)} more" if count > len(rows) else ""
     finding = Point("cards", "rated", {"ratings": count, "judged": judged})
     body = Rows(("", ""), tuple(rows), strong=1, more=more)
