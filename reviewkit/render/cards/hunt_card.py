@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import groupby
 
 from reviewkit.model.card import Fix, Hunt, HuntReading
 from reviewkit.render.cards.hero import arrow, bare
@@ -62,7 +63,7 @@ def _place_across(page: Page, body: Hunt, lower: float) -> None:
     edges = [0.0, *(safe.left + step * (index + 1) for index in range(count))]
     words = _words(body.readings)
     size = _word_size(page, words, width)
-    for index, (reading, word) in enumerate(zip(body.readings, words, strict=True)):
+    for index, (reading, (word, before)) in enumerate(zip(body.readings, words, strict=True)):
         left = safe.left + step * index
         away = _HALF * (tip - left) / tip + _EDGE_GAP
         with page.part_of(f"step {index + 1}"):
@@ -72,27 +73,27 @@ def _place_across(page: Page, body: Hunt, lower: float) -> None:
             first = centre - away - (len(name.lines) - 1) * pitch
             place_lines(page, name, left, first, pitch, _colour(page, reading), remedy=SHORTEN_POINT)
             if word:
-                start = left - step * _count_before(words, index)
+                start = left - step * before
                 below = centre + _HALF * (tip - start) / tip + _EDGE_GAP + page.cap(size)
                 page.add(_word(page, reading, word, start, below, size))
     with page.part_of(f"step {count + 1}"):
         _place_part(page, body.part, part_left, centre, safe.right - part_left)
 
 
-def _words(readings: Sequence[HuntReading]) -> list[str]:
-    """Return the word next to each reading: of neighbours that were OK the last has it for all, "both OK"."""
-    words: list[str] = []
-    for index, reading in enumerate(readings):
-        alike = 1 + next((n for n, other in enumerate(readings[index::-1][1:]) if other.out), index)
-        goes_on = not reading.out and not all(other.out for other in readings[index + 1 : index + 2])
-        many = {1: "", 2: "both "}.get(alike, "all ")
-        words.append("" if goes_on else reading.word if reading.out else f"{many}{reading.word}")
+def _words(readings: Sequence[HuntReading]) -> list[tuple[str, int]]:
+    """Return the word next to each reading, and how many before it that is for, too.
+
+    Of neighbours that were OK the last has it for all: "both OK".
+    """
+    words: list[tuple[str, int]] = []
+    for out, group in groupby(readings, key=lambda reading: reading.out):
+        own = [reading.word for reading in group]
+        if out:
+            words += [(word, 0) for word in own]
+        else:
+            many = {1: "", 2: "both "}.get(len(own), "all ")
+            words += [*[("", 0)] * (len(own) - 1), (f"{many}{own[-1]}", len(own) - 1)]
     return words
-
-
-def _count_before(words: Sequence[str], index: int) -> int:
-    """Return how many readings before this one its word is for, too."""
-    return next((n for n, word in enumerate(words[:index][::-1]) if word), index)
 
 
 def _colour(page: Page, reading: HuntReading) -> str:
@@ -140,7 +141,7 @@ def _fit_name(
     return setting or cut_text(page, head, sizes[-1], width, weight)
 
 
-def _word_size(page: Page, words: Sequence[str], width: float) -> float:
+def _word_size(page: Page, words: Sequence[tuple[str, int]], width: float) -> float:
     """Return the size at which the words of all readings before the part fit.
 
     Raises
@@ -149,9 +150,9 @@ def _word_size(page: Page, words: Sequence[str], width: float) -> float:
         If there is none.
     """
     for size in _WORDS:
-        if all(page.width(word, size) <= width for word in words):
+        if all(page.width(word, size) <= width for word, _ in words):
             return size
-    raise page.fault(max(words, key=len), SHORTEN_READING)
+    raise page.fault(max((word for word, _ in words), key=len), SHORTEN_READING)
 
 
 def _word(page: Page, reading: HuntReading, word: str, left: float, baseline: float, size: float) -> Text:
@@ -201,7 +202,7 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
     beside = safe.right - (safe.right - left) * 0.4
     words = _words(body.readings)
     size = _word_size(page, words, safe.right - beside)
-    for index, (reading, word) in enumerate(zip(body.readings, words, strict=True)):
+    for index, (reading, (word, before)) in enumerate(zip(body.readings, words, strict=True)):
         start, stop = top + step * index, top + step * (index + 1)
         with page.part_of(f"step {index + 1}"):
             needle = (top, tip, safe.left + half, half)
@@ -212,7 +213,7 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
             first = baseline - (len(name.lines) - 1) * pitch / 2
             place_lines(page, name, left, first, pitch, _colour(page, reading), remedy=SHORTEN_POINT)
             if word:
-                middle = baseline - step * _count_before(words, index) / 2
+                middle = baseline - step * before / 2
                 page.add(_word(page, reading, word, beside, middle, size))
     with page.part_of(f"step {count + 1}"):
         _place_part_below(page, body.part, tip + 24.0, bottom - 10.0)
