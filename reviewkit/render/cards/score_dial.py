@@ -45,7 +45,6 @@ def place_score_dial(page: Page, body: Score, line_y: float) -> None:
 
 def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: float) -> None:
     """Place small needles for what was met; larger ones for what was missed or is undecided, which are named below."""
-    look = page.look
     past = {-1: 0, 1: 0}
 
     def place_of(position: float) -> float:
@@ -60,13 +59,6 @@ def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: 
     with page.part_of(PARTS["meets"]):
         for x in places:
             page.add(wedge_at(page, x, line_y, "meets", *_SMALL))
-    if past[1]:
-        right = middle + half + _PAST - _SMALL[1] - 14
-        width = page.width("beyond", LEAST)
-        if not any(right - width - 20 < x < right + 10 for x in places):
-            page.add(page.text("beyond", right, line_y + 50, LEAST, look.soft, anchor="right"))
-        else:
-            page.add(page.text("beyond", page.shape.safe.right, line_y + 92, LEAST, look.soft, anchor="right"))
     named = [row for row in (*body.missed, *body.close) if row.position is not None]
     for index, row in enumerate(named):
         muted = index and row.verdict == "falls short" and not body.met
