@@ -131,7 +131,7 @@ def make_ending_card(
         hero,
         (*(v.verdict for v in rated), *[UNMEASURED] * len(session.printed)) if judged else (),
         str(met) if judged else "",
-        f"of {len(judged)} judged ratings met" if judged else "",
+        f"of {len(judged)} judged rating{'s' if len(judged) > 1 else ''} met" if judged else "",
         tuple(_missed(v, hero) for v in missed),
         "; ".join(outcome.pending),
         outcome.unchecked,

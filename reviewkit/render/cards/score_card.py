@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from reviewkit.model.card import FEW_ROWS, Score, ScoreRow
 from reviewkit.render.cards.scene import Page
-from reviewkit.render.cards.score_dial import PARTS, place_score_dial
+from reviewkit.render.cards.score_dial import PARTS, name_of, place_score_dial
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE, SENTENCE
 from reviewkit.render.cards.typeset import cut_text, fit_block, fit_text, line_pitch, place_lines
 
@@ -16,6 +16,7 @@ _FOOT = 76.0  # height of the last line with the room above it
 _COUNTS = tuple(float(size) for size in range(320, 91, -12))
 _LABELS = (120.0, 104.0, SENTENCE, 80.0, 72.0, 64.0, 56.0, 52.0, NOTE)
 _LEAST_LABEL = 0.3  # of the width, next to the count
+_LARGE_LETTER = 12.0  # a large text whose first letter hangs to the left moves right by less than this
 _COUNT_GAP, _LINES_GAP = 40.0, 76.0  # from the count to its label, and to the lines
 _MOST_ABOVE = 70.0  # above the count, where there is room
 _SIZES, _SMALL_SIZES = (60.0, 56.0, 52.0, 48.0), (NOTE, AXIS, LEAST)
@@ -39,9 +40,7 @@ class _Lines:
     @property
     def height(self) -> float:
         """Return the height from the first baseline to the last."""
-        return self.size * (
-            _ROW_PITCH * (len(self.rows) - 1) + _PITCH * (len(self.form) - 1) * len(self.rows)
-        )
+        return self.size * (_ROW_PITCH * (len(self.rows) - 1) + _PITCH * (len(self.form) - 1) * len(self.rows))
 
 
 def place_score(page: Page, body: Score, lower: float) -> None:
@@ -90,11 +89,11 @@ def _place_count(page: Page, body: Score, top: float, bottom: float) -> float:
     for size in _COUNTS:
         cap, width = page.cap(size, "black"), page.width(count, size, "black")
         if shape.is_tall:
-            label = fit_text(page, what, _LABELS, shape.safe.width, weight="bold")
+            label = fit_text(page, what, _LABELS, shape.safe.width - _LARGE_LETTER, weight="bold")
             beside, needed = 0.0, cap + (1.4 * label.size if label else 0.0)
         else:
             beside = width + _COUNT_GAP
-            room = shape.safe.width - beside
+            room = shape.safe.width - beside - _LARGE_LETTER
             enough = room >= _LEAST_LABEL * shape.safe.width
             label = fit_block(page, what, _LABELS, room, cap, weight="bold", most=2) if enough else None
             needed = cap
@@ -112,20 +111,18 @@ def _place_count(page: Page, body: Score, top: float, bottom: float) -> float:
 def _texts(body: Score, row: ScoreRow) -> tuple[str, str, str]:
     """Return a rating's word with its margin, its name, and its figures: "missed by 13 %", "…", "52, rated 60"."""
     word = {"falls short": f"missed {row.note}".rstrip(), "meets": "nearest its limit"}.get(row.verdict, row.verdict)
-    name = row.label.split(",")[0]
-    same = [each for each in (*body.missed, *body.close, *body.met) if each.label.split(",")[0] == name]
     figure = f"{row.measured} {row.uncertainty}".rstrip()
-    return word, name if len(same) == 1 else row.label, f"{figure}, rated {row.rated}"
+    return word, name_of(body, row), f"{figure}, rated {row.rated}"
 
 
 def _set_lines(page: Page, body: Score, rows: Sequence[ScoreRow], height: float) -> _Lines | None:
     """Return ratings in lines of one size, in as few lines as possible; None if they don't fit.
 
-    A name that is too long for a line of its own is cut off.
+    Small sizes are for one alone. A name that is too long for a line of its own is cut off.
     """
     texts, width = [_texts(body, row) for row in rows], page.shape.safe.width
-    tries = [(form, size) for form in _FORMS[:2] for size in _SIZES]
-    tries += [(_FORMS[1], size) for size in _SMALL_SIZES] + [(_FORMS[2], size) for size in (*_SIZES, *_SMALL_SIZES)]
+    sizes = (*_SIZES, *_SMALL_SIZES) if len(rows) == 1 else _SIZES
+    tries = [(form, size) for form in _FORMS for size in (_SIZES if len(form) == 1 else sizes)]
     for form, size in tries:
         if form == _FORMS[2] and size == LEAST:
             texts = [(word, cut_text(page, name, LEAST, width, "bold").lines[0], rest) for word, name, rest in texts]
