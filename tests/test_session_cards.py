@@ -304,8 +304,8 @@ def test_the_ending_counts_what_was_judged_and_names_the_misses():
 
 
 def test_what_is_lacking_is_on_the_card():
-    body = ending(Outcome(IMPROVED, ("not read again: Bias R", "still to check: bias"))).body
-    assert body.pending == "not read again: Bias R; still to check: bias"
+    body = ending(Outcome(IMPROVED, ("not read again: Bias R", "still out: Smell"), ("bias",))).body
+    assert (body.pending, body.unchecked) == ("not read again: Bias R; still out: Smell", ("bias",))
 
 
 def test_without_a_repair_what_was_missed_or_is_nearest_its_limit_is_the_figure():
@@ -319,11 +319,11 @@ def test_without_a_repair_what_was_missed_or_is_nearest_its_limit_is_the_figure(
     # no figure twice
     one = ending(Outcome(MEASURED), VERDICTS[3:4]).body
     assert (one.hero.figure, one.hero.note) == ("52", "")
-    assert (one.met, one.of, one.missed) == ("0", "of 1 judged ratings met", ("damping factor, rated 60",))
+    assert (one.met, one.of, one.missed) == ("0", "of 1 judged rating met", ("damping factor, rated 60",))
     meant = replace(VERDICTS[3], label="Impedance", measured="5.93 Ω", limit="8 Ω, at least 6.4 Ω")
     assert ending(Outcome(MEASURED), (meant,)).body.missed == ("impedance, at least 6.4 Ω",)
     one = ending(Outcome(REPAIRED), VERDICTS[3:4], pair_of(5.0, 0.02).finding.facts["change"]).body
-    assert (one.met, one.of, len(one.missed)) == ("0", "of 1 judged ratings met", 1)
+    assert (one.met, one.of, len(one.missed)) == ("0", "of 1 judged rating met", 1)
 
 
 def test_what_is_only_printed_counts_as_a_rating():

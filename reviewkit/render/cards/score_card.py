@@ -29,7 +29,7 @@ SHORTEN_LABEL = "shorten the input or the condition of this [[rated]] table"
 
 
 @dataclass(frozen=True)
-class _Lines:
+class _RowLines:
     """Ratings in lines: their texts, all of one size and one form."""
 
     rows: tuple[tuple[str, str, str], ...]  # of each the word, the name, the figures
@@ -72,8 +72,10 @@ def place_score(page: Page, body: Score, lower: float) -> None:
     slack = foot - lines.height - under - page.cap(lines.size, "bold") - _LINES_GAP
     y = under + _LINES_GAP + min(slack / 2, _MOST_ABOVE) + page.cap(lines.size, "bold")
     for row, texts in zip(rows, lines.rows, strict=False):
+        muted = row.verdict == "falls short" and not body.met and row is not rows[0]
+        colour = look.ink if muted else look.status(row.verdict)
         with page.part_of(PARTS[row.verdict]):
-            y = _place_row(page, texts, lines, y, look.status(row.verdict)) + _ROW_PITCH * lines.size
+            y = _place_row(page, texts, lines, y, colour) + _ROW_PITCH * lines.size
     if rest:
         with page.part_of(PARTS["meets"]):
             page.add(page.text(rest, safe.left, bottom, AXIS, look.soft))
@@ -110,12 +112,13 @@ def _place_count(page: Page, body: Score, top: float, bottom: float) -> float:
 
 def _texts(body: Score, row: ScoreRow) -> tuple[str, str, str]:
     """Return a rating's word with its margin, its name, and its figures: "missed by 13 %", "…", "52, rated 60"."""
-    word = {"falls short": f"missed {row.note}".rstrip(), "meets": "nearest its limit"}.get(row.verdict, row.verdict)
+    met = "nearest its limit" if len(body.met) > 1 else f"met {row.note}".rstrip()
+    word = {"falls short": f"missed {row.note}".rstrip(), "meets": met}.get(row.verdict, row.verdict)
     figure = f"{row.measured} {row.uncertainty}".rstrip()
     return word, name_of(body, row), f"{figure}, rated {row.rated}"
 
 
-def _set_lines(page: Page, body: Score, rows: Sequence[ScoreRow], height: float) -> _Lines | None:
+def _set_lines(page: Page, body: Score, rows: Sequence[ScoreRow], height: float) -> _RowLines | None:
     """Return ratings in lines of one size, in as few lines as possible; None if they don't fit.
 
     Small sizes are for one alone. A name that is too long for a line of its own is cut off.
@@ -131,13 +134,13 @@ def _set_lines(page: Page, body: Score, rows: Sequence[ScoreRow], height: float)
         names = [(page.width(name, size, "bold"), page.width(figures, size)) for _, name, figures in texts]
         gap = _NAME_GAP * size
         widest = max(max(one) if len(form) == 3 else starts + one[0] + gap + one[1] for one in names)
-        lines = _Lines(tuple(texts), form, size, starts)
+        lines = _RowLines(tuple(texts), form, size, starts)
         if max(word, widest) <= width and lines.height + page.cap(size, "bold") <= height:
             return lines
     return None
 
 
-def _place_row(page: Page, texts: tuple[str, str, str], lines: _Lines, y: float, colour: str) -> float:
+def _place_row(page: Page, texts: tuple[str, str, str], lines: _RowLines, y: float, colour: str) -> float:
     """Place a rating's line or lines, the first on a baseline; return the last one's."""
     look, size, left = page.look, lines.size, page.shape.safe.left
     styles = ((colour, "bold"), (look.ink, "bold"), (look.ink, "regular"))
