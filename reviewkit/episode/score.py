@@ -65,10 +65,13 @@ def _head(v: Verdict) -> str:
 
 
 def _not_judged(verdicts: Sequence[Verdict], printed: Sequence[PrintedFigure]) -> str:
-    """Return the one rating that was not judged, with its reason; "" if there are none, or more."""
+    """Return the one rating that was not judged, by its own condition or with the reason; "" if none, or several."""
     names = [(_head(v), v.brief or v.verdict or "nominal") for v in verdicts if v.verdict not in JUDGED]
     names += [(each.name, UNMEASURED) for each in printed]
-    return f"not judged: {lower_first(names[0][0])}, {names[0][1]}" if len(names) == 1 else ""
+    if len(names) != 1:
+        return ""
+    name, bracket, condition = names[0][0].partition(" (")
+    return f"not judged: {lower_first(name)}, {condition.rstrip(')') if bracket else names[0][1]}"
 
 
 def _room(v: Verdict) -> float:
@@ -125,13 +128,14 @@ def make_ending_card(
         return None
     missed = [v for v in judged if v.verdict == SHORT]
     met = sum(v.verdict == MEETS for v in judged)
+    of_judged = "judged " if len(judged) < len(rated) + len(session.printed) else ""
     hero = _hero(outcome, change, repair, judged)
     body = Ending(
         outcome.word,
         hero,
         (*(v.verdict for v in rated), *[UNMEASURED] * len(session.printed)) if judged else (),
         str(met) if judged else "",
-        f"of {len(judged)} judged rating{'s' if len(judged) > 1 else ''} met" if judged else "",
+        f"of {len(judged)} {of_judged}rating{'s' if len(judged) > 1 else ''} met" if judged else "",
         tuple(_missed(v, hero) for v in missed),
         "; ".join(outcome.pending),
         outcome.unchecked,

@@ -20,6 +20,7 @@ _SIZES = {WIDE.name: (310, 180, 150, 56.0), TALL.name: (310, 240, 180, 90.0), SQ
 _SHARES = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)  # of these
 _FIGURE_SHARE = 0.8  # of the word's size: the word is what is read first
 _LEAST_GAP = 30.0
+_OVER_FOOT = 16.0  # below lines that may be left out
 _UNDER_WORD = 0.12  # of the word's size: the least room for what is said below it
 _LINE = 50.0
 _MARK, _HIGH, _RING = 14.0, 46.0, 10.0  # width of a tally's mark, how high, a hollow one's radius
@@ -212,10 +213,15 @@ def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: f
     page.add(page.text(body.met, box.left, y, size, colour, weight="black"))
     page.add(page.text(body.of, box.left + large + 24, y, of.size, look.ink, weight="bold"))
     others = [(text, look.soft) for text in _others(body)]
-    tries = [[*_missed_lines(page, body, len(body.missed)), *others[:count]] for count in range(len(others), 0, -1)]
-    tries += [_missed_lines(page, body, count) for count in range(len(body.missed), -1, -1)]
-    fits = (lines for lines in tries if _lines_height(page, lines, box.width) <= box.bottom - y - 24.0)
-    return _place_lines(page, next(fits, tries[-1]), replace(box, top=y + 24.0))
+    room = box.bottom - y - 24.0
+    lines = _missed_lines(page, body, len(body.missed))
+    while others and _lines_height(page, [*lines, *others], box.width) > room - _OVER_FOOT:
+        others.pop()
+    shown = len(body.missed)
+    while shown and _lines_height(page, lines, box.width) > room:
+        shown -= 1
+        lines = _missed_lines(page, body, shown)
+    return _place_lines(page, [*lines, *others], replace(box, top=y + 24.0))
 
 
 def _others(body: Ending) -> list[str]:
