@@ -60,14 +60,14 @@ def place_score(page: Page, body: Score, lower: float) -> None:
     top, bottom = line_y + _UNDER_DIAL, safe.bottom - 14.0
     most = min(len(rows), FEW_ROWS)
     for shown in range(most, 0, -1):
-        rest = _rest(page, body, rows[shown:])
+        rest = _rest(page, body, rows[:shown], rows[shown:])
         foot = bottom - (_FOOT if rest else 0.0)
         lines = _set_lines(page, body, rows[:shown], foot - top - _LINES_GAP - 0.2 * (foot - top))
         if lines is not None:
             break
     else:
         raise page.fault(max((row.label for row in rows), key=len), SHORTEN_LABEL)
-    with page.part_of(PARTS[""]):
+    with page.part_of(PARTS["falls short"]):
         under = _place_count(page, body, top, foot - lines.height - lines.size - _LINES_GAP)
     slack = foot - lines.height - under - page.cap(lines.size, "bold") - _LINES_GAP
     y = under + _LINES_GAP + min(slack / 2, _MOST_ABOVE) + page.cap(lines.size, "bold")
@@ -155,15 +155,14 @@ def _place_row(page: Page, texts: tuple[str, str, str], lines: _RowLines, y: flo
     return y
 
 
-def _rest(page: Page, body: Score, left_out: Sequence[ScoreRow]) -> str:
+def _rest(page: Page, body: Score, shown: Sequence[ScoreRow], left_out: Sequence[ScoreRow]) -> str:
     """Return what the card has no line for: how many more were missed, and what was not judged; one alone by name."""
-    words = [row.verdict for row in left_out]
-    counts = (
-        (words.count("falls short"), "more missed"),
-        (words.count("too close to call"), "more too close to call"),
-    )
-    more = ", ".join(f"{count} {what}" for count, what in counts if count)
-    parts = [f"and {more}"] if more else []
+    more = [
+        f"{count} {'more ' if any(row.verdict == verdict for row in shown) else ''}{word}"
+        for verdict, word in (("falls short", "missed"), ("too close to call", "too close to call"))
+        if (count := sum(row.verdict == verdict for row in left_out))
+    ]
+    parts = [f"and {', '.join(more)}"] if more else []
     if body.unjudged:
         named = "; ".join([*parts, body.not_judged])
         if body.not_judged and page.width(named, AXIS) <= page.shape.safe.width:

@@ -18,7 +18,7 @@ _LARGE, _SMALL = (94.0, 17.0), (60.0, 6.5)  # height and half the width of needl
 _MOST_NAMED = 2
 _NAME = 62.0  # from the line to the baseline of a needle's name
 # the order in which a clip shows them
-PARTS = {"falls short": "step 1", "too close to call": "step 2", "": "step 3", "meets": "sweep 4"}
+PARTS = {"falls short": "step 1", "too close to call": "step 2", "meets": "sweep 3"}
 
 
 def place_score_dial(page: Page, body: Score, line_y: float) -> None:
