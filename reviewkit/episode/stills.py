@@ -265,6 +265,8 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     x = deciding.value if deciding.unit == "W" == first.x.unit else deciding.at.get(key)
     y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding, x)
     marks = first.marks if x is None or y is None else (Mark(float(x), float(y), channel=deciding.channel),)
+    if limits_differ(verdict.rating):  # the largest may be far from its limit, and no margin says which it is
+        marks = ()
     traces = first.traces
     if x is None and (own := [m for m in marks if math.isclose(m.x, deciding.value)]):  # a place along the axis itself
         marks, traces = tuple(own), _alike(first.traces, own[0])
