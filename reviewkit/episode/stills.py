@@ -78,7 +78,10 @@ def make_stills(
     own = [c for c in changes if c.after.measurement in ids and c.before.measurement in ids]
     leading = [f.quantity for f in base.hero.findings if quantities.quantity_of(f).is_distortion] if base.hero else []
     compared = sorted(compared, key=lambda quantity: quantity not in leading)  # of THD and THD+N, the card's own
-    change = largest_change(own, compared, verdict.findings if verdict else ())
+    judged = verdict.findings if verdict else ()
+    # at the rated condition if both stages were measured there, so that the verdict's figure is the pair's
+    rated = [quantity for quantity in compared if any(f.quantity == quantity for f in judged)]
+    change = largest_change(own, rated, judged) or largest_change(own, compared, judged)
     made = [] if change is None else [_pair(base, runs, change, one_channel=not _changed_alike(change, own))]
     if verdict is not None and not further:
         one = _judged(alone, runs, verdict)
@@ -258,16 +261,21 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     assert isinstance(base.body, Chart)
     body = _with(base.body, "now", base.body.panels[0].traces)
     limits = tuple(limit for limit in body.panels[0].limits if limit.rating is verdict.rating)[:1]
-    hero = _without(judged_hero(verdict), base.conditions)
     first = body.panels[0]
+    hero = _without(judged_hero(verdict), (*base.conditions, *(f"{limit.label} {first.label}" for limit in limits)))
     key = {"Hz": "frequency", "W": "power"}.get(first.x.unit, "")
     deciding = verdict.findings[0]
     x = deciding.value if deciding.unit == "W" == first.x.unit else deciding.at.get(key)
     y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding, x)
     marks = first.marks if x is None or y is None else (Mark(float(x), float(y), channel=deciding.channel),)
-    if limits_differ(verdict.rating):  # the largest may be far from its limit, and no margin says which it is
+    if (
+        verdict.rating.sides_differ and verdict.verdict == MEETS
+    ):  # the largest may be far from its limit, and no margin says which it is
         marks = ()
     traces = first.traces
+    pair = find_loudspeakers(runs, verdict, limits)
+    if pair == "Both" and verdict.verdict == SHORT:  # the other's figure, too
+        traces = _with_figures(traces, deciding, _of_run(runs, deciding))
     if x is None and (own := [m for m in marks if math.isclose(m.x, deciding.value)]):  # a place along the axis itself
         marks, traces = tuple(own), _alike(first.traces, own[0])
     first = replace(first, limits=limits, marks=marks, traces=traces)
@@ -277,7 +285,15 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
         body=replace(body, panels=(first, *(replace(p, limits=()) for p in body.panels[1:]))),
         hero=hero,
         verdict=verdict,
-        finding=_finding("verdict", runs, base, verdict=verdict, pair=find_loudspeakers(runs, verdict, limits)),
+        finding=_finding("verdict", runs, base, verdict=verdict, pair=pair),
+    )
+
+
+def _with_figures(traces: Sequence[Trace], deciding: Finding, found: Sequence[Finding]) -> tuple[Trace, ...]:
+    """Return curves, those of channels other than that of the deciding figure with the same figure in their names."""
+    other = {f.channel: f for f in found if f.quantity == deciding.quantity and f.channel != deciding.channel}
+    return tuple(
+        replace(t, label=f"{t.label}: {quantities.show(other[t.channel])}") if t.channel in other else t for t in traces
     )
 
 
