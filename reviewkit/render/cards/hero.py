@@ -72,11 +72,10 @@ class HeroBlock:
                 x = old.box.right + _ARROW_GAP
                 arrow(page, x, old.baseline - cap / 2, _ARROW)
                 x += _ARROW + _ARROW_GAP
-        caption = hero.caption or ("after" if hero.before else "")
-        if caption:
+        if hero.heading:
             page.add(
                 page.text(
-                    caption,
+                    hero.heading,
                     x,
                     y + caption_cap,
                     NOTE,
@@ -112,8 +111,8 @@ def lay_out_hero(measure: Measure, hero: Hero, size: float, *, stacked: bool) ->
     if hero.uncertainty:
         figure += 24 + measure(hero.uncertainty, small(size), "regular").width
     width = figure
-    if caption := hero.caption or ("after" if hero.before else ""):
-        width = max(width, measure(caption, NOTE, "bold").width)
+    if hero.heading:
+        width = max(width, measure(hero.heading, NOTE, "bold").width)
         height += caption_cap + _CAPTION_GAP
     if hero.note:
         width = max(width, measure(hero.note, NOTE, "regular").width)
@@ -225,7 +224,7 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
         top = baseline - page.cap(_RATED[0]) - caption
         _place_rated(page, Box(safe.left, top, word_left - _PART_GAP, baseline), verdict, in_middle=False)
         return word.place(page, word_left, baseline)
-    baseline = top + (page.cap(NOTE) + _CAPTION_GAP if hero.caption or hero.before else 0.0)
+    baseline = top + (page.cap(NOTE) + _CAPTION_GAP if hero.heading else 0.0)
     if page.shape.stacked:  # the word's head is as high as the figure's
         return max(bottom, word.place(page, word_left, baseline + word.height(page)))
     baseline += page.cap(size, "black")
