@@ -254,6 +254,6 @@ def test_found_pair_and_rated_have_one_scale_and_the_rates_a_card_if_a_note_asks
         assert picture.hero.figure == cards[name].hero.figure
         assert picture.body.panels[0].fall is None
         assert all(mark.x < 20 for mark in picture.body.panels[0].marks)
-    assert "Speed around its mean." in cards["flutter-found"].alt
+    assert "Speed around its mean, unweighted." in cards["flutter-found"].alt
     assert "Curves" not in cards["flutter-found"].alt  # one curve without a name
     assert "Curves: in step, for comparison." in cards["azimuth-found"].alt
