@@ -1,4 +1,4 @@
-"""What of a verdict's chart is ringed and named: the deciding reading, and the figures of the other channels."""
+"""The ring and the names of curves in a verdict's chart: its deciding reading, and the figures of other channels."""
 
 from __future__ import annotations
 
