@@ -304,8 +304,8 @@ def test_the_ending_counts_what_was_judged_and_names_the_misses():
 
 
 def test_what_is_lacking_is_on_the_card():
-    body = ending(Outcome(IMPROVED, ("not read again: Bias R", "still to check: bias"))).body
-    assert body.pending == "not read again: Bias R; still to check: bias"
+    body = ending(Outcome(IMPROVED, ("not read again: Bias R", "still out: Smell"), ("bias",))).body
+    assert (body.pending, body.unchecked) == ("not read again: Bias R; still out: Smell", ("bias",))
 
 
 def test_without_a_repair_what_was_missed_or_is_nearest_its_limit_is_the_figure():
@@ -313,17 +313,32 @@ def test_without_a_repair_what_was_missed_or_is_nearest_its_limit_is_the_figure(
     assert (card.body.word, card.body.pending) == ("Measured", "nothing was repaired")
     assert (card.body.hero.figure, card.body.hero.before) == ("42.9 W", "")
     assert (card.body.hero.caption, card.body.hero.note) == ("power into 8 Ω, right", "rated 40 W, met by 7 %")
-    assert (card.body.met, card.body.of) == ("3", "of 3 judged ratings met")
+    assert (card.body.met, card.body.of) == ("3", "of 3 ratings met")
     assert ending(Outcome(MEASURED), ()) is None
     assert ending(Outcome(MEASURED), VERDICTS[6:]) is None
     # no figure twice
     one = ending(Outcome(MEASURED), VERDICTS[3:4]).body
     assert (one.hero.figure, one.hero.note) == ("52", "")
-    assert (one.met, one.of, one.missed) == ("0", "of 1 judged ratings met", ("damping factor, rated 60",))
+    assert (one.met, one.of, one.missed) == ("0", "of 1 rating met", ("damping factor, rated 60",))
     meant = replace(VERDICTS[3], label="Impedance", measured="5.93 Ω", limit="8 Ω, at least 6.4 Ω")
     assert ending(Outcome(MEASURED), (meant,)).body.missed == ("impedance, at least 6.4 Ω",)
     one = ending(Outcome(REPAIRED), VERDICTS[3:4], pair_of(5.0, 0.02).finding.facts["change"]).body
-    assert (one.met, one.of, len(one.missed)) == ("0", "of 1 judged ratings met", 1)
+    assert (one.met, one.of, len(one.missed)) == ("0", "of 1 rating met", 1)
+
+
+def test_one_rating_alone_that_was_not_judged_is_named():
+    printed = (PrintedFigure("Weight", "12 kg"),)
+    rumble = replace(VERDICTS[6], label="Rumble (DIN B-weighted)", brief="measured unweighted")
+    for verdicts, others, text in (
+        (VERDICTS[:3], printed, "not judged: weight, not measured"),
+        ((*VERDICTS[:3], rumble), (), "not judged: rumble, DIN B-weighted"),
+        ((*VERDICTS[:3], replace(rumble, label="Power, 20 Hz")), (), "not judged: power, measured unweighted"),
+        (VERDICTS[:3], (), ""),
+        ((*VERDICTS[:3], rumble), printed, ""),
+    ):
+        session = replace(SESSION, printed=others)
+        card = make_ending_card(session, Outcome(MEASURED), None, (), verdicts)
+        assert make_score_card(verdicts, others, repaired=False).body.not_judged == card.body.not_judged == text
 
 
 def test_what_is_only_printed_counts_as_a_rating():

@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 from reviewkit.build.card_titles import LONGEST, word_title, word_titles
+from reviewkit.episode.alt_text import heading_of
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model import places, quantities
-from reviewkit.model.card import Card, Chart
+from reviewkit.model.card import Card, Chart, Score
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Conditions, Finding, Point, Run
 from reviewkit.model.level import Level
@@ -220,3 +221,28 @@ def test_a_further_card_has_a_title_of_its_own():
         "Whisper clean",
         "What comes with the tone?",
     ]
+
+
+@pytest.mark.parametrize(
+    ("subject", "counts", "worded"),  # met, missed, judged, ratings
+    [
+        ("Damping factor", (7, 1, 9, 12), ("Damping factor falls short", "7 of 9 judged ratings met")),
+        ("Intermodulation of two tones, both at 40 W", (1, 1, 2, 2), ("One falls short", "1 of 2 ratings met")),
+        ("Hum", (0, 2, 3, 3), ("2 fall short", "None of 3 ratings met")),
+        ("Capture ratio", (9, 0, 10, 10), ("Capture ratio is too close to call", "9 of 10 ratings met")),
+        ("Maximum output level", (3, 0, 4, 4), ("One is too close to call", "3 of 4 ratings met")),
+        ("Hum", (1, 0, 3, 4), ("2 are too close to call", "1 of 3 judged ratings met")),
+        ("Hum", (4, 0, 4, 4), ("Every rating is met", "All 4 ratings met")),
+        ("Hum", (4, 0, 4, 5), ("Every judged rating is met", "All 4 judged ratings met")),
+        ("Hum", (2, 0, 2, 2), ("Both ratings are met", "Both ratings met")),
+        ("Hum", (1, 0, 1, 2), ("The one judged rating is met", "Rated hum: met")),
+    ],
+)
+def test_the_score_says_what_was_found_and_its_chapter_the_count(subject, counts, worded):
+    facts = dict(zip(("met", "missed", "judged", "ratings"), counts, strict=True))
+    facts |= {"subject": subject, "only": "Rated hum"}
+    card = Card("score", "", (), Score((), (), (), ()), finding=Point("cards", "score", facts))
+    (titled,) = word_titles([card], {}, PAGES)
+    assert (titled.title, titled.heading) == worded
+    assert len(titled.title) <= LONGEST
+    assert heading_of(titled) == titled.heading

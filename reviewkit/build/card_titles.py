@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from reviewkit.measure import figures
 from reviewkit.model import quantities
-from reviewkit.model.card import Card
+from reviewkit.model.card import Card, Score
 from reviewkit.model.finding import Point, Run
 from reviewkit.render.pages.page import Pages
 
@@ -38,7 +38,7 @@ def word_titles(cards: Sequence[Card], runs_of: Mapping[str, Sequence[Run]], pag
     worded = {
         name: title for title, same in by_title.items() for name, title in _set_apart(title, same, runs_of, pages)
     }
-    return [_with_words(card, worded) for card in titled]
+    return [_with_heading(_with_words(card, worded), pages) for card in titled]
 
 
 def _with_own(card: Card, runs: Sequence[Run]) -> Card:
@@ -66,6 +66,13 @@ def _with_settings(card: Card, runs_of: Mapping[str, Sequence[Run]]) -> Card:
 def _with_words(card: Card, worded: Mapping[str, str]) -> Card:
     found = card.found and _with_words(card.found, worded)
     return replace(card, title=card.title or worded.get(card.id, ""), found=found)
+
+
+def _with_heading(card: Card, pages: Pages) -> Card:
+    """Return a card with its heading: the score's is a count."""
+    if card.finding is None or not isinstance(card.body, Score):
+        return card
+    return replace(card, heading=word_title(replace(card.finding, name="count"), pages))
 
 
 def _word(card: Card, pages: Pages, apart: str = "") -> str:

@@ -32,17 +32,18 @@ MOST_READINGS = 8  # further figures; the page has a table of them all
 
 
 def heading_of(card: Card) -> str:
-    """Return what a card is called: its title, else the large text in place of one."""
+    """Return what a card is called: its heading or title, else the large text in place of one."""
     match card.body:
         case Number(sentence=text) | Ending(word=text) | TitlePage(hook=text):
             return card.title or text
         case _:
-            return card.title
+            return card.heading or card.title
 
 
 def add_alt_text(card: Card) -> Card:
     """Return a card with its own text as the alternative for those who can't see it."""
-    parts = [card.title, " · ".join(filter(None, (card.stage, card.subject, *card.conditions, *card.asides)))]
+    of_all = " · ".join(filter(None, (card.stage, card.subject, *card.conditions, *card.asides)))
+    parts = [card.title, of_all, card.heading]
     if card.hero is not None and not isinstance(card.body, Ending):
         parts.append(_hero_text(card.hero))
     if card.verdict is not None:
@@ -87,7 +88,8 @@ def _body_texts(body: Body) -> list[str]:
             ended = [body.word, _hero_text(body.hero) if body.hero else "", f"{body.met} {body.of}".strip()]
             others = (f"{sum(word in words for word in body.tally)} {what}" for what, words in _OTHERS.items())
             missed = [f"missed: {missed}" for missed in body.missed]
-            return [*ended, *missed, ", ".join(text for text in others if text[0] != "0"), body.pending]
+            unchecked = f"not checked yet: {'; '.join(body.unchecked)}" if body.unchecked else ""
+            return [*ended, *missed, ", ".join(text for text in others if text[0] != "0"), body.pending, unchecked]
         case Price():
             return _price_texts(body)
         case TitlePage():

@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
+from reviewkit.episode.alt_text import heading_of
 from reviewkit.episode.session_cards import find_hook
 from reviewkit.episode.stills import BEFORE, PAIR
 from reviewkit.model.card import Card
@@ -76,7 +77,7 @@ def split_after(notes: Notes, cards: Sequence[Card]) -> Notes:
 
 def title_facts(session: Session, cards: Sequence[Card], *, repaired: bool) -> Mapping[str, Any]:
     """Return what the titles of chapters are made from."""
-    titles = {card.id: card.title or getattr(card.body, "word", "") for card in cards}
+    titles = {card.id: heading_of(card) for card in cards}
     hook, unit = find_hook(session), session.unit
     found = next((card.found.title for card in cards if card.found), "")
     return {

@@ -43,10 +43,13 @@ class Outcome:
         "Repaired", "Improved", "Not repaired" or "Measured".
     pending
         Why it isn't "Repaired", each reason ready to print.
+    unchecked
+        Safety readings that are lacking for "Repaired", by name.
     """
 
     word: str
     pending: tuple[str, ...] = ()
+    unchecked: tuple[str, ...] = ()
 
 
 def find_outcome(
@@ -89,12 +92,12 @@ def find_outcome(
         _reason("still out", [point_name(row) for row in still]),
         _reason("not read again", [point_name(row) for row in unread]),
         _reason("worse than before", [quantities.quantity_of(change.after).name for change in worse]),
-        _missing_readings(session, repair, runs),
     )
     reasons = tuple(reason for reason in pending if reason)
+    unchecked = _missing_readings(session, repair, runs)
     if not fixed and not better:
-        return Outcome(NOT_REPAIRED, reasons)
-    return Outcome(IMPROVED, reasons) if reasons else Outcome(REPAIRED)
+        return Outcome(NOT_REPAIRED, reasons, unchecked)
+    return Outcome(IMPROVED if reasons or unchecked else REPAIRED, reasons, unchecked)
 
 
 def faulty_points(repair: Sequence[RepairRow]) -> list[RepairRow]:
@@ -114,8 +117,8 @@ def _reason(what: str, names: Sequence[str]) -> str:
     return f"{what}: {', '.join(own[:_NAMED])}{more}" if own else ""
 
 
-def _missing_readings(session: Session, repair: Sequence[RepairRow], runs: Sequence[Run]) -> str:
-    """Return the safety readings that a unit needs and has not; those that are not OK are still out."""
+def _missing_readings(session: Session, repair: Sequence[RepairRow], runs: Sequence[Run]) -> tuple[str, ...]:
+    """Return the safety readings that a unit needs and has not, by name; those that are not OK are still out."""
     gear = session.unit.gear
     if gear is not None:
         wanted = ((OFFSET, gear.offset), (BIAS, gear.bias), (LEAKAGE, gear.mains))
@@ -131,7 +134,7 @@ def _missing_readings(session: Session, repair: Sequence[RepairRow], runs: Seque
         passed = is_leakage_passed(readings) if key == LEAKAGE else is_passed(readings)
         if not passed and all(reading.verdict in ("", OK) for reading in readings):
             unread.append(_NAMES[key])
-    return f"still to check: {', '.join(unread)}" if unread else ""
+    return tuple(unread)
 
 
 def drives_loudspeakers(session: Session, runs: Sequence[Run]) -> bool:

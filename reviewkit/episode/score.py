@@ -46,8 +46,9 @@ def make_score_card(
             *(ScoreRow(each.name, "", each.text, UNMEASURED, UNMEASURED) for each in printed),
         ),
         tuple(_row(v, margin_words(v)) for v in met),
+        _not_judged(verdicts, printed),
     )
-    only = next((v.label.split(",")[0] for word in JUDGED for v in rows[word]), "")  # what a title names if it is alone
+    subject = next((_head(v) for v in (*missed, *rows[CLOSE], *met)), "")  # what a title names if it is alone
     counts = {"ratings": len(verdicts) + len(printed), "judged": judged, "met": len(met), "missed": len(missed)}
     return Card(
         "score",
@@ -55,8 +56,22 @@ def make_score_card(
         (),
         body,
         stage=AFTER if repaired else "",
-        finding=Point("cards", "score", {**counts, "only": f"Rated {lower_first(only)}"}),
+        finding=Point("cards", "score", {**counts, "subject": subject, "only": f"Rated {lower_first(subject)}"}),
     )
+
+
+def _head(v: Verdict) -> str:
+    return v.label.split(",")[0]
+
+
+def _not_judged(verdicts: Sequence[Verdict], printed: Sequence[PrintedFigure]) -> str:
+    """Return the one rating that was not judged, by its own condition or with the reason; "" if none, or several."""
+    names = [(_head(v), v.brief or v.verdict or "nominal") for v in verdicts if v.verdict not in JUDGED]
+    names += [(each.name, UNMEASURED) for each in printed]
+    if len(names) != 1:
+        return ""
+    name, bracket, condition = names[0][0].partition(" (")
+    return f"not judged: {lower_first(name)}, {condition.rstrip(')') if bracket else names[0][1]}"
 
 
 def _room(v: Verdict) -> float:
@@ -113,15 +128,18 @@ def make_ending_card(
         return None
     missed = [v for v in judged if v.verdict == SHORT]
     met = sum(v.verdict == MEETS for v in judged)
+    of_judged = "judged " if len(judged) < len(rated) + len(session.printed) else ""
     hero = _hero(outcome, change, repair, judged)
     body = Ending(
         outcome.word,
         hero,
         (*(v.verdict for v in rated), *[UNMEASURED] * len(session.printed)) if judged else (),
         str(met) if judged else "",
-        f"of {len(judged)} judged ratings met" if judged else "",
+        f"of {len(judged)} {of_judged}rating{'s' if len(judged) > 1 else ''} met" if judged else "",
         tuple(_missed(v, hero) for v in missed),
         "; ".join(outcome.pending),
+        outcome.unchecked,
+        _not_judged(verdicts, session.printed),
     )
     unit = session.unit
     what = ", ".join(str(part) for part in (unit.what, unit.year) if part)
@@ -130,7 +148,7 @@ def make_ending_card(
 
 def _missed(v: Verdict, hero: Hero | None) -> str:
     """Return a miss in a few words, without its figure if that is the large one: "damping factor 52, rated 60"."""
-    name, figure = lower_first(v.label.split(",")[0]), judged_figure(v)
+    name, figure = lower_first(_head(v)), judged_figure(v)
     nominal, least, floor = v.limit.partition(", at least ")  # the figure is then compared with that, not the nominal
     limit = f"at least {floor}" if least else f"rated {nominal}"
     return f"{name}, {limit}" if hero and hero.figure == figure else f"{name} {figure}, {limit}"

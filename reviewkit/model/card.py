@@ -269,12 +269,16 @@ class ScoreRow:
 
 @dataclass(frozen=True)
 class Score:
-    """All ratings that were compared, on one dial, the largest miss and the narrowest pass first."""
+    """All ratings that were compared, on one dial, the largest miss and the narrowest pass first.
+
+    `not_judged`: if one alone wasn't, its name and the reason: "not judged: rumble, measured unweighted".
+    """
 
     missed: tuple[ScoreRow, ...]
     close: tuple[ScoreRow, ...]
     unjudged: tuple[ScoreRow, ...]
     met: tuple[ScoreRow, ...]
+    not_judged: str = ""
 
 
 @dataclass(frozen=True)
@@ -333,6 +337,10 @@ class Ending:
         Each that was missed: "damping factor 52, rated 60".
     pending
         Below the word, why it isn't "Repaired": what was not read again, that nothing was repaired.
+    unchecked
+        Safety readings that are lacking: "mains leakage, plug both ways".
+    not_judged
+        If one rating alone was not judged, its name and the reason.
     """
 
     word: str
@@ -342,6 +350,8 @@ class Ending:
     of: str = ""
     missed: tuple[str, ...] = ()
     pending: str = ""
+    unchecked: tuple[str, ...] = ()
+    not_judged: str = ""
 
 
 @dataclass(frozen=True)
@@ -429,6 +439,8 @@ class Card:
     ----------
     title
         What was found, in at most 38 characters if the program words it.
+    heading
+        What a chapter or a list calls it, if that isn't its title: "7 of 9 judged ratings met".
     finding
         What the title is worded from, in templates/words/titles.j2.
     stage
@@ -457,6 +469,7 @@ class Card:
     body: Body
     asides: tuple[str, ...] = ()
     title: str = ""
+    heading: str = ""
     finding: Point | None = None
     stage: str = ""
     hero: Hero | None = None

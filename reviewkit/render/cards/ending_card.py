@@ -13,13 +13,15 @@ from reviewkit.render.cards.hero import arrow, bare
 from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.shape import SQUARE, TALL, WIDE
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
-from reviewkit.render.cards.typeset import cut_text, fit_block, fit_text
+from reviewkit.render.cards.typeset import cut_text, fit_block, fit_text, place_lines
 
 # the largest sizes of word, change and count, and the room between them
 _SIZES = {WIDE.name: (310, 180, 150, 56.0), TALL.name: (310, 240, 180, 90.0), SQUARE.name: (190, 116, 92, 36.0)}
 _SHARES = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)  # of these
 _FIGURE_SHARE = 0.8  # of the word's size: the word is what is read first
 _LEAST_GAP = 30.0
+_OVER_FOOT = 16.0  # below lines that may be left out
+_UNDER_WORD = 0.12  # of the word's size: the least room for what is said below it
 _LINE = 50.0
 _MARK, _HIGH, _RING = 14.0, 46.0, 10.0  # width of a tally's mark, how high, a hollow one's radius
 _MOST_STEP, _LEAST_STEP, _GROUP_GAP = 60.0, 34.0, 70.0  # from mark to mark, if there is room; between groups
@@ -41,9 +43,20 @@ def place_ending(page: Page, body: Ending, lower: float) -> None:
     """
     shape, look = page.shape, page.look
     page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
-    with page.part_of(_TALLY):
-        _place_tally(page, body.tally)
-    foot = shape.dial - _HIGH - 70.0
+    foot = shape.dial - 40.0
+    if body.missed:  # without a miss, the count says it all
+        with page.part_of(_TALLY):
+            _place_tally(page, body.tally)
+        foot = shape.dial - _HIGH - (90.0 if body.unchecked else 70.0)
+    if body.unchecked:
+        line = fit_text(page, _unchecked(body.unchecked), (AXIS, LEAST), shape.safe.width, most=2)
+        if line is None:
+            raise page.fault(body.unchecked[0], SHORTEN)
+        pitch = 1.2 * line.size
+        foot -= (len(line.lines) - 1) * pitch
+        with page.part_of(_TALLY):
+            place_lines(page, line, shape.safe.left, foot, pitch, look.soft)
+        foot -= page.cap(line.size) + 30.0
     before = len(page.items)
     top = under_overline(page.shape, lower) + 52.0
     for share in _SHARES:
@@ -69,7 +82,8 @@ def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: flo
         page.add(page.text(body.word, safe.left, baseline, word.size, look.ink, weight="black"))
         last = baseline + drop
         if body.pending:
-            last = _place_lines(page, ((body.pending, look.soft),), replace(safe, top=last + 10.0)) + 20.0
+            last = max(last, baseline + _UNDER_WORD * word.size)
+            last = _place_lines(page, ((body.pending, look.soft),), replace(safe, top=last + 24.0)) + 20.0
     room = replace(safe, top=last + gap, bottom=bottom)
     if not shape.stacked and body.hero and body.of:
         left = replace(room, right=safe.left + 0.5 * safe.width - 30)
@@ -85,6 +99,12 @@ def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: flo
         with page.part_of(_TALLY):
             return _place_score(page, body, replace(room, top=last + max(gap, _LEAST_GAP)), 0.0, count)
     return last
+
+
+def _unchecked(names: Sequence[str]) -> str:
+    """Return which safety readings are lacking, plainly: "bias and mains leakage not checked yet"."""
+    *others, last = (name.split(",")[0] for name in names)
+    return f"{', '.join(others)}{' and ' if others else ''}{last} not checked yet"
 
 
 def _place_tally(page: Page, words: Sequence[str]) -> None:
@@ -192,11 +212,26 @@ def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: f
     colour = look.status("meets") if body.met != "0" else look.ink
     page.add(page.text(body.met, box.left, y, size, colour, weight="black"))
     page.add(page.text(body.of, box.left + large + 24, y, of.size, look.ink, weight="bold"))
-    for count in range(len(body.missed), -1, -1):
-        lines = _missed_lines(page, body, count)
-        if count == 0 or _lines_height(page, lines, box.width) <= box.bottom - y - 24.0:
-            return _place_lines(page, lines, replace(box, top=y + 24.0))
-    return y
+    others = [(text, look.soft) for text in _others(body)]
+    room = box.bottom - y - 24.0
+    lines = _missed_lines(page, body, len(body.missed))
+    while others and _lines_height(page, [*lines, *others], box.width) > room - _OVER_FOOT:
+        others.pop()
+    shown = len(body.missed)
+    while shown and _lines_height(page, lines, box.width) > room:
+        shown -= 1
+        lines = _missed_lines(page, body, shown)
+    return _place_lines(page, [*lines, *others], replace(box, top=y + 24.0))
+
+
+def _others(body: Ending) -> list[str]:
+    """Return what was undecided and what was not judged, unless the tally or the large figure says so."""
+    said = bool(body.hero and "too close to call" in body.hero.note)
+    words = Counter(word if word in _NAMES else "not judged" for word in body.tally)
+    close = words["too close to call"] > said and f"{words['too close to call']} too close to call"
+    unjudged = words["not judged"] and f"{words['not judged']} not judged"
+    texts = (body.not_judged,) if body.missed else (close, body.not_judged or unjudged)
+    return [text for text in texts if text]
 
 
 def _missed_lines(page: Page, body: Ending, count: int) -> list[tuple[str, str]]:

@@ -1,40 +1,52 @@
-"""The score: every judged rating on one dial; below it, large, what was missed and what is undecided."""
+"""The score: every judged rating on one dial; below it how many were met, then a line for each that was not."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-from itertools import groupby
+from dataclasses import dataclass
 
-from reviewkit.model.card import Score, ScoreRow
-from reviewkit.render.cards.hero import small
-from reviewkit.render.cards.scene import Page, Stroke
-from reviewkit.render.cards.score_dial import PARTS, place_score_dial
-from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
-from reviewkit.render.cards.typeset import Setting, cut_text, fit_text
+from reviewkit.model.card import FEW_ROWS, Score, ScoreRow
+from reviewkit.render.cards.scene import Page
+from reviewkit.render.cards.score_dial import PARTS, name_of, place_score_dial
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE, SENTENCE
+from reviewkit.render.cards.typeset import cut_text, fit_block, fit_text, line_pitch, place_lines
 
-_UNDER_DIAL, _OVER_REST = 112.0, 66.0
-_HEADING = 90.0  # height of a heading with its rule and the room below
-_ROW, _HIGHEST_ROW = 150.0, 340.0
-_FIGURES = (240.0, 190.0, 160.0, 140.0, 120.0, 104.0, 92.0, 72.0, 60.0)
-_HEADING_SIZE = 52.0
-_LABELS = (60.0, 52.0, NOTE, AXIS, LEAST)
-_LINE = 1.18  # pitch of a row's lines, in em
-_COLUMN_GAP = 44.0
-_LEAST_LABEL = 0.36  # of the width, for the texts
-_HEADINGS = {"falls short": "missed", "meets": "met"}
-_NEAREST = "nearest its limit"
+_UNDER_DIAL = 150.0  # room of the needles with their names
+_FOOT = 76.0  # height of the last line with the room above it
+_COUNTS = tuple(float(size) for size in range(320, 91, -12))
+_LABELS = (120.0, 104.0, SENTENCE, 80.0, 72.0, 64.0, 56.0, 52.0, NOTE)
+_LEAST_LABEL = 0.3  # of the width, next to the count
+_LARGE_LETTER = 12.0  # a large text whose first letter hangs to the left moves right by less than this
+_COUNT_GAP, _LINES_GAP = 40.0, 76.0  # from the count to its label, and to the lines
+_MOST_ABOVE = 70.0  # above the count, where there is room
+_SIZES, _SMALL_SIZES = (60.0, 56.0, 52.0, 48.0), (NOTE, AXIS, LEAST)
+_PITCH, _ROW_PITCH = 1.2, 1.5  # from line to line of one rating, and from one rating to the next, in em
+_WORD_GAP, _NAME_GAP = 0.7, 0.28  # in em
+# how a rating's word, its name and its figures may be split into lines
+_FORMS = (((0, 1, 2),), ((0,), (1, 2)), ((0,), (1,), (2,)))
 
 SHORTEN_LABEL = "shorten the input or the condition of this [[rated]] table"
 
 
-_Text = tuple[str, float, str, str]  # a line next to a figure: its size, colour and weight
+@dataclass(frozen=True)
+class _RowLines:
+    """Ratings in lines: their texts, all of one size and one form."""
+
+    rows: tuple[tuple[str, str, str], ...]  # of each the word, the name, the figures
+    form: tuple[tuple[int, ...], ...]
+    size: float
+    starts: float  # from the left to the names
+
+    @property
+    def height(self) -> float:
+        """Return the height from the first baseline to the last."""
+        return self.size * (_ROW_PITCH * (len(self.rows) - 1) + _PITCH * (len(self.form) - 1) * len(self.rows))
 
 
 def place_score(page: Page, body: Score, lower: float) -> None:
-    """Place the dial, then the ratings that weren't met, the largest miss first; of all others only the number.
+    """Place the dial, how many ratings were met, then those that were not: the largest miss first.
 
-    If all were met, the nearest to its limit is the large one. Those of one verdict have its word above them.
+    If all were met, the line is of the nearest to its limit. Those left out, and what was not judged, come last.
 
     Raises
     ------
@@ -45,103 +57,115 @@ def place_score(page: Page, body: Score, lower: float) -> None:
     safe, line_y = shape.safe, shape.high_dial + lower
     place_score_dial(page, body, line_y)
     rows = [*body.missed, *body.close] or [*body.met[:1]]
-    top, bottom = line_y + _UNDER_DIAL, safe.bottom - _OVER_REST
-    shown = rows[: max(int((bottom - top - _HEADING * len({row.verdict for row in rows})) / _ROW), 1)]
-    headings = _HEADING * len({row.verdict for row in shown})
-    step = min((bottom - top - headings) / len(shown), _HIGHEST_ROW)
-    size = _figure_size(page, shown, step)
-    y = top + (bottom - top - headings - step * len(shown)) / 2
-    for verdict, group in groupby(shown, lambda row: row.verdict):
-        with page.part_of(PARTS[verdict]):
-            of_many = verdict == "meets" and len(body.met) > 1
-            of_verdict = list(group)
-            heading = _NEAREST if of_many else _HEADINGS.get(verdict, verdict)
-            if verdict == "falls short" and len(of_verdict) == 1:
-                heading = f"{heading} {of_verdict[0].note}".strip()  # "missed by 13 %"
-                of_verdict = [replace(of_verdict[0], note="")]
-            page.add(page.text(heading, safe.left, y + 62.0, _HEADING_SIZE, look.status(verdict), weight="bold"))
-            page.add(Stroke("grid", ((safe.left, y + 80.0), (safe.right, y + 80.0)), look.rule, 2.0))
-            y += _HEADING
-            for row in of_verdict:
-                muted = verdict == "falls short" and not body.met and row is not shown[0]
-                colour = look.ink if muted else look.status(verdict)
-                note = f"met {row.note}" if of_many else row.note
-                left = safe.left + _figure_width(page, row, size) + _COLUMN_GAP
-                texts = _set_texts(page, replace(row, note=note), safe.right - left, step - 14.0, colour)
-                _place_row(page, row, left, y + step / 2, size, colour, texts)
-                y += step
-    rest = _rest(body, rows[len(shown) :])
+    top, bottom = line_y + _UNDER_DIAL, safe.bottom - 14.0
+    most = min(len(rows), FEW_ROWS)
+    for shown in range(most, 0, -1):
+        rest = _rest(page, body, rows[:shown], rows[shown:])
+        foot = bottom - (_FOOT if rest else 0.0)
+        lines = _set_lines(page, body, rows[:shown], foot - top - _LINES_GAP - 0.2 * (foot - top))
+        if lines is not None:
+            break
+    else:
+        raise page.fault(max((row.label for row in rows), key=len), SHORTEN_LABEL)
+    with page.part_of(PARTS["falls short"]):
+        under = _place_count(page, body, top, foot - lines.height - lines.size - _LINES_GAP)
+    slack = foot - lines.height - under - page.cap(lines.size, "bold") - _LINES_GAP
+    y = under + _LINES_GAP + min(slack / 2, _MOST_ABOVE) + page.cap(lines.size, "bold")
+    for row, texts in zip(rows, lines.rows, strict=False):
+        muted = row.verdict == "falls short" and not body.met and row is not rows[0]
+        colour = look.ink if muted else look.status(row.verdict)
+        with page.part_of(PARTS[row.verdict]):
+            y = _place_row(page, texts, lines, y, colour) + _ROW_PITCH * lines.size
     if rest:
         with page.part_of(PARTS["meets"]):
-            page.add(page.text(rest, safe.left, safe.bottom - 14.0, AXIS, look.soft))
+            page.add(page.text(rest, safe.left, bottom, AXIS, look.soft))
 
 
-def _rest(body: Score, left_out: Sequence[ScoreRow]) -> str:
-    """Return how many ratings the card doesn't name; the title has the number of those met."""
-    counts = (
-        (sum(row.verdict == "falls short" for row in left_out), "more missed"),
-        (sum(row.verdict == "too close to call" for row in left_out), "more too close to call"),
-        (len(body.unjudged), "not judged"),
-    )
-    return ", ".join(f"{count} {what}" for count, what in counts if count)
+def _place_count(page: Page, body: Score, top: float, bottom: float) -> float:
+    """Place how many ratings were met of those judged, as large as fits; return its last baseline."""
+    shape, look = page.shape, page.look
+    judged = len(body.met) + len(body.missed) + len(body.close)
+    count = f"{len(body.met)} of {judged}"
+    what = f"{'judged ' if body.unjudged else ''}rating{'s' if judged > 1 else ''} met"
+    colour = look.status("meets") if len(body.met) == judged else look.ink
+    for size in _COUNTS:
+        cap, width = page.cap(size, "black"), page.width(count, size, "black")
+        if shape.is_tall:
+            label = fit_text(page, what, _LABELS, shape.safe.width - _LARGE_LETTER, weight="bold")
+            beside, needed = 0.0, cap + (1.4 * label.size if label else 0.0)
+        else:
+            beside = width + _COUNT_GAP
+            room = shape.safe.width - beside - _LARGE_LETTER
+            enough = room >= _LEAST_LABEL * shape.safe.width
+            label = fit_block(page, what, _LABELS, room, cap, weight="bold", most=2) if enough else None
+            needed = cap
+        if label is not None and width <= shape.safe.width and top + needed <= bottom:
+            break
+    else:
+        raise page.fault(count, SHORTEN_LABEL)
+    y = top + cap + min((bottom - top - needed) / 3, _MOST_ABOVE)
+    page.add(page.text(count, shape.safe.left, y, size, colour, weight="black"))
+    pitch = line_pitch(page, label, "bold", 1.0)
+    first = y + 1.4 * label.size if shape.is_tall else y - pitch * (len(label.lines) - 1)
+    return place_lines(page, label, shape.safe.left + beside, first, pitch, look.ink, weight="bold")
 
 
-def _figure_width(page: Page, row: ScoreRow, size: float) -> float:
-    spread = 24 + page.width(row.uncertainty, small(size)) if row.uncertainty else 0.0
-    return page.width(row.measured, size, "black") + spread
+def _texts(body: Score, row: ScoreRow) -> tuple[str, str, str]:
+    """Return a rating's word with its margin, its name, and its figures: "missed by 13 %", "…", "52, rated 60"."""
+    met = "nearest its limit" if len(body.met) > 1 else f"met {row.note}".rstrip()
+    word = {"falls short": f"missed {row.note}".rstrip(), "meets": met}.get(row.verdict, row.verdict)
+    figure = f"{row.measured} {row.uncertainty}".rstrip()
+    return word, name_of(body, row), f"{figure}, rated {row.rated}"
 
 
-def _figure_size(page: Page, rows: Sequence[ScoreRow], step: float) -> float:
-    """Return the largest size at which all figures leave their texts room.
+def _set_lines(page: Page, body: Score, rows: Sequence[ScoreRow], height: float) -> _RowLines | None:
+    """Return ratings in lines of one size, in as few lines as possible; None if they don't fit.
 
-    Raises
-    ------
-    LayoutFault
-        If there is none.
+    Small sizes are for one alone. A name that is too long for a line of its own is cut off.
     """
-    room = page.shape.safe.width * (1 - _LEAST_LABEL)
-    for size in _FIGURES:
-        if page.cap(size, "black") <= step - 48.0 and all(_figure_width(page, row, size) <= room for row in rows):
-            return size
-    raise page.fault(max((row.measured for row in rows), key=len), SHORTEN_LABEL)
+    texts, width = [_texts(body, row) for row in rows], page.shape.safe.width
+    sizes = (*_SIZES, *_SMALL_SIZES) if len(rows) == 1 else _SIZES
+    tries = [(form, size) for form in _FORMS for size in (_SIZES if len(form) == 1 else sizes)]
+    for form, size in tries:
+        if form == _FORMS[2] and size == LEAST:
+            texts = [(word, cut_text(page, name, LEAST, width, "bold").lines[0], rest) for word, name, rest in texts]
+        word = max(page.width(text[0], size, "bold") for text in texts)
+        starts = word + _WORD_GAP * size if len(form) == 1 else 0.0
+        names = [(page.width(name, size, "bold"), page.width(figures, size)) for _, name, figures in texts]
+        gap = _NAME_GAP * size
+        widest = max(max(one) if len(form) == 3 else starts + one[0] + gap + one[1] for one in names)
+        lines = _RowLines(tuple(texts), form, size, starts)
+        if max(word, widest) <= width and lines.height + page.cap(size, "bold") <= height:
+            return lines
+    return None
 
 
-def _set_texts(page: Page, row: ScoreRow, width: float, height: float, colour: str) -> list[_Text]:
-    """Return the lines next to a rating's figure: its label as large as fits, what was rated, how far off it is."""
-
-    def fit(text: str, sizes: Sequence[float], weight: str, most: int) -> Setting:
-        return fit_text(page, text, sizes, width, weight=weight, most=most) or cut_text(
-            page, text, LEAST, width, weight
-        )
-
-    look, sizes = page.look, (NOTE, AXIS, LEAST)
-    below = [(fit(f"rated {row.rated}", sizes, "regular", 1), look.soft, "regular")]
-    below += [(fit(row.note, sizes, "bold", 2), colour, "bold")] if row.note else []
-    for first in range(len(_LABELS)):
-        parts = [(fit(row.label, _LABELS[first:], "bold", 2), look.ink, "bold"), *below]
-        texts = [(text, part.size, of_text, weight) for part, of_text, weight in parts for text in part.lines]
-        if _height(page, texts) <= height:
-            return texts
-    label = cut_text(page, row.label, LEAST, width, "bold")
-    return [(label.lines[0], LEAST, look.ink, "bold"), *texts[-sum(len(part.lines) for part, _, _ in below) :]]
+def _place_row(page: Page, texts: tuple[str, str, str], lines: _RowLines, y: float, colour: str) -> float:
+    """Place a rating's line or lines, the first on a baseline; return the last one's."""
+    look, size, left = page.look, lines.size, page.shape.safe.left
+    styles = ((colour, "bold"), (look.ink, "bold"), (look.ink, "regular"))
+    for index, line in enumerate(lines.form):
+        y += _PITCH * size if index else 0.0
+        for part in line:
+            x = left + (lines.starts if part else 0.0)
+            if part == 2 and 1 in line:
+                x += page.width(texts[1], size, "bold") + _NAME_GAP * size
+            of_text, weight = styles[part]
+            page.add(page.text(texts[part], x, y, size, of_text, weight=weight, remedy=SHORTEN_LABEL))
+    return y
 
 
-def _height(page: Page, texts: Sequence[_Text]) -> float:
-    """Return the height of lines of text, from the first one's capitals to the last one's baseline."""
-    return page.cap(texts[0][1], "bold") + _LINE * sum(size for _, size, _, _ in texts[1:])
-
-
-def _place_row(
-    page: Page, row: ScoreRow, left: float, middle: float, size: float, colour: str, texts: Sequence[_Text]
-) -> None:
-    """Place a figure, and on its right its lines of text."""
-    cap = page.cap(size, "black")
-    baseline = middle + cap / 2
-    figure = page.text(row.measured, page.shape.safe.left, baseline, size, colour, weight="black", remedy=SHORTEN_LABEL)
-    page.add(figure)
-    if row.uncertainty:
-        page.add(page.text(row.uncertainty, figure.box.right + 24, baseline, small(size), page.look.ink))
-    at = middle - _height(page, texts) / 2 + page.cap(texts[0][1], "bold")
-    for index, (text, text_size, text_colour, weight) in enumerate(texts):
-        at += text_size * _LINE if index else 0.0
-        page.add(page.text(text, left, at, text_size, text_colour, weight=weight, remedy=SHORTEN_LABEL))
+def _rest(page: Page, body: Score, shown: Sequence[ScoreRow], left_out: Sequence[ScoreRow]) -> str:
+    """Return what the card has no line for: how many more were missed, and what was not judged; one alone by name."""
+    more = [
+        f"{count} {'more ' if any(row.verdict == verdict for row in shown) else ''}{word}"
+        for verdict, word in (("falls short", "missed"), ("too close to call", "too close to call"))
+        if (count := sum(row.verdict == verdict for row in left_out))
+    ]
+    parts = [f"and {', '.join(more)}"] if more else []
+    if body.unjudged:
+        named = "; ".join([*parts, body.not_judged])
+        if body.not_judged and page.width(named, AXIS) <= page.shape.safe.width:
+            return named
+        parts.append(f"{len(body.unjudged)} not judged")
+    return "; ".join(parts)

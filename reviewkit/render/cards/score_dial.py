@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from reviewkit.model.card import Score
+from collections.abc import Sequence
+
+from reviewkit.model.card import Score, ScoreRow
 from reviewkit.render.cards.needle import wedge_at
 from reviewkit.render.cards.scene import Page, Stroke
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
@@ -13,8 +15,10 @@ _HEAVY, _THIN = 9.0, 3.0
 _EDGE = 120.0  # from the frame's edge to the scale's end, where needles past it have room
 _PAST, _NEXT = 34.0, 28.0  # to the first needle past the end, and from one to the next
 _LARGE, _SMALL = (94.0, 17.0), (60.0, 6.5)  # height and half the width of needles
+_MOST_NAMED = 2
+_NAME = 62.0  # from the line to the baseline of a needle's name
 # the order in which a clip shows them
-PARTS = {"falls short": "step 1", "too close to call": "step 2", "": "step 3", "meets": "sweep 4"}
+PARTS = {"falls short": "step 1", "too close to call": "step 2", "meets": "sweep 3"}
 
 
 def place_score_dial(page: Page, body: Score, line_y: float) -> None:
@@ -44,8 +48,7 @@ def place_score_dial(page: Page, body: Score, line_y: float) -> None:
 
 
 def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: float) -> None:
-    """Place small needles for what was met; larger ones for what was missed or is undecided, which are named below."""
-    look = page.look
+    """Place small needles for what was met; larger ones, a few of them named, for what was missed or is undecided."""
     past = {-1: 0, 1: 0}
 
     def place_of(position: float) -> float:
@@ -60,16 +63,37 @@ def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: 
     with page.part_of(PARTS["meets"]):
         for x in places:
             page.add(wedge_at(page, x, line_y, "meets", *_SMALL))
-    if past[1]:
-        right = middle + half + _PAST - _SMALL[1] - 14
-        width = page.width("beyond", LEAST)
-        if not any(right - width - 20 < x < right + 10 for x in places):
-            page.add(page.text("beyond", right, line_y + 50, LEAST, look.soft, anchor="right"))
-        else:
-            page.add(page.text("beyond", page.shape.safe.right, line_y + 92, LEAST, look.soft, anchor="right"))
-    named = [row for row in (*body.missed, *body.close) if row.position is not None]
-    for index, row in enumerate(named):
+    large = [row for row in (*body.missed, *body.close) if row.position is not None]
+    tips = [place_of(row.position or 0.0) for row in large]
+    for index, (row, x) in enumerate(zip(large, tips, strict=True)):
         muted = index and row.verdict == "falls short" and not body.met
         with page.part_of(PARTS[row.verdict]):
             word = "too close to call" if muted else row.verdict
-            page.add(wedge_at(page, place_of(row.position or 0.0), line_y, word, *_LARGE))
+            page.add(wedge_at(page, x, line_y, word, *_LARGE))
+    if len(large) <= _MOST_NAMED:
+        named = [*zip(large, tips, strict=True)] or [*zip(body.met[:1], places[:1], strict=False)]
+        _place_names(page, body, named, [*tips, *places], line_y)
+
+
+def _place_names(
+    page: Page, body: Score, named: Sequence[tuple[ScoreRow, float]], tips: Sequence[float], line_y: float
+) -> None:
+    """Place a name next to its needle, to the left or the right, if no other needle or name is there."""
+    taken = [(x - _LARGE[1], x + _LARGE[1]) for x in tips]
+    for row, x in named:
+        name, gap = name_of(body, row), _LARGE[1] + 14.0
+        width = page.width(name, AXIS)
+        for left in (x - gap - width, x + gap):
+            clear = all(left > end + 10 or left + width < start - 10 for start, end in taken)
+            if clear and page.shape.safe.left <= left and left + width <= page.shape.safe.right:
+                with page.part_of(PARTS[row.verdict]):
+                    page.add(page.text(name, left, line_y + _NAME, AXIS, page.look.status(row.verdict)))
+                taken.append((left, left + width))
+                break
+
+
+def name_of(body: Score, row: ScoreRow) -> str:
+    """Return a rating's name without its condition, unless another rating on the card differs only in that."""
+    heads = [each.label.split(",")[0] for each in (*body.missed, *body.close, *body.met)]
+    head = row.label.split(",")[0]
+    return head if heads.count(head) == 1 else row.label
