@@ -38,8 +38,10 @@ def _of_body(body: Body) -> Body:
         case Ending():
             return replace(body, hero=body.hero and _of_hero(body.hero))
         case Score():
-            rows = (tuple(map(_of_row, some)) for some in (body.missed, body.close, body.unjudged, body.met))
-            return Score(*rows)
+            missed, close, unjudged, met = (
+                tuple(map(_of_row, some)) for some in (body.missed, body.close, body.unjudged, body.met)
+            )
+            return replace(body, missed=missed, close=close, unjudged=unjudged, met=met)
         case Chart():
             panels = (
                 replace(panel, traces=tuple(replace(t, label=_in_words(t.label)) for t in panel.traces))
