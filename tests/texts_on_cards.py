@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 
@@ -111,5 +112,5 @@ def _row(row: Row) -> str:
 
 
 def figure_of(verdict: Verdict) -> str:
-    """The number of a verdict's figure, as it must be printed: "60.3" of "60.3 ± 1.6 W at 1 kHz"."""
-    return verdict.measured.split(" ")[0]
+    """The number of a verdict's figure, as it must be printed: "60.3" of "60.3 ± 1.6 W", "0.09" of "≤ 0.09 %"."""
+    return re.sub("^(≤|≥|at least) ", "", verdict.measured).split(" ")[0]

@@ -8,8 +8,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-
+from reviewkit.episode.judged_curves import add_figures, find_height, keep_alike
 from reviewkit.episode.loudspeakers import find_loudspeakers
 from reviewkit.episode.wording import lower_first
 from reviewkit.measure import figures
@@ -78,7 +77,10 @@ def make_stills(
     own = [c for c in changes if c.after.measurement in ids and c.before.measurement in ids]
     leading = [f.quantity for f in base.hero.findings if quantities.quantity_of(f).is_distortion] if base.hero else []
     compared = sorted(compared, key=lambda quantity: quantity not in leading)  # of THD and THD+N, the card's own
-    change = largest_change(own, compared, verdict.findings if verdict else ())
+    judged = verdict.findings if verdict else ()
+    # at the rated condition if both stages were measured there, so that the verdict's figure is the pair's
+    rated = [quantity for quantity in compared if any(f.quantity == quantity for f in judged)]
+    change = largest_change(own, rated, judged) or largest_change(own, compared, judged)
     made = [] if change is None else [_pair(base, runs, change, one_channel=not _changed_alike(change, own))]
     if verdict is not None and not further:
         one = _judged(alone, runs, verdict)
@@ -258,16 +260,21 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     assert isinstance(base.body, Chart)
     body = _with(base.body, "now", base.body.panels[0].traces)
     limits = tuple(limit for limit in body.panels[0].limits if limit.rating is verdict.rating)[:1]
-    hero = _without(judged_hero(verdict), base.conditions)
     first = body.panels[0]
+    hero = _without(judged_hero(verdict), (*base.conditions, *(f"{limit.label} {first.label}" for limit in limits)))
     key = {"Hz": "frequency", "W": "power"}.get(first.x.unit, "")
     deciding = verdict.findings[0]
     x = deciding.value if deciding.unit == "W" == first.x.unit else deciding.at.get(key)
-    y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else _height(first, deciding, x)
+    y = deciding.at.get("limit") if deciding.unit == "W" == first.x.unit else find_height(first, deciding, x)
     marks = first.marks if x is None or y is None else (Mark(float(x), float(y), channel=deciding.channel),)
+    if verdict.rating.sides_differ and verdict.verdict == MEETS:
+        marks = ()  # the largest may be far from its limit, and no margin says which it is
     traces = first.traces
+    pair = find_loudspeakers(runs, verdict, limits)
+    if pair == "Both" and verdict.verdict == SHORT:  # the other's figure, too
+        traces = add_figures(traces, deciding, _of_run(runs, deciding))
     if x is None and (own := [m for m in marks if math.isclose(m.x, deciding.value)]):  # a place along the axis itself
-        marks, traces = tuple(own), _alike(first.traces, own[0])
+        marks, traces = tuple(own), keep_alike(first.traces, own[0])
     first = replace(first, limits=limits, marks=marks, traces=traces)
     return replace(
         base,
@@ -275,17 +282,8 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
         body=replace(body, panels=(first, *(replace(p, limits=()) for p in body.panels[1:]))),
         hero=hero,
         verdict=verdict,
-        finding=_finding("verdict", runs, base, verdict=verdict, pair=find_loudspeakers(runs, verdict, limits)),
+        finding=_finding("verdict", runs, base, verdict=verdict, pair=pair),
     )
-
-
-def _alike(traces: Sequence[Trace], mark: Mark) -> tuple[Trace, ...]:
-    """Return the curves of what a mark lies on, of all channels: noise without distortion."""
-    near = [t for t in traces if t.channel == mark.channel and t.role not in OF_NO_STAGE and len(t.x)]
-    on = min(near, key=lambda t: abs(float(np.interp(mark.x, t.x, t.y)) - mark.y), default=None)
-    if on is None:
-        return tuple(traces)
-    return tuple(t for t in traces if t.label.removeprefix(t.channel) == on.label.removeprefix(on.channel))
 
 
 def _without(hero: Hero, conditions: Sequence[str]) -> Hero:
@@ -319,22 +317,6 @@ def judged_hero(verdict: Verdict) -> Hero:
     caption = ", ".join(filter(None, (name, side, "" if under in name else under, place)))
     spread = f"± {spread}" if plus_minus else ""
     return Hero(number, caption, "", spread, channel=finding.channel, findings=(finding,), short=short)
-
-
-def _height(panel: Panel, finding: Finding, x: float | None) -> float | None:
-    """Return a channel's curve at a place, so that a ring is exactly on it: of several the one with the figure."""
-    if x is None:
-        return None
-    heights = [
-        float(t.y[min(range(len(t.x)), key=lambda i: abs(t.x[i] - x))])
-        for t in panel.traces
-        if t.role not in OF_NO_STAGE
-        and t.channel == finding.channel[:1]
-        and len(t.x)
-        and t.x[0] * 0.99 <= x <= t.x[-1] * 1.01
-    ]
-    wanted = abs(finding.value) if finding.unit == panel.y.unit else float("inf")
-    return min(heights, key=lambda y: abs(abs(y) - wanted) if wanted < float("inf") else -abs(y), default=None)
 
 
 def _with(chart: Chart, stage: str, traces: Sequence[Trace]) -> Chart:

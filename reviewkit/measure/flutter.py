@@ -144,7 +144,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         scales.seconds(max(_curve(run, "deviation").facts["seconds"] for run in runs)),
         scales.swing(max(largest, _LOWEST_DRAWN_PERCENT), "%"),
         traces,
-        label="speed around its mean",
+        label="speed around its mean, unweighted",
         one_channel=True,
         one_scale=True,
     )

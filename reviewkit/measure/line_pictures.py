@@ -14,14 +14,13 @@ from reviewkit.model.card import Mark, Panel, Trace
 from reviewkit.model.finding import Curve, Finding, Run
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.jitter import REACH_HZ, Jitter
-from reviewkit.signal.named_lines import highest_lines
+from reviewkit.signal.named_lines import RUMBLE_BAND_HZ, STEREO_HZ, highest_lines
 from reviewkit.signal.noise_lines import Noise
 
 SPECTRUM, SIDEBANDS = "spectrum", "sidebands"
 _MOST_DRAWN = 600
 _LOWEST_DB = -160.0  # below the highest: nothing is drawn there
 _LOWEST_HZ, _HIGHEST_HZ = 10.0, 100_000.0
-_RUMBLE_DRAWN_HZ = 1000.0
 _MOST_NAMED, _NAMED_APART_HZ = 3, 400.0
 
 
@@ -51,15 +50,17 @@ def _curve(name: str, channel: str, x: Array, ratio: Array, facts: dict[str, obj
     return Curve(name, channel, read_only(x), read_only(np.asarray(y)), facts)
 
 
-def spectrum_panel(runs: Sequence[Run], main: Run, channel: str) -> Panel:
-    """Return the spectra of one channel, their lines ringed and named. Of rumble only what is below 1 kHz is drawn."""
+def spectrum_panel(runs: Sequence[Run], main: Run, channel: str, key: Finding | None) -> Panel:
+    """Return the spectra of one channel, the lines that its figure is made of ringed and named. Of rumble only its band
+    is drawn.
+    """
     unit = _of(main, SPECTRUM, channel)[0].facts["unit"]
     traces = [trace for run in runs for trace in _traces(run, runs, SPECTRUM, channel, unit)]
     x = scales.dial_for(traces)
     if main.get("rumble", channel) is not None:
-        traces = [_below(trace, _RUMBLE_DRAWN_HZ) for trace in traces]
-        x = scales.rates(_LOWEST_HZ, _RUMBLE_DRAWN_HZ)
-    marks = [_mark(f, figures.trace_role(run, runs)) for run in runs for f in run.findings if _is_line(f, channel)]
+        traces = [_below(trace, RUMBLE_BAND_HZ[1]) for trace in traces]
+        x = scales.rates(*RUMBLE_BAND_HZ)
+    marks = [_mark(f, figures.trace_role(run, runs)) for run in runs for f in run.findings if key and _is_in(f, key)]
     levels = [0.0 if unit == "dB" else float(np.max(traces[0].y)), *(mark.y for mark in marks if mark.x <= x.high)]
     levels += [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
     return Panel(
@@ -76,10 +77,16 @@ def _below(trace: Trace, top_hz: float) -> Trace:
     return replace(trace, x=read_only(trace.x[inside]), y=read_only(trace.y[inside]))
 
 
-def _is_line(f: Finding, channel: str) -> bool:
-    """Return whether a finding is a channel's line that stands out of the noise."""
-    named = f.quantity == "line_level" and "band" not in f.at
-    return f.channel == channel and not f.bound and (named or f.quantity == "strongest_other_line")
+def _is_in(f: Finding, key: Finding) -> bool:
+    """Return whether a finding is a line that stands out of the noise, and which the card's figure is of."""
+    hz = f.at.get("frequency")
+    if f.channel != key.channel or f.bound or hz is None:
+        return False
+    if f.quantity != "line_level" or key.quantity == "line_level":
+        return f.quantity == key.quantity and hz == key.at.get("frequency")
+    if key.quantity == "subcarrier_suppression":
+        return hz in STEREO_HZ.values()
+    return key.quantity == "rumble" and RUMBLE_BAND_HZ[0] <= hz <= RUMBLE_BAND_HZ[1]
 
 
 def _mark(f: Finding, role: str) -> Mark:

@@ -26,15 +26,13 @@ from reviewkit.model.weightings import RMS, RUMBLE_B_TYPE
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.demodulation import NotModulated
 from reviewkit.signal.jitter import REACH_HZ, Jitter, jitter_lines
-from reviewkit.signal.named_lines import RUMBLE_BAND_HZ, line_at, strongest_other
+from reviewkit.signal.named_lines import RUMBLE_BAND_HZ, STEREO_HZ, line_at, strongest_other
 from reviewkit.signal.noise_lines import Noise, band_volts, scatter
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.spectrum_lines import is_even
 from reviewkit.signal.weighting import rumble_b_type
 
 RUMBLE = "rumble"
-# an FM tuner's pilot tone and its subcarrier (ITU-R BS.450)
-_STEREO_HZ = {"pilot": 19_000.0, "subcarrier": 38_000.0}
 _WEIGHTED_TO_HZ = 2000.0  # two poles and more above 315 Hz: what is missing above doesn't count
 _MOST_HARMONICS = 20
 
@@ -94,7 +92,7 @@ def _named(c: Conditions, noise: Noise) -> Named:
     if "turntable" in types or figures.rated(c, RUMBLE):
         usual[RUMBLE] = RUMBLE_BAND_HZ
     if "tuner" in types or figures.rated(c, "subcarrier_suppression"):
-        usual |= _STEREO_HZ
+        usual |= STEREO_HZ
     # what nobody asked for isn't missed
     asked = bool(figures.rated(c, RUMBLE, "subcarrier_suppression"))
     reached = {name: at for name, at in usual.items() if asked or _top_hz(at) <= noise.reach_hz[1]}
@@ -154,9 +152,9 @@ def _band(
 
 def _stereo(c: Conditions, channel: str, noise: Noise, reference: ReferenceTone, named: Named) -> list[Finding]:
     """Return the tone over pilot and subcarrier together, if both are named and reached."""
-    lines = [line_at(noise, hz) for hz in _STEREO_HZ.values() if hz in named.values()]
+    lines = [line_at(noise, hz) for hz in STEREO_HZ.values() if hz in named.values()]
     reached = [line for line in lines if line is not None]
-    if len(reached) < len(_STEREO_HZ):
+    if len(reached) < len(STEREO_HZ):
         return []
     db = -_ratio_db(math.hypot(*(line.level_v for line in reached)), reference)
     made = _finding(c, "subcarrier_suppression", channel, db, reference)
@@ -241,9 +239,12 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     key = quantities.worse(found)
     if key is None:
         channel = main.curves[0].channel if main.curves else ""
-        panels = (spectrum_panel(runs, main, channel),) if main.curves else ()
+        panels = (spectrum_panel(runs, main, channel, None),) if main.curves else ()
         return figures.card(runs, KIND.title, Chart(panels), None)
-    panel = (sidebands_panel if key.quantity == "jitter" else spectrum_panel)(runs, main, key.channel)
+    if key.quantity == "jitter":
+        panel = sidebands_panel(runs, main, key.channel)
+    else:
+        panel = spectrum_panel(runs, main, key.channel, key)
     hero = figures.hero(key, found)
     shown = ("rumble", "line_level", "subcarrier_suppression", "strongest_other_line", "jitter")
     known = any(what == name for *_, name in _HEROES)

@@ -130,8 +130,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 def _limit(rating: Rating, run: Run) -> Limit:
     """Return how low the curve may fall: to 80 % of a nominal impedance."""
     share = impedance.RATED_SHARE if rating.quantity == "impedance" else 1.0
-    # of a nominal impedance the verdict names both it and what it may fall to
-    text = f"rated {rating_words.limit_text(rating)}" if share == 1.0 else ""
+    # of a nominal impedance the verdict has both it and what it may fall to
+    text = f"rated {rating_words.limit_text(rating)}" if share == 1.0 else "lowest allowed"
     return Limit(share * (rating.printed or 0.0), None, *_band_hz(run.conditions), text, rating)
 
 

@@ -166,7 +166,7 @@ def seconds(length_s: float) -> Axis:
     """Return a time scale from zero to the end of a record, in s."""
     scale = _from_zero(length_s, "s")
     ticks = [tick for tick in scale.ticks if tick[0] < length_s - 0.9 * (scale.ticks[1][0] - scale.ticks[0][0])]
-    return Axis(0.0, length_s, "linear", (*ticks, (length_s, trimmed(float(f"{length_s:.3g}")))), "s", scale.minor)
+    return Axis(0.0, length_s, "linear", (*ticks, (length_s, trimmed(float(f"{length_s:.3g}")))), "s")
 
 
 def _from_zero(top: float, unit: str) -> Axis:

@@ -175,6 +175,8 @@ class Hero:
         Above it, what it is, with its channel in words: "distortion, right, at 1 W".
     short
         The same where that has no room: "right, at 1 W".
+    bound
+        "at most" or "at least" if the figure is a bound.
     before
         The same figure before the repair, shown light and soft.
     uncertainty
@@ -201,6 +203,12 @@ class Hero:
     y_before: float | None = None
     findings: tuple[Finding, ...] = ()
     short: str = ""
+    bound: str = ""
+
+    @property
+    def heading(self) -> str:
+        """Return what is above the figure, with the bound that it is: "rumble, at most"."""
+        return ", ".join(filter(None, (self.caption or ("after" if self.before else ""), self.bound)))
 
 
 # ------------------------------------------------------------------ cards without a chart

@@ -151,6 +151,11 @@ class Rating:
         """The one figure that the maker prints, whichever it is; None for a tolerance of two sides."""
         return next((v for v in (self.at_least, self.at_most, self.nominal) if v is not None), None)
 
+    @property
+    def sides_differ(self) -> bool:
+        """Return whether it allows more on one side than on the other."""
+        return self.within is not None and -self.within[0] != self.within[1]
+
 
 @dataclass(frozen=True)
 class PrintedFigure:

@@ -22,12 +22,11 @@ class Verdict:
     why: str = ""
     assumed: str = ""  # conditions the maker left out, as the bench had them
     position: float | None = None  # the needle: -1 … 1, 0 on the limit, beyond for past the scale; None: no pointer
-    ends: tuple[str, str] = ("", "")  # values at the ends of its scale: half and twice the rating, or 6 dB either side
     measurements: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     room: float | None = None  # `position` without the ends of its scale, and as near to 0 as it is
     brief: str = ""  # of what is not comparable: which condition differs, in six words at most
-    limit_source: str = "rated"  # on a card, above the limit's figure: where it comes from, "rated 8 Ω: at least"
+    limit_source: str = "rated"  # on a card, above the limit's figure: where it comes from, "rated 8 Ω: lowest allowed"
     limit_figure: str = ""  # the limit's figure, where `limit` says more than that
     remark: str = ""  # what else the row says: the figure at another frequency, what was not checked
 

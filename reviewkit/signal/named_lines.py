@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 # IEC 60098's unweighted rumble, from memory: its filter falls slowly, so another meter may read a little more
 RUMBLE_BAND_HZ = (10.0, 315.0)
+# an FM tuner's pilot tone and its subcarrier (ITU-R BS.450)
+STEREO_HZ = {"pilot": 19_000.0, "subcarrier": 38_000.0}
 _WITHIN = 0.005  # of the frequency: a clock, or the mains, is off by less
 
 

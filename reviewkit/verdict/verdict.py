@@ -93,7 +93,7 @@ def _judge_as_meant(rating: Rating, label: str, bench: _SharedConditions) -> Ver
         rating=rating,
         rated=f"{rating_words.line(rating)}: {least}",
         limit=least,
-        limit_source=f"rated {rating_words.limit_text(rating)}: at least",
+        limit_source=f"rated {rating_words.limit_text(rating)}: lowest allowed",
         limit_figure=rating_words.limit_text(meant),
     )
 
@@ -137,7 +137,6 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
         remark="; ".join(_remarks(rating, word, deciding, shown, all_answers, findings)),
         assumed=", ".join(dict.fromkeys([*(s.assumed for s in deciding.compared if s.assumed), *harder, *only])),
         position=verdict_words.position(rating, shown, word) if comparable else None,
-        ends=verdict_words.ends(rating, shown.finding),
         room=verdict_words.room(rating, shown) if comparable else None,
         measurements=tuple(used),
         findings=_unique(shown.finding, deciding.finding),

@@ -168,27 +168,6 @@ def position(rating: Rating, answer: Answer, word: str) -> float:
     return sign * min(PAST_SCALE, max(_CLEAR, sign * room(rating, answer)))
 
 
-def ends(rating: Rating, finding: Finding) -> tuple[str, str]:
-    """Return the values at the needle's ends, worse and better: half and twice the rating, or 6 dB either side."""
-    if is_in_percent(rating, finding):
-        percent = distortion_limit(rating)
-        assert percent is not None
-        return quantities.percent(2 * percent), quantities.percent(percent / 2)
-    if rating.within is not None:
-        low, high = rating.within
-        if -low != high:
-            return "", ""
-        return quantities.limit_within(2 * low, 2 * high, rating.unit), quantities.limit_within(
-            low / 2, high / 2, rating.unit
-        )
-    value, better = (rating.at_most, -1) if rating.at_least is None else (rating.at_least, 1)
-    if value is None:
-        return "", ""
-    in_db = rule_of(rating).margin == "db"
-    worse, good = ((value + 6.0 * way if in_db else value * 2.0**way) for way in (-better, better))
-    return rating_words.value_text(worse, rating.unit), rating_words.value_text(good, rating.unit)
-
-
 def no_room(rating: Rating, finding: Finding) -> bool:
     """Return whether this side of a tolerance allows nothing at all."""
     side = quantities.quantity_of(finding).side

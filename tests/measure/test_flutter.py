@@ -118,7 +118,7 @@ def test_the_card_holds_what_the_file_says():
     samples = capture(played())
     card = card_of(KIND, samples, frequency_hz=3150.0, rates_hz={"capstan": 4 / 1.01}, load_ohm=8.0)
     (over_time,) = card.body.panels
-    assert (over_time.x.unit, over_time.y.unit, over_time.label) == ("s", "%", "speed around its mean")
+    assert (over_time.x.unit, over_time.y.unit, over_time.label) == ("s", "%", "speed around its mean, unweighted")
     assert float(np.mean(over_time.traces[0].y)) == pytest.approx(0.0, abs=0.005)  # 1 % too fast
     assert float(np.ptp(over_time.traces[0].y)) == pytest.approx(0.2, rel=0.05)
     run = run_from(samples, conditions(KIND, frequency_hz=3150.0, rates_hz={"capstan": 4 / 1.01}))
@@ -254,6 +254,6 @@ def test_found_pair_and_rated_have_one_scale_and_the_rates_a_card_if_a_note_asks
         assert picture.hero.figure == cards[name].hero.figure
         assert picture.body.panels[0].fall is None
         assert all(mark.x < 20 for mark in picture.body.panels[0].marks)
-    assert "Speed around its mean." in cards["flutter-found"].alt
+    assert "Speed around its mean, unweighted." in cards["flutter-found"].alt
     assert "Curves" not in cards["flutter-found"].alt  # one curve without a name
     assert "Curves: in step, for comparison." in cards["azimuth-found"].alt

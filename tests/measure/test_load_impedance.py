@@ -184,7 +184,10 @@ def test_a_nominal_impedance_is_judged_by_the_80_percent_rule():
             f"at least {0.8 * nominal:g} Ω",
             f"{nominal:g} Ω, nominal: at least {0.8 * nominal:g} Ω",
         )
-        assert (verdict.limit_source, verdict.shown_limit) == (f"rated {nominal:g} Ω: at least", f"{0.8 * nominal:g} Ω")
+        assert (verdict.limit_source, verdict.shown_limit) == (
+            f"rated {nominal:g} Ω: lowest allowed",
+            f"{0.8 * nominal:g} Ω",
+        )
         assert verdict.measured.startswith("6.52 Ω")
 
 

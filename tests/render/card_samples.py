@@ -139,9 +139,7 @@ def response():
         title="As flat as rated",
         stage="After the repair",
         hero=Hero("±0.57 dB", "response, right, at 20 Hz", channel="R"),
-        verdict=verdict(
-            "Response", "±0.5 dB", "falls short", -0.2, "±0.57 dB", margin="+0.07 dB", ends=("±1 dB", "±0.25 dB")
-        ),
+        verdict=verdict("Response", "±0.5 dB", "falls short", -0.2, "±0.57 dB", margin="+0.07 dB"),
         corner=UNIT,
     )
 
@@ -159,7 +157,7 @@ def power():
         title="Right at its rated power",
         stage="After the repair",
         hero=Hero("40.3", "right channel", "", "± 1.6 W", channel="R"),
-        verdict=verdict("Power into 4 Ω", "40 W", "too close to call", 0.0, "40.3 ± 1.6 W", ends=("20 W", "80 W")),
+        verdict=verdict("Power into 4 Ω", "40 W", "too close to call", 0.0, "40.3 ± 1.6 W"),
         corner=UNIT,
     )
 

@@ -60,8 +60,9 @@ def middle_of(line):
     return line.points[len(line.points) // 2]
 
 
-def wedge_of(items):
-    return shapes(items, "needle", Area)[0]
+def wedge_over(text):
+    x, y = middle(text)
+    return Area("needle", ((x, y - 60), (x + 18, y + 60), (x - 18, y + 60)), LOOK.status("meets"))
 
 
 def curve_of(items, channel="L", role="now"):
@@ -82,7 +83,7 @@ GEOMETRY = {
         lambda i: [*i, Stroke("needle", (middle(text_of(i, "falls")), middle(text_of(i, "short"))), LOOK.soft, 2)],
         "covered",
     ),
-    "a wedge over a text": (lambda i: onto(i, "−1", *np.mean(wedge_of(i).points, axis=0)), "covered"),
+    "a wedge over a text": (lambda i: [*i, wedge_over(text_of(i, "−1"))], "covered"),
     "a band over a text": (
         lambda i: [*i, Area("band", ((97, 60), (400, 60), (400, 130), (97, 130)), LOOK.band)],
         "covered",

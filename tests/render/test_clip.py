@@ -123,22 +123,27 @@ def parts(step):
 
 def test_a_verdict_appears_from_the_scale_to_the_word():
     steps = steps_of("response")
-    assert [step.way for step in steps] == ["", "slide", "fade", "sweep", "fade", "swing", "fade"]
+    assert [step.way for step in steps] == ["", "slide", "fade", "sweep", "fade", "fade"]
     assert [(item.kind, item.part) for item in steps[0].items] == [("dial", "line")]
     assert parts(steps[1]) == {"line", "scale"}
     assert parts(steps[2]) == {"line", "scale", "frame"}
     assert parts(steps[3]) - parts(steps[2]) == {"curve"}
-    wedges = [[item for item in step.items if item.part == "needle" and isinstance(item, Area)] for step in steps]
-    assert [len(some) for some in wedges] == [0, 0, 0, 0, 0, 1, 1]
-    assert "word" not in parts(steps[5])
-    assert {item.text for item in steps[6].items if isinstance(item, Text) and item.part == "word"} >= {
+    assert "word" not in parts(steps[4])
+    assert {item.text for item in steps[5].items if isinstance(item, Text) and item.part == "word"} >= {
         "falls",
         "short",
     }
-    # the wedge comes from the left end of its scale
-    scale = [item for item in steps[5].items if item.part == "needle" and isinstance(item, Stroke)]
+
+
+def test_the_wedge_of_a_number_comes_from_the_left_end_of_its_scale():
+    *before, last = steps_of("number")
+    wedges, scale = (
+        [item for item in last.items if item.part == "needle" and isinstance(item, what)] for what in (Area, Stroke)
+    )
+    assert (last.way, len(wedges)) == ("swing", 1)
+    assert not any(wedges[0] in step.items for step in before)
     left = min(x for item in scale for x, _ in item.points)
-    assert np.mean(wedges[5][0].points, axis=0)[0] - steps[5].reach == pytest.approx(left, abs=2)
+    assert np.mean(wedges[0].points, axis=0)[0] - last.reach == pytest.approx(left, abs=2)
 
 
 def test_a_pair_starts_from_its_card_as_found():

@@ -128,9 +128,7 @@ def _place_chart(page: Page, card: Card) -> None:
 
 
 def _name_rating(card: Card, chart: Chart, verdict: Verdict) -> Card:
-    """Return a card that names its rating one time: if its chart shows it as a limit, there is no needle, and the limit
-    has no label that repeats the verdict's.
-    """
+    """Return a card that names its rating one time: its limit in the chart has no label that repeats the verdict's."""
     limits = [limit for panel in chart.panels for limit in panel.limits]
     if not any(limit.rating == verdict.rating for limit in limits):
         return card
@@ -139,4 +137,4 @@ def _name_rating(card: Card, chart: Chart, verdict: Verdict) -> Card:
         replace(panel, limits=tuple(replace(e, label="") if e.label == repeated else e for e in panel.limits))
         for panel in chart.panels
     ]
-    return replace(card, body=replace(chart, panels=tuple(panels)), verdict=replace(verdict, position=None))
+    return replace(card, body=replace(chart, panels=tuple(panels)))

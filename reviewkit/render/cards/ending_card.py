@@ -167,8 +167,8 @@ def _place_hero(page: Page, hero: Hero, box: Box, largest: float) -> tuple[float
     look = page.look
     caption = None
     if hero.caption:
-        caption = fit_text(page, hero.caption, (48.0, NOTE, AXIS, LEAST), box.width, most=2)
-        caption = caption or cut_text(page, hero.caption, LEAST, box.width)
+        caption = fit_text(page, hero.heading, (48.0, NOTE, AXIS, LEAST), box.width, most=2)
+        caption = caption or cut_text(page, hero.heading, LEAST, box.width)
     old = bare(hero.before, hero.figure) if hero.before else ""
     for size in range(int(largest), 43, -4):
         before = page.width(old, size, "light") + _ARROW + 2 * _ARROW_GAP if old else 0.0

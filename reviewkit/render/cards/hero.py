@@ -8,7 +8,6 @@ from dataclasses import dataclass, replace
 from reviewkit.model.card import Hero
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.needle import FOOT, NOTCH, fit_scale, least_width, place_needle
 from reviewkit.render.cards.scene import Area, Measure, Page, Stroke
 from reviewkit.render.cards.sizes import LEAST, NOTE, STRIP_HEROES
 from reviewkit.render.cards.typeset import fit_text
@@ -17,10 +16,9 @@ from reviewkit.verdict.verdict_words import MEETS, margin_words
 _ARROW, _ARROW_GAP = 100.0, 44.0
 _CAPTION_GAP, _NOTE_GAP = 36.0, 34.0  # between caption, figure and note
 _STACK_GAP = 40.0  # between the old figure and the new one's caption
-_PART_GAP = 64.0  # between figure, needle and word
+_PART_GAP = 64.0  # between figure, rating and word
 _WORD, _LONG_WORD = 120.0, 84.0
 _RATED = (110.0, 96.0, 84.0, 72.0, 60.0, NOTE)  # what is rated, next to the figure
-_LEAST_NEEDLE, _MOST_NEEDLE = 330.0, 560.0
 _LINE = 46.0  # pitch of captions and notes
 _NEARLY = 0.85  # what costs more of the figure's size is left out
 _LEAST_HEROES = (84.0, 76.0, 68.0)
@@ -74,11 +72,10 @@ class HeroBlock:
                 x = old.box.right + _ARROW_GAP
                 arrow(page, x, old.baseline - cap / 2, _ARROW)
                 x += _ARROW + _ARROW_GAP
-        caption = hero.caption or ("after" if hero.before else "")
-        if caption:
+        if hero.heading:
             page.add(
                 page.text(
-                    caption,
+                    hero.heading,
                     x,
                     y + caption_cap,
                     NOTE,
@@ -114,8 +111,8 @@ def lay_out_hero(measure: Measure, hero: Hero, size: float, *, stacked: bool) ->
     if hero.uncertainty:
         figure += 24 + measure(hero.uncertainty, small(size), "regular").width
     width = figure
-    if caption := hero.caption or ("after" if hero.before else ""):
-        width = max(width, measure(caption, NOTE, "bold").width)
+    if hero.heading:
+        width = max(width, measure(hero.heading, NOTE, "bold").width)
         height += caption_cap + _CAPTION_GAP
     if hero.note:
         width = max(width, measure(hero.note, NOTE, "regular").width)
@@ -154,7 +151,7 @@ class Strip:
 
 
 def fit_strip(page: Page, hero: Hero, verdict: Verdict | None) -> Strip:
-    """Fit a strip to the width, without the needle if need be, then with the rating under the word, or a short caption.
+    """Fit a strip to the width, with the rating under the word if need be, or a short caption.
 
     Raises
     ------
@@ -162,35 +159,27 @@ def fit_strip(page: Page, hero: Hero, verdict: Verdict | None) -> Strip:
         If no form fits.
     """
     square = page.shape.stacked and not page.shape.is_tall  # where there is never room next to the figure
-    plain = verdict and replace(verdict, position=None)
     heroes = (hero, replace(hero, caption=hero.short)) if hero.short else (hero,)
-    forms = [(each, *form) for each in heroes for form in ((verdict, square), (plain, square), (plain, True))]
-    sizes = [_strip_size(page, each, tried, under=under) or 0.0 for each, tried, under in forms]
-    for (each, tried, under), size in zip(forms, sizes, strict=True):
+    forms = [(each, under) for each in heroes for under in dict.fromkeys((square, True))]
+    sizes = [_strip_size(page, each, verdict, under=under) or 0.0 for each, under in forms]
+    for (each, under), size in zip(forms, sizes, strict=True):
         if size and size >= _NEARLY * max(sizes):
-            return Strip(each, tried, size, under)
+            return Strip(each, verdict, size, under)
     raise page.fault(hero.figure, SHORTEN_HERO)
 
 
 def _strip_size(page: Page, hero: Hero, verdict: Verdict | None, *, under: bool) -> float | None:
-    """Return the size of the figure on a strip, the largest that fits next to needle and word, if any does."""
+    """Return the size of the figure on a strip, the largest that fits next to rating and word, if any does."""
     safe, stacked = page.shape.safe, page.shape.stacked
     others = 0.0
     if verdict is not None and not page.shape.is_tall:
         word = _WordBlock.of(page, verdict, with_limit=under)
         others = _PART_GAP + word.width
-        if not under and verdict.position is None:
+        if not under:
             others += _PART_GAP + _rated_width(page, verdict, _RATED[-1])
-        if not stacked and verdict.position is not None:
-            needle = max(_least_needle(page, verdict), _LEAST_NEEDLE)
-            if needle > _MOST_NEEDLE:
-                return None
-            others += _PART_GAP + needle
     elif verdict is not None and not under:
         word = _WordBlock.of(page, verdict, with_limit=False)
-        if verdict.position is not None and _least_needle(page, verdict) > _tall_needle(page, word):
-            return None
-        if verdict.position is None and _rated_width(page, verdict, _RATED[-1]) > safe.width - word.width - _PART_GAP:
+        if _rated_width(page, verdict, _RATED[-1]) > safe.width - word.width - _PART_GAP:
             return None
     # two figures next to a word, in the narrowest frame
     sizes: tuple[float, ...] = STRIP_HEROES + (_LEAST_HEROES if stacked and not page.shape.is_tall else ())
@@ -204,9 +193,9 @@ def _strip_size(page: Page, hero: Hero, verdict: Verdict | None, *, under: bool)
 
 
 def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
-    """Place the strip above a chart: judged figure with channel, needle with rating, word with margin.
+    """Place the strip above a chart: judged figure with channel, what is rated, word with margin.
 
-    A tall frame has needle and word below the figure; a square one has no needle.
+    A tall frame has rating and word below the figure; a square one has the rating below the word.
 
     Returns
     -------
@@ -227,10 +216,6 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
         return bottom
     word = _WordBlock.of(page, verdict, with_limit=strip.under)
     word_left = safe.right - word.width
-    if page.shape.is_tall and verdict.position is not None:
-        line_y = bottom + NOTCH + 24
-        _needle(page, safe.left + 24, line_y, _tall_needle(page, word), verdict)
-        return max(line_y + FOOT, word.place(page, word_left, line_y + 20))
     if page.shape.is_tall and strip.under:
         return word.place(page, word_left, bottom + word.height(page) + 24)
     if page.shape.is_tall:
@@ -239,21 +224,15 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
         top = baseline - page.cap(_RATED[0]) - caption
         _place_rated(page, Box(safe.left, top, word_left - _PART_GAP, baseline), verdict, in_middle=False)
         return word.place(page, word_left, baseline)
-    baseline = top + (page.cap(NOTE) + _CAPTION_GAP if hero.caption or hero.before else 0.0)
+    baseline = top + (page.cap(NOTE) + _CAPTION_GAP if hero.heading else 0.0)
     if page.shape.stacked:  # the word's head is as high as the figure's
         return max(bottom, word.place(page, word_left, baseline + word.height(page)))
     baseline += page.cap(size, "black")
     bottom = max(bottom, word.place(page, word_left, baseline))
     start = safe.left + block.width + _PART_GAP
-    room = word_left - _PART_GAP - start
-    if strip.under:
-        return bottom
-    if verdict.position is None:
-        _place_rated(page, Box(start, top, start + room, baseline), verdict, in_middle=True)
-        return bottom
-    width = min(room, _MOST_NEEDLE)
-    _needle(page, start + (room - width) / 2, baseline - 55, width, verdict)
-    return max(bottom, baseline - 55 + FOOT)
+    if not strip.under:
+        _place_rated(page, Box(start, top, word_left - _PART_GAP, baseline), verdict, in_middle=True)
+    return bottom
 
 
 def _rated_width(page: Page, verdict: Verdict, size: float) -> float:
@@ -268,24 +247,6 @@ def _place_rated(page: Page, room: Box, verdict: Verdict, *, in_middle: bool) ->
     with page.part_of("reading"):
         page.add(page.text(verdict.limit_source, left, room.top + page.cap(NOTE), NOTE, page.look.soft))
         page.add(page.text(verdict.shown_limit, left, room.bottom, size, page.look.soft, remedy=SHORTEN_VERDICT))
-
-
-def _least_needle(page: Page, verdict: Verdict) -> float:
-    return least_width(page, f"rated {verdict.limit}", verdict.position)
-
-
-def _tall_needle(page: Page, word: _WordBlock) -> float:
-    """Return a needle's width in a tall frame, where only the word is next to it."""
-    return min(page.shape.safe.width - word.width - _PART_GAP - 24, _MOST_NEEDLE)
-
-
-def _needle(page: Page, left: float, line_y: float, width: float, verdict: Verdict) -> None:
-    """Place a needle in a width."""
-    left, width = fit_scale(left, width, verdict.position)
-    with page.part_of("needle"):
-        place_needle(
-            page, left, line_y, width, verdict.position, verdict.verdict, f"rated {verdict.limit}", verdict.ends
-        )
 
 
 @dataclass(frozen=True)
@@ -344,7 +305,6 @@ def halves(word: str) -> tuple[str, str]:
 
 def margin_text(verdict: Verdict) -> str:
     """Return what goes under a verdict's word: "by 0.14 dB", "by a factor of 1.3", or why it isn't comparable."""
-    low, high = verdict.rating.within or (0.0, 0.0)
-    if -low != high and verdict.verdict == MEETS:
+    if verdict.rating.sides_differ and verdict.verdict == MEETS:
         return ""  # of two unequal limits: a viewer can't see to which one it is
     return margin_words(verdict) or verdict.brief

@@ -7,14 +7,12 @@ twice the rating, for levels in dB 6 dB on either side.
 from __future__ import annotations
 
 from reviewkit.render.cards.scene import Area, Page, Stroke
-from reviewkit.render.cards.sizes import AXIS, NOTE
 
 PAST_END = 1.2  # where a needle beyond the scale points, in half scales from the notch
 _TICKS = 8  # intervals along the scale; the notch is in the middle
 _HEAVY, _THIN = 9.0, 3.0
 _END, _TICK, NOTCH = 29.0, 14.0, 84.0
 _WEDGE_TOP, FOOT, WEDGE = 7.0, 118.0, 18.0  # of the wedge: its tip and foot below the line, half its width
-_GAP, _OVERHANG = 16.0, 24.0
 
 
 def fit_scale(left: float, width: float, position: float | None) -> tuple[float, float]:
@@ -26,20 +24,6 @@ def fit_scale(left: float, width: float, position: float | None) -> tuple[float,
     return (left + past * width + WEDGE if position < 0 else left), width
 
 
-def least_width(page: Page, rated: str, position: float | None) -> float:
-    """Return the width of a scale, with its wedge, that has the limit to the right of its notch.
-
-    The limit may reach a little past the end: what is next to the scale is further away.
-    """
-
-    def notch(width: float) -> float:
-        left, scale = fit_scale(0, width, position)
-        return left + scale / 2
-
-    share = notch(1) - notch(0)  # of the width that is to the left of the notch
-    return (page.width(rated, AXIS) + _GAP - _OVERHANG + notch(0)) / (1 - share)
-
-
 def place_needle(
     page: Page,
     left: float,
@@ -47,8 +31,6 @@ def place_needle(
     width: float,
     position: float | None,
     word: str,
-    rated: str = "",
-    ends: tuple[str, str] = ("", ""),
 ) -> None:
     """Place a needle.
 
@@ -62,10 +44,6 @@ def place_needle(
         The wedge: −1 … 1 with 0 at the limit, beyond for one past the scale; None for no wedge.
     word : str
         The verdict, which colours the wedge.
-    rated : str
-        The limit, to the right of the notch: "rated 60".
-    ends : tuple of str
-        What the scale's ends are: "30", "120".
     """
     look = page.look
     middle, right = left + width / 2, left + width
@@ -84,26 +62,9 @@ def place_needle(
         page.add(Stroke("needle", ((middle - _HEAVY / 2, line_y), (far, line_y)), look.ink, _HEAVY))
     notch = look.ink if judged else look.soft
     page.add(Stroke("needle", ((middle, line_y), (middle, line_y - NOTCH)), notch, _HEAVY if judged else _THIN))
-    wedge: tuple[float, float] | None = None
     if position is not None:
         x = middle + width / 2 * min(max(position, -PAST_END), PAST_END)
-        wedge = x - WEDGE, x + WEDGE
         page.add(wedge_at(page, x, line_y, word))
-    if rated:
-        room = width / 2 - _GAP - 12
-        size = next((s for s in (NOTE, AXIS) if page.width(rated, s) <= room), AXIS)
-        page.add(page.text(rated, middle + _GAP, line_y - 44, size, look.ink))
-    for text, at, anchor in ((ends[0], left, "left"), (ends[1], right, "right")):
-        if not text:
-            continue
-        end = page.text(text, at, line_y + 52, AXIS, look.soft, anchor=anchor)
-        if wedge and end.box.left - 8 < wedge[1] and wedge[0] < end.box.right + 8:
-            # the wedge is there: above the end's tick, where it is free, else left out; next to the wedge the end would
-            # seem to be where it isn't
-            if anchor == "right" and rated:
-                continue
-            end = page.text(text, at, line_y - _END - 12, AXIS, look.soft, anchor=anchor)
-        page.add(end)
 
 
 def wedge_at(page: Page, x: float, line_y: float, word: str, height: float = FOOT, half: float = WEDGE) -> Area:

@@ -1,0 +1,86 @@
+"""The cards of the small samples as data: one figure per story, bounds in words, rings where the figure is."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from reviewkit.build import pipeline
+from reviewkit.build.cache import open_cache
+from reviewkit.model.card import Chart, Ending, Number
+
+SAMPLES = Path(__file__).resolve().parents[1] / "sample_session"
+
+
+@pytest.fixture(scope="module")
+def cards(tmp_path_factory):
+    made = {}
+    for gear in ("tuner", "turntable", "loudspeakers"):
+        folder = tmp_path_factory.mktemp("gear") / gear
+        shutil.copytree(SAMPLES / gear, folder, ignore=shutil.ignore_patterns("out"))
+        made |= {(gear, card.id): card for card in pipeline.prepare(folder, open_cache()).episode.stills}
+    return made
+
+
+def panel_of(card):
+    assert isinstance(card.body, Chart)
+    return card.body.panels[0]
+
+
+def test_a_pair_and_its_verdict_have_one_figure_at_the_rated_frequency(cards):
+    found, pair, rated = (cards["tuner", f"distortion{end}"] for end in ("-found", "", "-rated"))
+    assert (found.hero.figure, pair.hero.before, pair.hero.figure) == ("1.5 %", "1.5 %", "0.23 %")
+    assert rated.hero.figure == pair.hero.figure
+    assert {card.hero.findings[0].at["frequency"] for card in (found, pair, rated)} == {1000.0}
+    on_curve = [*panel_of(found).marks, *filter(None, (panel_of(found).fall, panel_of(pair).fall))]
+    assert {each.x for each in on_curve} == {1000.0}
+
+
+def test_only_the_lines_that_a_figure_is_of_are_ringed(cards):
+    """Pilot 66 dB and subcarrier 70 dB below the tone are 64.5 dB together."""
+    card = cards["tuner", "pilot"]
+    marks = panel_of(card).marks
+    assert [mark.text for mark in marks] == ["pilot", "subcarrier"]
+    assert -10 * np.log10(sum(10 ** (mark.y / 10) for mark in marks)) == pytest.approx(64.5, abs=0.1)
+    assert (card.hero.figure, card.hero.caption) == ("64.5 dB", "pilot plus subcarrier")
+
+
+def test_unequal_limits_have_no_ring(cards):
+    """The largest value, +0.03 dB, is 0.47 dB from its limit: a ring there would point at nothing."""
+    card = cards["tuner", "response"]
+    assert card.verdict.rating.within == (-1.5, 0.5)
+    assert panel_of(card).marks == ()
+    assert len(panel_of(card).limits) == 1
+
+
+def test_a_bound_is_in_words_once(cards):
+    found, pair, rated, number, ending = (
+        cards["turntable", name] for name in ("rumble-found", "rumble", "rumble-rated", "number", "ending")
+    )
+    assert (found.hero.figure, found.hero.heading) == ("−37.1 dB", "rumble, at most")
+    assert (pair.hero.before, pair.hero.figure, pair.hero.heading) == ("−37.1 dB", "−48.9 dB", "rumble after, at most")
+    assert (rated.hero.figure, rated.hero.heading) == ("−48.9 dB", "rumble (unweighted), at most")
+    assert isinstance(number.body, Number)
+    assert (number.body.figure, number.body.sentence) == ("−48.9 dB", "Rumble, down from −37.1 dB")
+    assert (number.body.was, number.subject) == ("before, −37.1 dB", "Rumble, unweighted, at most")
+    assert isinstance(ending.body, Ending)
+    assert (ending.body.hero.before, ending.body.hero.figure) == ("−37.1 dB", "−48.9 dB")
+    assert ending.body.hero.heading == "rumble, at most"
+    assert "≤ −48.9 dB" in rated.alt
+
+
+def test_rumble_is_drawn_over_its_band(cards):
+    panel = panel_of(cards["turntable", "rumble"])
+    assert (panel.x.low, panel.x.high) == (10.0, 315.0)
+    assert all(trace.x.min() >= 10.0 and trace.x.max() <= 315.0 for trace in panel.traces)
+
+
+def test_both_loudspeakers_have_their_figures(cards):
+    card = cards["loudspeakers", "impedance"]
+    assert card.title == "Both dip below the rated ohms"
+    assert card.hero.figure == "5.93 Ω"
+    assert [trace.label for trace in panel_of(card).traces] == ["L", "R: 6.05 Ω"]
+    assert panel_of(card).limits[0].label == "lowest allowed"
