@@ -356,6 +356,12 @@ def test_the_samples_pair_needs_no_card_key(composed):
     assert [still.id for still in sample.episode.stills if still.first == "tone"] == ["tone-found", "tone"]
 
 
+def test_the_hunt_and_the_fix_follow_the_pair_before_its_verdict(composed):
+    cards = [card.id for card in composed().episode.cards]
+    at = cards.index("hunt")
+    assert cards[at - 1 : at + 3] == ["power-8ohm", "hunt", "fix", "power-8ohm-rated"]
+
+
 def test_nothing_of_after_is_shown_before_the_repair(composed):
     episode = composed().episode
     stage = {still.id: still.stage for still in episode.stills}

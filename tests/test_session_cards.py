@@ -10,21 +10,25 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from reviewkit.build.card_titles import word_title
 from reviewkit.episode import session_cards
 from reviewkit.episode.hunt import make_fix_card, make_hunt_card
 from reviewkit.episode.outcome import IMPROVED, MEASURED, REPAIRED, Outcome
 from reviewkit.episode.score import judged_figure, make_ending_card, make_score_card
 from reviewkit.ingest.session.repair_file import parse_repair
-from reviewkit.model.card import Card, Chart, Row
+from reviewkit.model import places
+from reviewkit.model.card import Card, Chart, HuntReading, Row
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.session import Bench, EpisodeSettings, PrintedFigure, Rating, Session, Unit
 from reviewkit.model.verdict import Verdict
+from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.spec_table import SpecTable, TableRow
 
 SESSION = Session(Path(), Unit("Norrvale", "Forty", "integrated amplifier", 1977), Bench("aux", mains="120 V 60 Hz"))
 PRICE = PriceLine(329, "USD", 1977, 2024, 5.176, 1703.0, "$329", "$1,700", "", "$260")
+PAGES = Pages(places.templates(), places.templates())
 HEADER = "point,expected,found,unit,tolerance,action,after\n"
 TRAIL = """\
 "Rail, positive",38.5,38.9,V,5 %,none,
@@ -155,19 +159,49 @@ def test_without_a_fault_there_is_no_hunt_and_no_fix():
 def test_the_fix_has_what_was_done_and_what_is_read_after_it():
     card = make_fix_card(points())
     assert (card.body.part, card.body.done) == ("Bias trimmer R", "replaced, sealed")
-    assert [(r.point.split(",")[0], r.expected, r.reading, r.word) for r in card.body.readings] == [
-        ("Bias trimmer R", "open", "221 Ω", "OK"),
-        ("Bias R", "0.2 mV", "22.8 mV", "OK"),
-    ]
-    assert card.finding.facts["back"]
-    off = make_fix_card(points(TRAIL.replace(",1.93\n", ",0.9\n")))
-    assert off.finding.facts["back"] is False
-    assert [(r.point, r.reading) for r in off.body.readings] == [("Bias spreader R, collector to emitter", "0.9 V")]
+    assert card.body.reading == HuntReading("Bias trimmer R, in the base arm", "220 Ω", "221 Ω", "OK")
+    assert (card.body.before, card.body.others) == ("open", "2 others read right again, too")
+    assert card.finding.facts == {"back": True, "off": 0, "part": "The bias trimmer R"}
     # a file of earlier days: only what was read again under the same name
     old = TRAIL.replace(",22.8\n", ",\n").replace(",1.93\n", ",\n").replace(",221\n", ",\n")
     assert make_fix_card(points(old)) is None
     again = make_fix_card(points(old + '"Bias R, after, warm",22,22.6,mV,4 mV,go,\n'))
-    assert [(r.point, r.reading) for r in again.body.readings] == [("Bias R", "22.6 mV")]
+    assert (again.body.reading.point, again.body.reading.reading, again.body.others) == ("Bias R", "22.6 mV", "")
+    assert again.finding.facts["part"] == "The bias R"
+
+
+def test_the_fix_shows_what_is_still_off():
+    low = TRAIL.replace(",1.93\n", ",0.9\n")
+    off = make_fix_card(points(low))
+    shown = off.body.reading
+    assert (shown.point, shown.expected, shown.reading, shown.word) == (
+        "Bias spreader R, collector to emitter",
+        "1.92 V",
+        "0.9 V",
+        "out of tolerance",
+    )
+    assert (off.body.before, off.body.others) == ("0.66 V", "")
+    assert (off.finding.facts["back"], off.finding.facts["off"]) == (False, 1)
+    both = make_fix_card(points(low.replace(",22.8\n", ",9\n"))).body
+    assert (both.reading.point, both.others) == ("Bias R", "Bias spreader R does not, either")
+
+
+@pytest.mark.parametrize(
+    ("part", "facts", "title"),
+    [
+        ("Decoder, free-running", {"back": True}, "The decoder reads right again"),
+        ("Q12", {"back": True}, "Q12 reads right again"),
+        ("B+ voltage", {"back": True}, "The B+ voltage reads right again"),
+        ("Bias R", {"back": True}, "The bias R reads right again"),
+        ("Emitter resistors R", {"back": True}, "It reads right again"),
+        ("Trimmer of the second decoder stage", {"back": True}, "It reads right again"),
+        ("Decoder", {"back": False}, "Not all of it reads right"),
+    ],
+)
+def test_the_fix_s_title_names_the_part(part, facts, title):
+    after = "1" if facts["back"] else "3"
+    card = make_fix_card(points(f'"{part}",1,2,V,5 %,set,{after}\n'))
+    assert word_title(card.finding, PAGES) == title
 
 
 def test_the_long_list_has_every_point():
@@ -391,16 +425,59 @@ def test_of_many_ratings_those_that_are_judged_are_shown():
         Rating("damping_factor", "", at_least=60.0),
     )
     card = session_cards.make_rated_card(replace(SESSION, ratings=ratings), ())
-    assert card.body.rows == (Row(("Power into 8 Ω", "40 W")), Row(("Damping factor", "60")))
+    assert card.body.rows == (Row(("Power into 8 Ω", "at least 40 W")), Row(("Damping factor", "at least 60")))
     assert card.asides == ("manual (1 of 2)",)
+    assert word_title(card.finding, PAGES) == "What the maker printed"
     assert session_cards.make_rated_card(SESSION, ()) is None
-    many = tuple(Rating("power", "W", at_least=40.0, load_ohm=ohms) for ohms in (2.0, 4.0, 8.0, 16.0, 32.0, 64.0))
+    many = tuple(
+        Rating("power", "W", at_least=40.0, load_ohm=ohms, order=n)
+        for n, ohms in enumerate((2.0, 4.0, 8.0, 16.0, 32.0, 64.0), 1)
+    )
     words = ("not measured", *["meets"] * 4, "falls short")
     judged = [replace(v, rating=r, verdict=w) for v, r, w in zip(VERDICTS, many, words, strict=False)]
-    body = session_cards.make_rated_card(replace(SESSION, ratings=many), judged).body
-    # in the maker's order; a miss is never left out
-    assert [row.cells[0].split()[-2] for row in body.rows] == ["4", "8", "64"]
-    assert body.more == "and 3 more"
+    session = replace(SESSION, ratings=many)
+    card = session_cards.make_rated_card(session, judged, [judged[5], judged[2]])
+    # those of cards on film come first, in that order
+    assert [row.cells[0].split()[-2] for row in card.body.rows] == ["64", "8", "4"]
+    assert card.body.more == "and 3 more"
+    assert word_title(card.finding, PAGES) == "6 ratings to meet"
+    # one more row, not "and 1 more"
+    four = session_cards.make_rated_card(session, judged[:4])
+    assert (len(four.body.rows), four.body.more) == (4, "")
+    one = session_cards.make_rated_card(session, judged[1:2])
+    assert word_title(one.finding, PAGES) == "One rating to meet"
+
+
+def test_of_one_quantity_one_rating_is_shown_by_its_plain_name_with_its_side():
+    def own(name, order, mode, **limit):
+        return Rating(name, "dBf", order=order, input="FM", conditions=(("mode", mode),), called=name, **limit)
+
+    ratings = (
+        own("quieting", 1, "mono", at_most=16.0),
+        own("quieting", 2, "stereo", at_most=37.5),
+        own("threshold", 3, "", nominal=19.2),
+        *(own(f"ratio {n}", n, "", at_least=50.0 + n) for n in (4, 5, 6)),
+    )
+    words = ("meets", "meets", "", "meets", "meets", "meets")
+    judged = [replace(VERDICTS[0], rating=r, verdict=w, limit="") for r, w in zip(ratings, words, strict=True)]
+    card = session_cards.make_rated_card(replace(SESSION, ratings=ratings), judged, judged[:2])
+    assert [row.cells for row in card.body.rows] == [
+        ("Quieting", "at most 16 dBf"),
+        ("Ratio 4", "at least 54 dBf"),
+        ("Ratio 5", "at least 55 dBf"),
+    ]
+    # what all rows share is said once, and a nominal value is nothing to meet
+    assert (card.conditions, card.body.more, card.finding.facts["ratings"]) == (("FM",), "and 2 more", 5)
+    # where there is room for both, they are told apart
+    few = session_cards.make_rated_card(replace(SESSION, ratings=ratings), judged[:4], judged[:2])
+    assert [row.cells[0] for row in few.body.rows] == ["Quieting (mono)", "Ratio 4", "Quieting (stereo)"]
+
+
+def test_a_rating_that_means_another_limit_has_both():
+    rating = Rating("impedance", "Ω", nominal=8.0, called="impedance")
+    meant = replace(VERDICTS[0], rating=rating, limit="at least 6.4 Ω")
+    card = session_cards.make_rated_card(replace(SESSION, ratings=(rating,)), [meant])
+    assert card.body.rows == (Row(("Impedance", "8 Ω (at least 6.4 Ω)")),)
 
 
 def test_what_is_only_printed_is_on_the_card_of_ratings_and_not_on_that_of_the_table():

@@ -119,17 +119,22 @@ def _whole_series(measured: Sequence[Card], results: Results, called: Set[str]) 
     files, verdicts, price, repaired = results.files, results.verdicts, results.price, results.repaired
     session, repair = files.session, files.repair
     most = changed_most(measured)
-    first = [card for card in measured if most is not None and card.first == most.first]
+    pair = [card for card in measured if card is most]
+    # what else it shows, its verdict, comes once the part is found and read again
+    measured = sorted(measured, key=lambda card: most is None or card.first != most.first)
     outcome = find_outcome(session, repair, results.runs, results.changes)
     change = most.finding.facts["change"] if most is not None and most.finding is not None else None
+    gear = session.unit.gear is not None
+    film = [card for card in choose_for_film(measured, called, session.cards.only_page, by_meter=gear) if card.on_film]
+    filmed = [card.verdict for card in film if card.verdict is not None]
     cards = [
         session_cards.make_title_card(session, price, files.photo),
-        session_cards.make_rated_card(session, verdicts),
-        *first,
+        session_cards.make_rated_card(session, verdicts, filmed),
+        *pair,
         make_hunt_card(repair),
         make_fix_card(repair),
         session_cards.make_repair_card(repair) if "repair-list" in called else None,
-        *(card for card in measured if card not in first),
+        *(card for card in measured if card is not most),
         make_score_card(verdicts, session.printed, repaired=repaired, called="score" in called),
         session_cards.make_table_card(session, results.table, verdicts, repaired=repaired)
         if "table" in called

@@ -83,7 +83,7 @@ def _body_texts(body: Body) -> list[str]:
         case Hunt():
             return [*map(_reading_text, (*body.readings, body.part))]
         case Fix():
-            return [f"{body.part}: {body.done}", *map(_fixed_text, body.readings)]
+            return [_fixed_text(body), f"{body.part}: {body.done}", body.others]
         case Ending():
             ended = [body.word, _hero_text(body.hero) if body.hero else "", f"{body.met} {body.of}".strip()]
             others = (f"{sum(word in words for word in body.tally)} {what}" for what, words in _OTHERS.items())
@@ -132,8 +132,11 @@ def _reading_text(reading: HuntReading) -> str:
     return f"{reading.point}: {', '.join(filter(None, (expected, f'found {reading.reading}', word)))}"
 
 
-def _fixed_text(reading: HuntReading) -> str:
-    return f"{reading.point}: {reading.expected} before, {reading.reading} after, {reading.word}".rstrip(", ")
+def _fixed_text(body: Fix) -> str:
+    reading = body.reading
+    expected = f"expected {reading.expected}" if reading.expected else ""
+    texts = (expected, f"{body.before} before", f"{reading.reading} after", reading.word)
+    return f"{reading.point}: {', '.join(filter(None, texts))}"
 
 
 def _price_texts(price: Price) -> list[str]:

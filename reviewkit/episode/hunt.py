@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from reviewkit.episode.outcome import faulty_points
+from reviewkit.episode.wording import lower_first
 from reviewkit.model.card import Card, Fix, Hunt, HuntReading
 from reviewkit.model.finding import Point
 from reviewkit.model.repair import RepairRow
@@ -19,7 +21,7 @@ from reviewkit.verdict.repair_points import (
 )
 
 _MOST, _MOST_OK = 4, 2  # readings before the part; those of them that are OK
-_MOST_BACK = 2  # readings after the repair, if all are OK: the part, and what gave it away
+_PLURAL = re.compile(r"[^aisu]s\b")  # "emitter resistors", but not "bias"
 
 
 def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
@@ -71,12 +73,35 @@ def make_fix_card(repair: Sequence[RepairRow]) -> Card | None:
     again = [row for row in (part, *chain[:-1]) if reading_after(row, repair)[0]]
     if not again:
         return None
-    readings = []
-    for row in again:
-        text, verdict = reading_after(row, repair)
-        readings.append(HuntReading(point_name(row), _shown(row), text, verdict, verdict not in ("", OK)))
-    off = [reading for reading in readings if reading.word != OK]
-    back = not off
-    body = Fix(point_name(part).split(",")[0], part.action, tuple(off[:_MOST] or readings[:_MOST_BACK]))
-    finding = Point("cards", "fix", {"back": back, "readings": len(readings)})
-    return Card("fix", "", (), body, stage="The repair", finding=finding)
+    readings = {row.line: _read_again(row, repair) for row in again}
+    off = [row for row in again if readings[row.line].out]
+    shown, *others = [*off, *(row for row in again if row not in off)]
+    reading = readings[shown.line]
+    back = all(each.word == OK for each in readings.values())
+    still = [point_name(row).split(",")[0] for row in others if row in off or not off]
+    line = _others(still, off=bool(off)) if off or back else ""
+    body = Fix(point_name(part).split(",")[0], part.action, reading, _shown(shown), line)
+    facts = {"back": back, "off": len(off), "part": _subject(reading.point.split(",")[0])}
+    return Card("fix", "", (), body, stage="The repair", finding=Point("cards", "fix", facts))
+
+
+def _read_again(row: RepairRow, repair: Sequence[RepairRow]) -> HuntReading:
+    text, verdict = reading_after(row, repair)
+    return HuntReading(point_name(row), row.expected_text, text, verdict, verdict not in ("", OK))
+
+
+def _subject(name: str) -> str:
+    """Return a part as a sentence begins with it: "The decoder", "Q12"; "" of several."""
+    if _PLURAL.search(name):
+        return ""
+    return name if re.fullmatch(r"\S*\d\S*", name) else f"The {lower_first(name)}"
+
+
+def _others(names: Sequence[str], *, off: bool) -> str:
+    """Return what is said of the others: that they read right again, or that they don't, either."""
+    if not names:
+        return ""
+    who = names[0] if len(names) == 1 else f"{len(names)} others"
+    if off:
+        return f"{who} {'does not' if len(names) == 1 else 'do not'}, either"
+    return f"{who} {'reads' if len(names) == 1 else 'read'} right again, too"

@@ -18,12 +18,12 @@ from reviewkit.model.finding import Point
 from reviewkit.model.prices import PriceLine
 from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.repair import RepairRow
-from reviewkit.model.session import PrintedFigure, Session
+from reviewkit.model.session import PrintedFigure, Rating, Session
 from reviewkit.model.verdict import Verdict
 from reviewkit.verdict import verdict_words
 from reviewkit.verdict.repair_points import NOTHING_DONE, OPEN, SHORT, point_word, reading_after
 from reviewkit.verdict.spec_table import SpecTable, sources
-from reviewkit.verdict.verdict_words import INCOMPARABLE, JUDGED, MEETS, UNMEASURED
+from reviewkit.verdict.verdict_words import INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, UNMEASURED
 
 _FEW = 8.0  # a dial whose ends are less than this factor apart is numbered 1, 2, 5
 _LONGEST_FIGURE = 22  # characters, in the column of figures
@@ -67,19 +67,47 @@ def make_price_card(price: PriceLine | None) -> Card | None:
     return Card("price", "by consumer prices" if body.now else "", (), body, finding=Point("cards", "price", facts))
 
 
-def make_rated_card(session: Session, verdicts: Sequence[Verdict]) -> Card | None:
-    """Make the card of the few ratings that the episode judges, else of what the maker printed; None without any."""
+def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Sequence[Verdict] = ()) -> Card | None:
+    """Make the card of how many ratings there are to meet, with a few of them; None without any.
+
+    Where nothing is judged, it is of what the maker printed. `filmed`: the verdicts that have their own cards on film,
+    in that order.
+    """
     if not (session.ratings or session.printed):
         return None
-    labels = rating_words.labels(session.ratings)
-    rows = [Row((label, rating_words.limit_text(r, label))) for label, r in zip(labels, session.ratings, strict=True)]
-    rated = {id(r): row for r, row in zip(session.ratings, rows, strict=True)}
-    judged = sorted((v for v in verdicts if v.verdict in JUDGED), key=lambda v: v.verdict == MEETS)
-    first = sorted((rated[id(v.rating)] for v in judged[:FEW_ROWS]), key=rows.index)
-    rows += [_printed_row(figure) for figure in session.printed]
-    finding = Point("cards", "rated", {"ratings": len(rows), "judged": len(first)})
-    body = show_few(Rows(("", "rated"), tuple(rows), strong=1), first)
-    return Card("rated", "", (), body, asides=tuple(sources([*session.ratings, *session.printed])), finding=finding)
+    judged = any(v.verdict in JUDGED for v in verdicts)
+    promised = [v.rating for v in verdicts if judged and v.verdict != NO_VERDICT]
+    count = len(promised) + (0 if judged else len(session.ratings) + len(session.printed))
+    ordered = [v.rating for v in filmed if v.rating in promised]
+    ordered += [v.rating for v in verdicts if v.verdict in JUDGED and v.rating not in ordered]
+    ordered += [rating for rating in promised or session.ratings if rating not in ordered]
+    # a second figure of one quantity comes last
+    names = [rating_words.label(rating) for rating in ordered]
+    first = [rating for at, rating in enumerate(ordered) if names[at] not in names[:at]]
+    most = FEW_ROWS + 1 if count <= FEW_ROWS + 1 else FEW_ROWS  # a row in place of "and 1 more"
+    ordered = [*first, *(rating for rating in ordered if rating not in first)][:most]
+    inputs = {rating.input for rating in ordered}
+    shared = inputs.pop() if len(inputs) == 1 else ""
+    plain = [replace(rating, input="") for rating in ordered] if shared else ordered
+    meant = {v.rating: v.limit for v in verdicts if v.limit.startswith("at least")}
+    labels = rating_words.labels(plain)
+    rows = [Row((label, _limit(r, label, meant.get(r, "")))) for label, r in zip(labels, ordered, strict=True)]
+    rows += [] if judged else [_printed_row(figure) for figure in session.printed]
+    rows = rows[:most]
+    more = f"and {count - len(rows)} more" if count > len(rows) else ""
+    finding = Point("cards", "rated", {"ratings": count, "judged": judged})
+    body = Rows(("", ""), tuple(rows), strong=1, more=more)
+    asides = tuple(sources([*session.ratings, *session.printed]))
+    return Card("rated", "", (shared,) if shared else (), body, asides=asides, finding=finding)
+
+
+def _limit(rating: Rating, label: str, meant: str) -> str:
+    """Return a limit with the side that it is on: "at least 45 dB"; with what it means: "8 Ω (at least 6.4 Ω)"."""
+    text = rating_words.limit_text(rating, label)
+    if meant:
+        return f"{text} ({meant})"
+    side = "" if rating.typical else "at least " if rating.at_least is not None else "at most "
+    return text if rating.at_least is rating.at_most is None else f"{side}{text}"
 
 
 def _printed_row(figure: PrintedFigure) -> Row:

@@ -310,11 +310,25 @@ class Hunt:
 
 @dataclass(frozen=True)
 class Fix:
-    """The repair of the part, and the readings afterwards."""
+    """The repair of the part, and what is read afterwards.
+
+    Attributes
+    ----------
+    part, done
+        "Decoder", "trimmer set".
+    reading
+        The part's, after the repair; if only others are off, the first of them.
+    before
+        The same before it.
+    others
+        In a line, what the others read: "Discriminator reads right again, too".
+    """
 
     part: str
     done: str
-    readings: tuple[HuntReading, ...]  # `expected`: the reading before
+    reading: HuntReading
+    before: str
+    others: str = ""
 
 
 @dataclass(frozen=True)

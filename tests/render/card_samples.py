@@ -277,12 +277,10 @@ def hunt():
 
 
 def fix():
-    readings = (
-        HuntReading("Bias R", "0.2 mV", "22.8 mV", "OK"),
-        HuntReading("Bias spreader R", "0.66 V", "1.93 V", "OK"),
-    )
-    body = Fix("Bias trimmer R", "replaced, sealed multi-turn", readings)
-    return Card("fix", "before and after it", (), body, title="It reads right again", stage="The repair", corner=UNIT)
+    reading = HuntReading("Bias trimmer R", "220 Ω", "221 Ω", "OK")
+    body = Fix("Bias trimmer R", "replaced, sealed multi-turn", reading, "open", "2 others read right again, too")
+    title = "The bias trimmer R reads right again"
+    return Card("fix", "", (), body, title=title, stage="The repair", corner=UNIT)
 
 
 def ending():

@@ -81,6 +81,9 @@ def test_the_number_fills_the_frame_over_a_dial_from_worse_to_better(shape):
 # ------------------------------------------------------------------ hunt
 
 
+FINE = ("Rail, positive", "Bias L")
+
+
 @EVERY_SHAPE
 def test_the_hunt_s_needle_narrows_to_the_part(shape):
     items = sound(SAMPLES["hunt"], shape=shape)
@@ -96,9 +99,12 @@ def test_the_hunt_s_needle_narrows_to_the_part(shape):
     # only the part is loud and has figures; what led to it says its word
     assert [text.text for text in texts(items) if text.weight == "black"] == ["open"]
     assert [text.text for text in texts(items) if text.text[-1] in "ΩV"] == ["expected 220 Ω"]
-    words = [text for text in texts(items) if text.text in ("OK", "too low")]
-    assert [text.colour for text in words] == [LOOK.soft] * 2 + [LOOK.falls_short] * 2
-    assert {text.weight for text in words} == {"regular"}
+    # what was OK is soft and says so once
+    words = [text for text in texts(items) if text.text in ("both OK", "too low")]
+    assert [text.colour for text in words] == [LOOK.soft] + [LOOK.falls_short] * 2
+    fine = [text for text in texts(items) if text.text in FINE]
+    assert ({text.colour for text in fine}, len(fine)) == ({LOOK.soft}, 2)
+    assert max(text.size for text in fine) <= min(text.size for text in texts(items) if text.text == "Bias R")
 
 
 @EVERY_SHAPE
@@ -112,6 +118,28 @@ def test_the_part_s_value_is_the_largest_with_what_was_expected_above_it(shape):
     assert expected.box.bottom <= figure.box.top
     words = [text for text in items if text.text == "too low"]
     assert all(text.size < words[-1].size < figure.size for text in words[:-1])
+    # the tip's name is short, and its word isn't said again under a title that has it
+    assert "Decoder" in named
+    said_by_title = texts(sound(replace(with_body("hunt", part=part), title="Decoder reads too low"), shape=shape))
+    assert sum(text.text == "too low" for text in said_by_title) == sum(text.text == "too low" for text in items) - 1
+
+
+@EVERY_SHAPE
+def test_the_fix_has_one_large_pair_with_what_was_expected_above_and_what_was_done_below(shape):
+    items = texts(sound(SAMPLES["fix"], shape=shape))
+    named = {text.text: text for text in items}
+    old, new = named["open"], named["221 Ω"]
+    assert (old.weight, old.colour, new.weight, new.colour) == ("light", LOOK.soft, "black", LOOK.ink)
+    others = [text for text in items if text not in (old, new)]
+    assert min(old.size, new.size) > max(text.size for text in others)
+    column = [
+        named["expected 220 Ω"],
+        old,
+        named["2 others read right again, too"],
+        named["replaced, sealed multi-turn"],
+    ]
+    assert all(one.box.bottom <= two.box.top for one, two in pairwise(column))
+    assert column[2].colour == LOOK.soft
 
 
 # ------------------------------------------------------------------ score
@@ -367,7 +395,7 @@ def hostile(n):
     hero = Hero("−1234.56 dB", n, "−1234.56 dB", note="at 1 W")
     yield Number("−1234.56 dB", f"{n}, down from 5.0 %", make_dial(5.0, 0.02, "%"), 5.0, 0.02, "before, 5.0 %")
     yield Hunt((replace(part, word="OK", out=False), *out), part)
-    yield Fix(n, n, tuple(replace(part, word=word) for word in ("OK", "out of tolerance", "short", "OK")))
+    yield Fix(n, n, part, "−12345.6 mV", n)
     yield from (Score(missed, close, open_, met), Score(missed, (), (), ()), Score((), (), open_, met[:1]))
     yield Ending("Not repaired", hero, ("meets",) * 60, "30", "of 60 judged ratings met", (n,) * 12, n)
     yield from (price, replace(price, years=(2023, 2024)), replace(price, now="", years=(2024, 2024)))

@@ -68,7 +68,7 @@ def lay_out_in_roles(card: Card, fonts: Fonts, shape: Shape) -> tuple[Item, ...]
         from reviewkit.render.cards.hunt_card import place_fix, place_hunt
 
         lower = place_frame(page, card, card.title)
-        place_hunt(page, body, lower) if isinstance(body, Hunt) else place_fix(page, body, lower)
+        place_hunt(page, body, lower, card.title) if isinstance(body, Hunt) else place_fix(page, body, lower)
     elif isinstance(body, Ending):
         from reviewkit.render.cards.ending_card import place_ending
 

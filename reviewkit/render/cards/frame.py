@@ -66,7 +66,7 @@ def place_frame(page: Page, card: Card, title: str) -> float:
         left += page.width(card.stage, OVERLINE, "bold") + _GAP
     # in a tall frame, the conditions are under the title, in a square one if they are too long for a line
     conditions, beside = overline(card.subject, card.conditions), None
-    if not shape.conditions_under_title:
+    if conditions and not shape.conditions_under_title:
         beside = fit_text(page, conditions, (OVERLINE, LEAST), end - left, most=1 if shape.stacked else 3)
         if beside is not None:
             last = place_lines(page, beside, left, first, _LINE, look.soft, remedy=SHORTEN_CONDITIONS)

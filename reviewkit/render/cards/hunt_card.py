@@ -1,12 +1,13 @@
-"""The hunt, one long needle whose tip is the failed part; and the fix, what was read before and after it."""
+"""The hunt, one long needle whose tip is the failed part; and the fix, what that part read before and after it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import groupby
 
 from reviewkit.model.card import Fix, Hunt, HuntReading
-from reviewkit.render.cards.hero import arrow
+from reviewkit.render.cards.hero import arrow, bare
 from reviewkit.render.cards.scene import Area, Page, Stroke, Text
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, cut_text, fit_text, place_lines
@@ -14,25 +15,34 @@ from reviewkit.render.cards.typeset import Setting, cut_text, fit_text, place_li
 _WORDS = (56.0, 52.0, 48.0, NOTE, AXIS, LEAST)  # of the readings before the part
 _PART = tuple(float(size) for size in range(320, 71, -4))
 _NAMES = (48.0, NOTE, AXIS, LEAST)
+_FINE_NAMES = (AXIS, LEAST)  # of what was OK
 _GAP = 11.0  # between the needle's pieces
 _COLUMN_GAP = 28.0
 _PART_WIDTH = 600.0
 _TWO_LINES = 150.0  # pitch of rows from which a name may take two lines
 _LINE = 1.08  # pitch of a name's lines, in em
-_ARROW, _ARROW_GAP = 90.0, 40.0
+_HALF, _EDGE_GAP = 190.0, 40.0  # half the needle's width at its blunt end; from its edge to a text
+_ARROW, _ARROW_GAP, _ARROW_HALF = 90.0, 40.0, 4.0  # the last: half its line
+_STACK = 1.1  # pitch of figures one above the other, in em
+_EXPECTED = 66.0  # from a name to what was expected
+_PAIR = tuple(float(size) for size in range(300, 39, -4))  # of the fix
 
 SHORTEN_POINT = "shorten the point in repair.csv"
 SHORTEN_READING = "shorten the reading in repair.csv"
 
 
-def place_hunt(page: Page, body: Hunt, lower: float) -> None:
+def place_hunt(page: Page, body: Hunt, lower: float, title: str) -> None:
     """Place the readings along the needle, the part at its tip. Only the part has its figure, the others their word.
+
+    `title`: the card's; what it says isn't said again.
 
     Raises
     ------
     LayoutFault
         If a name or a reading doesn't fit.
     """
+    word = "" if body.part.word.casefold() in title.casefold() else body.part.word
+    body = replace(body, part=replace(body.part, point=body.part.point.split(",")[0], word=word))
     if page.shape.stacked:
         _place_down(page, body, lower)
     else:
@@ -49,20 +59,50 @@ def _place_across(page: Page, body: Hunt, lower: float) -> None:
     tip = part_left - 50.0
     step = (tip - safe.left) / max(count, 1)
     width = step - _COLUMN_GAP
-    centre, half = 585.0 + lower / 2, 122.0
+    centre = 585.0 + lower / 2
     edges = [0.0, *(safe.left + step * (index + 1) for index in range(count))]
-    size = _word_size(page, body.readings, width)
-    for index, reading in enumerate(body.readings):
+    words = _words(body.readings)
+    size = _word_size(page, words, width)
+    for index, (reading, (word, before)) in enumerate(zip(body.readings, words, strict=True)):
         left = safe.left + step * index
+        away = _HALF * (tip - left) / tip + _EDGE_GAP
         with page.part_of(f"step {index + 1}"):
-            page.add(_piece(page, reading, edges[index], edges[index + 1], tip, centre, half, last=index == count - 1))
-            name = _fit_name(page, reading.point, width, weight="regular")
+            page.add(_piece(page, reading, edges[index], edges[index + 1], tip, centre, last=index == count - 1))
+            name = _fit_reading_name(page, reading, width, _NAMES)
             pitch = name.size * _LINE
-            first = centre - half - 44.0 - (len(name.lines) - 1) * pitch
-            place_lines(page, name, left, first, pitch, page.look.ink, remedy=SHORTEN_POINT)
-            page.add(_word(page, reading, left, centre + half + 80.0, size))
+            first = centre - away - (len(name.lines) - 1) * pitch
+            place_lines(page, name, left, first, pitch, _colour(page, reading), remedy=SHORTEN_POINT)
+            if word:
+                start = left - step * before
+                below = centre + _HALF * (tip - start) / tip + _EDGE_GAP + page.cap(size)
+                page.add(_word(page, reading, word, start, below, size))
     with page.part_of(f"step {count + 1}"):
         _place_part(page, body.part, part_left, centre, safe.right - part_left)
+
+
+def _words(readings: Sequence[HuntReading]) -> list[tuple[str, int]]:
+    """Return the word next to each reading, and how many before it that is for, too.
+
+    Of neighbours that were OK the last has it for all: "both OK".
+    """
+    words: list[tuple[str, int]] = []
+    for out, group in groupby(readings, key=lambda reading: reading.out):
+        own = [reading.word for reading in group]
+        if out:
+            words += [(word, 0) for word in own]
+        else:
+            many = {1: "", 2: "both "}.get(len(own), "all ")
+            words += [*[("", 0)] * (len(own) - 1), (f"{many}{own[-1]}", len(own) - 1)]
+    return words
+
+
+def _colour(page: Page, reading: HuntReading) -> str:
+    return page.look.ink if reading.out else page.look.soft
+
+
+def _fit_reading_name(page: Page, reading: HuntReading, width: float, sizes: Sequence[float], most: int = 2) -> Setting:
+    """Fit the name of a reading before the part: smaller if it was OK."""
+    return _fit_name(page, reading.point, width, sizes if reading.out else _FINE_NAMES, most, "regular")
 
 
 def _piece(
@@ -72,7 +112,6 @@ def _piece(
     right: float,
     tip: float,
     centre: float,
-    half: float,
     *,
     last: bool,
 ) -> Area:
@@ -80,7 +119,7 @@ def _piece(
     start, stop = left + (_GAP / 2 if left else 0.0), right if last else right - _GAP / 2
 
     def off(at: float) -> float:
-        return half * (tip - at) / tip
+        return _HALF * (tip - at) / tip
 
     corners = (
         (start, centre - off(start)),
@@ -102,7 +141,7 @@ def _fit_name(
     return setting or cut_text(page, head, sizes[-1], width, weight)
 
 
-def _word_size(page: Page, readings: Sequence[HuntReading], width: float) -> float:
+def _word_size(page: Page, words: Sequence[tuple[str, int]], width: float) -> float:
     """Return the size at which the words of all readings before the part fit.
 
     Raises
@@ -110,17 +149,16 @@ def _word_size(page: Page, readings: Sequence[HuntReading], width: float) -> flo
     LayoutFault
         If there is none.
     """
-    words = [reading.word for reading in readings]
     for size in _WORDS:
-        if all(page.width(word, size) <= width for word in words):
+        if all(page.width(word, size) <= width for word, _ in words):
             return size
-    raise page.fault(max(words, key=len), SHORTEN_READING)
+    raise page.fault(max((word for word, _ in words), key=len), SHORTEN_READING)
 
 
-def _word(page: Page, reading: HuntReading, left: float, baseline: float, size: float) -> Text:
+def _word(page: Page, reading: HuntReading, word: str, left: float, baseline: float, size: float) -> Text:
     """Return the word of a reading before the part, quieter than the part's."""
     look = page.look
-    return page.text(reading.word, left, baseline, size, look.status("too low") if reading.out else look.soft)
+    return page.text(word, left, baseline, size, look.status("too low") if reading.out else look.soft)
 
 
 def _place_part(page: Page, part: HuntReading, left: float, centre: float, width: float) -> None:
@@ -138,7 +176,7 @@ def _place_part(page: Page, part: HuntReading, left: float, centre: float, width
         if expected is None:
             raise page.fault(part.expected, SHORTEN_READING)
         page.add(page.text(expected.lines[0], left, top, expected.size, look.soft, remedy=SHORTEN_READING))
-        top -= 66.0
+        top -= _EXPECTED
     for index, line in enumerate(reversed(name.lines)):
         at = top - index * name.size * _LINE
         page.add(page.text(line, left, at, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
@@ -159,22 +197,24 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
     tip = bottom - (400.0 if tall else 290.0)
     count = len(body.readings)
     step = (tip - top - 20.0) / max(count, 1)
-    half = 66.0
-    left = safe.left + 2 * half + 50.0
-    words = safe.right - (safe.right - left) * 0.4
-    size = _word_size(page, body.readings, safe.right - words)
-    for index, reading in enumerate(body.readings):
+    half = 90.0
+    left = safe.left + 2 * half + 40.0
+    beside = safe.right - (safe.right - left) * 0.4
+    words = _words(body.readings)
+    size = _word_size(page, words, safe.right - beside)
+    for index, (reading, (word, before)) in enumerate(zip(body.readings, words, strict=True)):
         start, stop = top + step * index, top + step * (index + 1)
         with page.part_of(f"step {index + 1}"):
             needle = (top, tip, safe.left + half, half)
             page.add(_piece_down(page, reading, start, stop, needle, last=index == count - 1))
             sizes, most = ((NOTE, AXIS, LEAST), 2) if step >= _TWO_LINES else ((AXIS, LEAST), 1)
-            width = words - left - _COLUMN_GAP
-            name = _fit_name(page, reading.point, width, sizes, most, "regular")
+            name = _fit_reading_name(page, reading, beside - left - _COLUMN_GAP, sizes, most)
             pitch, baseline = name.size * _LINE, (start + stop) / 2 + 14.0
             first = baseline - (len(name.lines) - 1) * pitch / 2
-            place_lines(page, name, left, first, pitch, page.look.ink, remedy=SHORTEN_POINT)
-            page.add(_word(page, reading, words, baseline, size))
+            place_lines(page, name, left, first, pitch, _colour(page, reading), remedy=SHORTEN_POINT)
+            if word:
+                middle = baseline - step * before / 2
+                page.add(_word(page, reading, word, beside, middle, size))
     with page.part_of(f"step {count + 1}"):
         _place_part_below(page, body.part, tip + 24.0, bottom - 10.0)
 
@@ -235,83 +275,77 @@ def _place_part_below(page: Page, part: HuntReading, top: float, bottom: float) 
 
 
 def place_fix(page: Page, body: Fix, lower: float) -> None:
-    """Place each reading before and after what was done, and that on the dial line.
+    """Place the part's reading before and after, what was done on the dial line, and above it what the others read.
 
     Raises
     ------
     LayoutFault
         If a text doesn't fit.
     """
-    if not any(reading.out for reading in body.readings):  # the title says that all are OK
-        body = replace(body, readings=tuple(replace(reading, word="") for reading in body.readings))
-    shape, look = page.shape, page.look
+    shape, look, reading = page.shape, page.look, body.reading
     safe = shape.safe
-    top = {"wide": 250.0, "tall": 580.0, "square": 236.0}[shape.name] + lower
+    top = {"wide": 260.0, "tall": 580.0, "square": 236.0}[shape.name] + lower
     page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
-    done = fit_text(page, f"{body.part}: {body.done}", (48.0, NOTE, AXIS, LEAST), safe.width)
-    done = done or fit_text(page, body.done, (NOTE, AXIS), safe.width) or cut_text(page, body.done, LEAST, safe.width)
+    done = fit_text(page, body.done, (56.0, *_NAMES), safe.width) or cut_text(page, body.done, LEAST, safe.width)
     page.add(page.text(done.lines[0], safe.left, shape.numbers, done.size, look.ink))
-    room = shape.dial - 40.0 - top
-    step = min(room / max(len(body.readings), 1), 300.0)
-    size, name, old = _fix_sizes(page, body.readings, step)
-    start = top + (room - step * len(body.readings)) / 2
-    for index, reading in enumerate(body.readings):
-        with page.part_of(f"step {index + 1}"):
-            _place_change(page, reading, start + step * index, step, size, name, old)
+    with page.part_of("step 1"):
+        word = reading.word if reading.out else ""
+        beside = page.width(word, NOTE, "bold") + 50.0 if word else 0.0
+        name = _fit_name(page, reading.point.split(",")[0], safe.width - beside, (56.0, *_NAMES), 1)
+        expected = fit_text(page, f"expected {reading.expected}", (NOTE, AXIS, LEAST), safe.width)
+        if expected is None:
+            raise page.fault(reading.expected, SHORTEN_READING)
+        head = page.cap(name.size, "bold") + (_EXPECTED if reading.expected else 0.0) + 70.0
+        room = shape.dial - 110.0 - top - head
+        size, high = _fit_pair(page, body, room)
+        top += (room - high) / 2
+        first = top + page.cap(name.size, "bold")
+        page.add(page.text(name.lines[0], safe.left, first, name.size, look.ink, weight="bold"))
+        if word:
+            colour = look.status(word)
+            page.add(page.text(word, safe.right, first, NOTE, colour, weight="bold", anchor="right"))
+        if reading.expected:
+            page.add(page.text(expected.lines[0], safe.left, first + _EXPECTED, expected.size, look.soft))
+        _place_pair(page, body, top + head, size)
+    if body.others:
+        with page.part_of("step 2"):
+            others = fit_text(page, body.others, (NOTE, AXIS, LEAST), safe.width)
+            others = others or cut_text(page, body.others, LEAST, safe.width)
+            page.add(page.text(others.lines[0], safe.left, shape.dial - 44.0, others.size, look.soft))
 
 
-def _fix_sizes(page: Page, readings: Sequence[HuntReading], step: float) -> tuple[float, float, float]:
-    """Return the size of the figures, the room for the names before them (0: they are above), the old figures' width.
+def _fit_pair(page: Page, body: Fix, room: float) -> tuple[float, float]:
+    """Return the size of the figures before and after, and how high they are: in a narrow frame, one above the other.
 
     Raises
     ------
     LayoutFault
-        If the figures don't fit.
+        If they don't fit.
     """
-    safe = page.shape.safe
-    above = page.shape.stacked or len(readings) == 1
-    for size in range(260, 39, -4):
-        if page.cap(size, "black") > step * (0.42 if above else 0.6):
-            continue
-        old = max((page.width(r.expected, size, "light") for r in readings), default=0.0)
-        new = max((page.width(r.reading, size, "black") for r in readings), default=0.0)
-        words = 0.0 if above else _words_width(page, readings)
-        rest = safe.width - old - _ARROW - 2 * _ARROW_GAP - new - words
-        if above and rest >= 0:
-            return float(size), 0.0, old
-        if rest >= 420.0:
-            return float(size), min(rest, 620.0), old
-    raise page.fault(max((r.reading for r in readings), key=len), SHORTEN_READING)
+    stacked, safe, new = page.shape.stacked, page.shape.safe, body.reading.reading
+    for size in _PAIR:
+        old, width = page.width(_old(body), size, "light"), page.width(new, size, "black")
+        beside = (
+            max(old, _ARROW_HALF + _ARROW + _ARROW_GAP + width) if stacked else old + _ARROW + 2 * _ARROW_GAP + width
+        )
+        high = page.cap(size, "black") + (size * _STACK if stacked else 0.0)
+        if beside <= safe.width and high <= room:
+            return size, high
+    raise page.fault(max(new, body.before, key=len), SHORTEN_READING)
 
 
-def _words_width(page: Page, readings: Sequence[HuntReading]) -> float:
-    """Return the room that the verdicts' words take, with the gap before them."""
-    return max((page.width(r.word, NOTE, "bold") + 50.0 for r in readings if r.word), default=0.0)
+def _old(body: Fix) -> str:
+    return bare(body.before, body.reading.reading)
 
 
-def _place_change(
-    page: Page, reading: HuntReading, top: float, step: float, size: float, room: float, old: float
-) -> None:
-    """Place a reading before and after: its name before it, or above it if `room` is 0."""
-    safe, look = page.shape.safe, page.look
-    cap = page.cap(size, "black")
-    # above the figures there is room for one line, which ends in the verdict's word
-    width = room - 40.0 if room else safe.width - _words_width(page, [reading])
-    name = _fit_name(page, reading.point, width, (56.0, *_NAMES), 2 if room else 1)
-    if room:
-        baseline = top + (step + cap) / 2
-        first = top + step / 2 + page.cap(name.size, "bold") / 2 - (len(name.lines) - 1) * name.size * _LINE / 2
-    else:
-        first = top + (step - cap - 30.0 - page.cap(name.size, "bold")) / 2 + page.cap(name.size, "bold")
-        baseline = first + 30.0 + cap
-    place_lines(page, name, safe.left, first, name.size * _LINE, look.ink, weight="bold", remedy=SHORTEN_POINT)
-    x = safe.left + room
-    if reading.expected:
-        page.add(page.text(reading.expected, x, baseline, size, look.soft, weight="light"))
-        arrow(page, x + old + _ARROW_GAP, baseline - cap / 2, _ARROW)
-    x += old + _ARROW + 2 * _ARROW_GAP
-    page.add(page.text(reading.reading, x, baseline, size, look.ink, weight="black", remedy=SHORTEN_READING))
-    if reading.word:
-        colour = look.status(reading.word)
-        at = baseline if room else first
-        page.add(page.text(reading.word, safe.right, at, NOTE, colour, weight="bold", anchor="right"))
+def _place_pair(page: Page, body: Fix, top: float, size: float) -> None:
+    """Place the reading before, an arrow, and that after it."""
+    look, cap = page.look, page.cap(size, "black")
+    old = page.text(_old(body), page.shape.safe.left, top + cap, size, look.soft, weight="light")
+    page.add(old)
+    stacked = page.shape.stacked
+    baseline = old.baseline + (size * _STACK if stacked else 0.0)
+    x = page.shape.safe.left + _ARROW_HALF if stacked else old.box.right + _ARROW_GAP
+    arrow(page, x, baseline - cap / 2, _ARROW)
+    x += _ARROW + _ARROW_GAP
+    page.add(page.text(body.reading.reading, x, baseline, size, look.ink, weight="black", remedy=SHORTEN_READING))

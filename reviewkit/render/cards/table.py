@@ -157,7 +157,9 @@ def _fit_table(page: Page, body: Rows, lower: float) -> _TableLayout | None:
     forms = [(1, False, False, False), (2, False, False, False), (3, True, False, False)]
     if page.shape.stacked:
         # a name above its figures leaves both more room, and the verdict next to them is as large
-        first = [(1, False, True, True), (1, False, True, False)] if len(body.headers) > 2 else []
+        first = (
+            [(1, False, True, True), (1, False, True, False)] if len(body.headers) > 2 or not any(body.headers) else []
+        )
         forms = [*first, *forms, (3, True, True, False)]
     for most, anywhere, above, beside in forms:
         for padding, sizes in ((_EASY, _SIZES[:-2]), (_TIGHT, _SIZES)):
