@@ -448,7 +448,7 @@ def test_of_many_ratings_those_that_are_judged_are_shown():
     assert word_title(one.finding, PAGES) == "One rating to meet"
 
 
-def test_of_one_quantity_one_rating_is_shown_by_its_plain_name_with_its_side():
+def test_of_one_quantity_one_rating_is_shown_told_apart_from_the_other_with_its_side():
     def own(name, order, mode, **limit):
         return Rating(name, "dBf", order=order, input="FM", conditions=(("mode", mode),), called=name, **limit)
 
@@ -462,7 +462,7 @@ def test_of_one_quantity_one_rating_is_shown_by_its_plain_name_with_its_side():
     judged = [replace(VERDICTS[0], rating=r, verdict=w, limit="") for r, w in zip(ratings, words, strict=True)]
     card = session_cards.make_rated_card(replace(SESSION, ratings=ratings), judged, judged[:2])
     assert [row.cells for row in card.body.rows] == [
-        ("Quieting", "at most 16 dBf"),
+        ("Quieting (mono)", "at most 16 dBf"),
         ("Ratio 4", "at least 54 dBf"),
         ("Ratio 5", "at least 55 dBf"),
     ]

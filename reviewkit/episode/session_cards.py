@@ -88,10 +88,11 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Seque
     ordered = [*first, *(rating for rating in ordered if rating not in first)][:most]
     inputs = {rating.input for rating in ordered}
     shared = inputs.pop() if len(inputs) == 1 else ""
-    plain = [replace(rating, input="") for rating in ordered] if shared else ordered
     meant = {v.rating: v.limit for v in verdicts if v.limit.startswith("at least")}
-    labels = rating_words.labels(plain)
-    rows = [Row((label, _limit(r, label, meant.get(r, "")))) for label, r in zip(labels, ordered, strict=True)]
+    # told apart from all others, those not on the card too
+    plain = [replace(rating, input="") if rating.input == shared else rating for rating in session.ratings]
+    labels = dict(zip(session.ratings, rating_words.labels(plain), strict=True))
+    rows = [Row((labels[rating], _limit(rating, labels[rating], meant.get(rating, "")))) for rating in ordered]
     rows += [] if judged else [_printed_row(figure) for figure in session.printed]
     rows = rows[:most]
     more = f"and {count - len(rows)} more" if count > len(rows) else ""
