@@ -104,7 +104,7 @@ def test_a_clear_margin_is_in_the_title():
     met = verdict("wow_and_flutter", MEETS)
     assert title("verdict", verdict=met) == "As steady as rated"
     assert title("verdict", verdict=replace(met, room=1.0)) == "Steadier than rated"
-    assert title("verdict", verdict=verdict("impedance", SHORT), pair="Both") == "Both dip below the rated ohms"
+    assert title("verdict", verdict=verdict("impedance", SHORT), pair="Both") == "Both dip below the limit"
 
 
 def test_readings_are_counted_if_more_than_one_is_rated():

@@ -1,23 +1,13 @@
-"""The ring and the names of curves in a verdict's chart: its deciding reading, and the figures of other channels."""
+"""The ring in a verdict's chart, and the curves that stay with it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
-from reviewkit.model import quantities
 from reviewkit.model.card import OF_NO_STAGE, Mark, Panel, Trace
 from reviewkit.model.finding import Finding
-
-
-def add_figures(traces: Sequence[Trace], deciding: Finding, found: Sequence[Finding]) -> tuple[Trace, ...]:
-    """Return curves, those of channels other than that of the deciding figure with the same figure in their names."""
-    other = {f.channel: f for f in found if f.quantity == deciding.quantity and f.channel != deciding.channel}
-    return tuple(
-        replace(t, label=f"{t.label}: {quantities.show(other[t.channel])}") if t.channel in other else t for t in traces
-    )
 
 
 def keep_alike(traces: Sequence[Trace], mark: Mark) -> tuple[Trace, ...]:

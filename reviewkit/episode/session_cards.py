@@ -84,7 +84,7 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Seque
     # a second figure of one quantity comes last
     names = [rating_words.label(rating) for rating in ordered]
     first = [rating for at, rating in enumerate(ordered) if names[at] not in names[:at]]
-    most = FEW_ROWS + 1 if count <= FEW_ROWS + 1 else FEW_ROWS  # a row in place of "and 1 more"
+    most = FEW_ROWS + (len(first) == count == FEW_ROWS + 1)  # a row in place of "and 1 more"
     ordered = [*first, *(rating for rating in ordered if rating not in first)][:most]
     inputs = {rating.input for rating in ordered}
     shared = inputs.pop() if len(inputs) == 1 else ""

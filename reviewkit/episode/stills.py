@@ -8,7 +8,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
-from reviewkit.episode.judged_curves import add_figures, find_height, keep_alike
+from reviewkit.episode.judged_curves import find_height, keep_alike
 from reviewkit.episode.loudspeakers import find_loudspeakers
 from reviewkit.episode.wording import lower_first
 from reviewkit.measure import figures
@@ -271,8 +271,6 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
         marks = ()  # the largest may be far from its limit, and no margin says which it is
     traces = first.traces
     pair = find_loudspeakers(runs, verdict, limits)
-    if pair == "Both" and verdict.verdict == SHORT:  # the other's figure, too
-        traces = add_figures(traces, deciding, _of_run(runs, deciding))
     if x is None and (own := [m for m in marks if math.isclose(m.x, deciding.value)]):  # a place along the axis itself
         marks, traces = tuple(own), keep_alike(first.traces, own[0])
     first = replace(first, limits=limits, marks=marks, traces=traces)

@@ -334,7 +334,7 @@ def _limit(rating: Rating, x: Axis) -> Limit | None:
     if rating.quantity in (QUIETING, USABLE) and most is not None and rating.unit == x.unit == "dBf":
         return Limit(None, _QUIET_DB if rating.quantity == QUIETING else _USABLE_DB, most, x.high, text, rating)
     if rating.quantity == MOL and least is not None and rating.unit == "dB":
-        return Limit(None, _LIMIT_PERCENT, x.low, least, quantities.percent(_LIMIT_PERCENT), rating)
+        return Limit(None, _LIMIT_PERCENT, x.low, least, f"{quantities.percent(_LIMIT_PERCENT)} distortion", rating)
     within = rating.within or ((-most, most) if most is not None else None)
     if rating.quantity in (LINEARITY, TRACKING) and within and rating.level is None:
         return Limit(*within, x.low, x.high, text, rating)

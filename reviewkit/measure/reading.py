@@ -45,7 +45,8 @@ _TOGETHER = (
 )
 # a digital meter's last digit may be one too high or too low (common practice, no source): rectangular, k = 2
 _ONE_DIGIT = 2 / math.sqrt(3)
-_FIRST = ("falls short", "too close to call", "meets", "")  # of more readings than a card shows
+_CLOSE = "too close to call"
+_FIRST = ("falls short", _CLOSE, "meets", "")  # of more readings than a card shows
 _COLUMNS = {"L": "left", "R": "right", "both": "both", "": "as a whole"}
 
 
@@ -140,7 +141,10 @@ def _judged(line: Row, verdicts: Sequence[Verdict]) -> Row:
     """Return a line with the rating that one of its readings answers, and the verdict on it."""
     for v in verdicts:
         if v.position is not None and v.findings[:1] and v.findings[0] in line.findings:
-            return replace(line, cells=(*line.cells, v.shown_limit), verdict=v.verdict)
+            bare, full = quantities.show(v.findings[0]), quantities.with_uncertainty(v.findings[0])
+            # what is too close to call is so because of its uncertainty
+            cells = (full if v.verdict == _CLOSE and cell == bare else cell for cell in line.cells)
+            return replace(line, cells=(*cells, v.shown_limit), verdict=v.verdict)
     return line
 
 

@@ -101,7 +101,7 @@ def test_the_hunt_s_needle_narrows_to_the_part(shape):
     assert [text.text for text in texts(items) if text.text[-1] in "ΩV"] == ["expected 220 Ω"]
     # what was OK is soft and says so once
     words = [text for text in texts(items) if text.text in ("both OK", "too low")]
-    assert [text.colour for text in words] == [LOOK.soft] + [LOOK.falls_short] * 2
+    assert [text.colour for text in words] == [LOOK.soft] + [LOOK.ink] * 2
     fine = [text for text in texts(items) if text.text in FINE]
     assert ({text.colour for text in fine}, len(fine)) == ({LOOK.soft}, 2)
     assert max(text.size for text in fine) <= min(text.size for text in texts(items) if text.text == "Bias R")

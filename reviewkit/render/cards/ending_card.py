@@ -44,7 +44,7 @@ def place_ending(page: Page, body: Ending, lower: float) -> None:
     shape, look = page.shape, page.look
     page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
     foot = shape.dial - 40.0
-    if body.missed:  # without a miss, the count says it all
+    if _has_tally(body):
         with page.part_of(_TALLY):
             _place_tally(page, body.tally)
         foot = shape.dial - _HIGH - (90.0 if body.unchecked else 70.0)
@@ -224,13 +224,18 @@ def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: f
     return _place_lines(page, [*lines, *others], replace(box, top=y + 24.0))
 
 
+def _has_tally(body: Ending) -> bool:
+    """Return whether marks say more than the count: not without a miss, nor of one judged rating."""
+    return bool(body.missed) and sum(word in _NAMES for word in body.tally) > 1
+
+
 def _others(body: Ending) -> list[str]:
     """Return what was undecided and what was not judged, unless the tally or the large figure says so."""
     said = bool(body.hero and "too close to call" in body.hero.note)
     words = Counter(word if word in _NAMES else "not judged" for word in body.tally)
     close = words["too close to call"] > said and f"{words['too close to call']} too close to call"
     unjudged = words["not judged"] and f"{words['not judged']} not judged"
-    texts = (body.not_judged,) if body.missed else (close, body.not_judged or unjudged)
+    texts = (body.not_judged,) if _has_tally(body) else (close, body.not_judged or unjudged)
     return [text for text in texts if text]
 
 

@@ -156,9 +156,8 @@ def _word_size(page: Page, words: Sequence[tuple[str, int]], width: float) -> fl
 
 
 def _word(page: Page, reading: HuntReading, word: str, left: float, baseline: float, size: float) -> Text:
-    """Return the word of a reading before the part, quieter than the part's."""
-    look = page.look
-    return page.text(word, left, baseline, size, look.status("too low") if reading.out else look.soft)
+    """Return the word of a reading before the part: only the part's own is loud."""
+    return page.text(word, left, baseline, size, page.look.ink if reading.out else page.look.soft)
 
 
 def _place_part(page: Page, part: HuntReading, left: float, centre: float, width: float) -> None:
