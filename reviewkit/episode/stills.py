@@ -77,10 +77,7 @@ def make_stills(
     own = [c for c in changes if c.after.measurement in ids and c.before.measurement in ids]
     leading = [f.quantity for f in base.hero.findings if quantities.quantity_of(f).is_distortion] if base.hero else []
     compared = sorted(compared, key=lambda quantity: quantity not in leading)  # of THD and THD+N, the card's own
-    judged = verdict.findings if verdict else ()
-    # at the rated condition if both stages were measured there, so that the verdict's figure is the pair's
-    rated = [quantity for quantity in compared if any(f.quantity == quantity for f in judged)]
-    change = largest_change(own, rated, judged) or largest_change(own, compared, judged)
+    change = largest_change(own, compared, verdict.findings if verdict else ())
     made = [] if change is None else [_pair(base, runs, change, one_channel=not _changed_alike(change, own))]
     if verdict is not None and not further:
         one = _judged(alone, runs, verdict)
