@@ -11,6 +11,7 @@ pytest.importorskip("watchfiles", reason="needs watchfiles: pip install -e '.[te
 pytest.importorskip("starlette", reason="needs starlette: pip install -e '.[test]'")
 
 from reviewkit.commands.desk import points, session_edits
+from reviewkit.commands.desk.build_process import BuildProcess
 from reviewkit.commands.desk.dropped_files import clean_name
 from reviewkit.commands.desk.inputs import MOST_CHANGES, Conflict, Inputs
 from reviewkit.commands.desk.session_actions import SessionActions
@@ -179,3 +180,13 @@ def test_a_bench_that_cannot_be_read_is_refused_before_it_is_written(tmp_path):
     assert "bench" not in inputs.text("session.toml")
     act({"load": "8 ohm", "channels": "both"})
     assert '[bench]\nload = "8 ohm"\nchannels = "both"\n' in inputs.text("session.toml")
+
+
+def test_a_second_stop_interrupts_no_more_than_the_first(tmp_path):
+    sent = []
+    slow = SimpleNamespace(poll=lambda: None, send_signal=sent.append, wait=lambda seconds=0: 0)
+    build = BuildProcess(tmp_path, lambda: None, in_studio=False)
+    build._process = slow
+    build.stop()
+    build.stop()
+    assert len(sent) == 1

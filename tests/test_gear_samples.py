@@ -25,4 +25,4 @@ def test_every_shape_of_a_sample_builds(gear, tmp_path):
     for shapes in (["wide"], ["tall"], ["square"], ["wide", "tall", "square"]):
         assert run(["build", str(folder), "--quiet", "--shape", *shapes]) == 0
         made = {shape: len(list((folder / "out" / shape).glob("*.png"))) for shape in ("cards", "tall", "square")}
-        assert all(made["cards" if shape == "wide" else shape] > 5 for shape in shapes)
+        assert all(made["cards" if shape == "wide" else shape] > 3 for shape in shapes)

@@ -95,9 +95,10 @@ class BuildProcess:
         process = self._process
         if process is None or process.poll() is not None:
             return
-        self._stopping = True
-        with suppress(OSError):
-            process.send_signal(_INTERRUPT)
+        if not self._stopping:  # a second Ctrl-C would cut short what removes the build's traces
+            self._stopping = True
+            with suppress(OSError):
+                process.send_signal(_INTERRUPT)
         try:
             process.wait(_PATIENCE_S)
         except subprocess.TimeoutExpired:

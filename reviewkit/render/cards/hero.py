@@ -181,8 +181,8 @@ def _strip_size(page: Page, hero: Hero, verdict: Verdict | None, *, under: bool)
         word = _WordBlock.of(page, verdict, with_limit=False)
         if _rated_width(page, verdict, _RATED[-1]) > safe.width - word.width - _PART_GAP:
             return None
-    # two figures next to a word, in the narrowest frame
-    sizes: tuple[float, ...] = STRIP_HEROES + (_LEAST_HEROES if stacked and not page.shape.is_tall else ())
+    # two figures in a narrow frame
+    sizes: tuple[float, ...] = STRIP_HEROES + (_LEAST_HEROES if stacked else ())
     for size in sizes:
         block = lay_out_hero(page.measure, hero, size, stacked=False)
         # in a square frame, only the figure has the word next to it
