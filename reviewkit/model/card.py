@@ -183,6 +183,8 @@ class Hero:
         "± 1.6 W", if that decides.
     note
         Below it: where it holds, what it was.
+    rated
+        "rated 45 dB", next to the figure of a fault.
     fault
         True if it is the fault's.
     x, y, y_before
@@ -204,6 +206,7 @@ class Hero:
     findings: tuple[Finding, ...] = ()
     short: str = ""
     bound: str = ""
+    rated: str = ""
 
     @property
     def heading(self) -> str:
