@@ -351,13 +351,11 @@ class Ending:
     of
         After it: "of 11 judged ratings met".
     missed
-        Each that was missed: "damping factor 52, rated 60".
+        Each that was missed but the hero's: "damping factor 52, rated 60".
     pending
         Below the word, why it isn't "Repaired": what was not read again, that nothing was repaired.
     unchecked
         Safety readings that are lacking: "mains leakage, plug both ways".
-    not_judged
-        If one rating alone was not judged, its name and the reason.
     """
 
     word: str
@@ -368,7 +366,6 @@ class Ending:
     missed: tuple[str, ...] = ()
     pending: str = ""
     unchecked: tuple[str, ...] = ()
-    not_judged: str = ""
 
 
 @dataclass(frozen=True)
