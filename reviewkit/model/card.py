@@ -176,7 +176,9 @@ class Hero:
     short
         The same where that has no room: "right, at 1 W".
     bound
-        "at most" or "at least" if the figure is a bound.
+        After it, "or less" or "or more" if it is a bound.
+    why
+        Why it is one, after the caption: "including the record's own".
     before
         The same figure before the repair, shown light and soft.
     uncertainty
@@ -204,11 +206,17 @@ class Hero:
     findings: tuple[Finding, ...] = ()
     short: str = ""
     bound: str = ""
+    why: str = ""
 
     @property
     def heading(self) -> str:
-        """Return what is above the figure, with the bound that it is: "rumble, at most"."""
-        return ", ".join(filter(None, (self.caption or ("after" if self.before else ""), self.bound)))
+        """Return what is above the figure: "rumble, including the record's own"."""
+        return ", ".join(filter(None, (self.caption or ("after" if self.before else ""), self.why)))
+
+    @property
+    def beside(self) -> str:
+        """Return what is small after the figure: "± 1.6 W", "or less"."""
+        return f"{self.uncertainty} {self.bound}".strip()
 
 
 # ------------------------------------------------------------------ cards without a chart
@@ -228,6 +236,8 @@ class Number:
         Values on the dial.
     was
         Text at `before`: "before, 5.0 %".
+    bound
+        After the figure, "or less" or "or more" if it is a bound.
     """
 
     figure: str
@@ -236,6 +246,7 @@ class Number:
     before: float = 0.0
     after: float = 0.0
     was: str = ""
+    bound: str = ""
 
 
 @dataclass(frozen=True)

@@ -87,14 +87,14 @@ class HeroBlock:
             y += caption_cap + _CAPTION_GAP
         figure = page.text(hero.figure, x, y + cap, self.size, ink, weight="black", remedy=SHORTEN_HERO)
         page.add(figure)
-        if hero.uncertainty:
-            page.add(page.text(hero.uncertainty, figure.box.right + 24, y + cap, small(self.size), look.ink))
+        if hero.beside:
+            page.add(page.text(hero.beside, figure.box.right + 24, y + cap, small(self.size), look.ink))
         if hero.note:
             page.add(page.text(hero.note, x, y + cap + _NOTE_GAP + caption_cap, NOTE, look.ink, remedy=SHORTEN_HERO))
 
 
 def small(size: float) -> float:
-    """Return the size of an uncertainty next to a figure."""
+    """Return the size of what is small after a figure."""
     return max(round(size * 0.36), NOTE)
 
 
@@ -108,8 +108,8 @@ def lay_out_hero(measure: Measure, hero: Hero, size: float, *, stacked: bool) ->
     """Lay out a hero at one size."""
     caption_cap, cap = measure("H", NOTE, "regular").rise, measure("H", size, "black").rise
     figure, height = measure(hero.figure, size, "black").width, cap
-    if hero.uncertainty:
-        figure += 24 + measure(hero.uncertainty, small(size), "regular").width
+    if hero.beside:
+        figure += 24 + measure(hero.beside, small(size), "regular").width
     width = figure
     if hero.heading:
         width = max(width, measure(hero.heading, NOTE, "bold").width)
@@ -151,7 +151,8 @@ class Strip:
 
 
 def fit_strip(page: Page, hero: Hero, verdict: Verdict | None) -> Strip:
-    """Fit a strip to the width, with the rating under the word if need be, or a short caption.
+    """Fit a strip to the width, with the rating under the word if need be, without the reason of a bound, or with a
+    short caption.
 
     Raises
     ------
@@ -159,7 +160,8 @@ def fit_strip(page: Page, hero: Hero, verdict: Verdict | None) -> Strip:
         If no form fits.
     """
     square = page.shape.stacked and not page.shape.is_tall  # where there is never room next to the figure
-    heroes = (hero, replace(hero, caption=hero.short)) if hero.short else (hero,)
+    plain = replace(hero, why="")
+    heroes = [hero, *([plain] if hero.why else []), *([replace(plain, caption=hero.short)] if hero.short else [])]
     forms = [(each, under) for each in heroes for under in dict.fromkeys((square, True))]
     sizes = [_strip_size(page, each, verdict, under=under) or 0.0 for each, under in forms]
     for (each, under), size in zip(forms, sizes, strict=True):

@@ -18,6 +18,7 @@ _LABELS = (120.0, 104.0, SENTENCE, 80.0, 72.0, 64.0, 56.0, 52.0, NOTE)
 _LEAST_LABEL = 0.3  # of the width, next to the count
 _LARGE_LETTER = 12.0  # a large text whose first letter hangs to the left moves right by less than this
 _COUNT_GAP, _LINES_GAP = 40.0, 76.0  # from the count to its label, and to the lines
+_COUNT_SHARE = 0.3  # of the height under the dial, at least
 _MOST_ABOVE = 70.0  # above the count, where there is room
 _SIZES, _SMALL_SIZES = (60.0, 56.0, 52.0, 48.0), (NOTE, AXIS, LEAST)
 _PITCH, _ROW_PITCH = 1.2, 1.5  # from line to line of one rating, and from one rating to the next, in em
@@ -62,7 +63,7 @@ def place_score(page: Page, body: Score, lower: float) -> None:
     for shown in range(most, 0, -1):
         rest = _rest(page, body, rows[:shown], rows[shown:])
         foot = bottom - (_FOOT if rest else 0.0)
-        lines = _set_lines(page, body, rows[:shown], foot - top - _LINES_GAP - 0.2 * (foot - top))
+        lines = _set_lines(page, body, rows[:shown], (1.0 - _COUNT_SHARE) * (foot - top) - _LINES_GAP)
         if lines is not None:
             break
     else:
