@@ -99,7 +99,7 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Seque
     finding = Point("cards", "rated", {"ratings": count, "judged": judged})
     body = Rows(("", ""), tuple(rows), strong=1, more=more)
     asides = tuple(sources([*session.ratings, *session.printed]))
-    return Card("rated", "", (shared,) if shared else (), body, asides=asides, finding=finding)
+    return Card("rated", "Rated", (shared,) if shared else (), body, asides=asides, finding=finding)
 
 
 def _limit(rating: Rating, label: str, meant: str) -> str:

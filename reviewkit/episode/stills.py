@@ -21,6 +21,7 @@ from reviewkit.model.ratings import rule_of
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
 from reviewkit.verdict.changes import largest_change, size_of
+from reviewkit.verdict.limits import margin
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT
 
 BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after"
@@ -78,7 +79,7 @@ def make_stills(
     leading = [f.quantity for f in base.hero.findings if quantities.quantity_of(f).is_distortion] if base.hero else []
     compared = sorted(compared, key=lambda quantity: quantity not in leading)  # of THD and THD+N, the card's own
     change = largest_change(own, compared, verdict.findings if verdict else ())
-    made = [] if change is None else [_pair(base, runs, change, one_channel=not _changed_alike(change, own))]
+    made = [] if change is None else [_pair(base, runs, change, verdict, one_channel=not _changed_alike(change, own))]
     if verdict is not None and not further:
         one = _judged(alone, runs, verdict)
         made.append(replace(one, id=f"{base.id}-rated") if made else one)
@@ -137,7 +138,7 @@ def _changed_alike(change: Change, changes: Sequence[Change]) -> bool:
     )
 
 
-def _pair(base: Card, runs: Sequence[Run], change: Change, *, one_channel: bool) -> Card:
+def _pair(base: Card, runs: Sequence[Run], change: Change, verdict: Verdict | None, *, one_channel: bool) -> Card:
     """Return the card of a change, with the card as found: the same scales, nothing of "after" on it."""
     chart = base.body
     assert isinstance(chart, Chart)
@@ -171,7 +172,8 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, *, one_channel: bool)
     panels = _panels(chart, channel, place, found=True, healthy=alike)
     short = ", ".join(filter(None, (_side(channel), weighting, where)))
     named = ", ".join(filter(None, (name, short)))
-    hero = Hero(old, named, channel=channel, fault=change.improved, findings=(change.before,), short=short)
+    limit = f"rated {verdict.shown_limit}" if verdict and _missed_as_found(change, verdict) else ""
+    hero = Hero(old, named, channel=channel, fault=change.improved, findings=(change.before,), short=short, rated=limit)
     found = replace(
         base,
         stage=BEFORE,
@@ -181,6 +183,14 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, *, one_channel: bool)
         finding=_finding("fault", runs, base, change=change, one_channel=one_channel),
     )
     return replace(pair, found=found)
+
+
+def _missed_as_found(change: Change, verdict: Verdict) -> bool:
+    """Return whether the figure as found is outside the limit that the same figure is judged by after the repair."""
+    before, after = change.before, change.after
+    judged = verdict.findings[0] if verdict.verdict in JUDGED else None
+    alike = judged is not None and (judged.quantity, judged.at) == (after.quantity, after.at) and not before.bound
+    return alike and before.at == after.at and margin(verdict.rating, before, before.value).amount < 0
 
 
 def _weighting(finding: Finding) -> str:

@@ -185,6 +185,8 @@ class Hero:
         "± 1.6 W", if that decides.
     note
         Below it: where it holds, what it was.
+    rated
+        "rated 45 dB", next to the figure of a fault.
     fault
         True if it is the fault's.
     x, y, y_before
@@ -207,6 +209,7 @@ class Hero:
     short: str = ""
     bound: str = ""
     why: str = ""
+    rated: str = ""
 
     @property
     def heading(self) -> str:
@@ -215,8 +218,8 @@ class Hero:
 
     @property
     def beside(self) -> str:
-        """Return what is small after the figure: "± 1.6 W", "or less"."""
-        return f"{self.uncertainty} {self.bound}".strip()
+        """Return what is small after the figure: "± 1.6 W", "or less", "rated 45 dB"."""
+        return " ".join(filter(None, (self.uncertainty, self.bound, self.rated)))
 
 
 # ------------------------------------------------------------------ cards without a chart

@@ -126,7 +126,7 @@ QUANTITIES: dict[str, Quantity] = {
     "strongest_rate": Quantity("strongest rate", "Hz", "corner"),
     "rumble": Quantity("rumble", "dB", "db", -1, floor=OWN, by_meter=True),
     "subcarrier_suppression": Quantity(
-        "subcarrier suppression", "dB", "db", 1, floor=OWN, by_meter=True, plain="pilot and subcarrier down by"
+        "subcarrier suppression", "dB", "db", 1, floor=OWN, by_meter=True, plain="pilot and subcarrier below the tone"
     ),
     "jitter": Quantity("clock jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
     "line_level": Quantity("level", "dB", "db", -1, floor=OWN),
@@ -138,11 +138,13 @@ QUANTITIES: dict[str, Quantity] = {
     **{
         name.casefold().replace(" ", "_"): Quantity(name, "dBf", "level", -1, by_meter=True, any_unit=True, plain=plain)
         for name, plain in (
-            ("50 dB quieting sensitivity", "signal for 50 dB quieting"),
+            ("50 dB quieting sensitivity", "signal for noise 50 dB down"),
             ("usable sensitivity", "signal for usable reception"),
         )
     },
-    "maximum_output_level": Quantity("maximum output level", "dB", "boost", 1, by_meter=True, any_unit=True),
+    "maximum_output_level": Quantity(
+        "maximum output level", "dB", "boost", 1, by_meter=True, any_unit=True, plain="level on the tape"
+    ),
     **{
         name.replace(" ", "_"): Quantity(name, "dB", "flatness", -1, either_way=True, by_meter=True, any_unit=True)
         for name in ("linearity error", "volume tracking")

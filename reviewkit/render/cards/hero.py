@@ -15,6 +15,7 @@ from reviewkit.verdict.verdict_words import MEETS, margin_words
 
 _ARROW, _ARROW_GAP = 100.0, 44.0
 _CAPTION_GAP, _NOTE_GAP = 36.0, 34.0  # between caption, figure and note
+_BESIDE = 24.0  # from a figure to what is next to it
 _STACK_GAP = 40.0  # between the old figure and the new one's caption
 _PART_GAP = 64.0  # between figure, rating and word
 _WORD, _LONG_WORD = 120.0, 84.0
@@ -88,13 +89,14 @@ class HeroBlock:
         figure = page.text(hero.figure, x, y + cap, self.size, ink, weight="black", remedy=SHORTEN_HERO)
         page.add(figure)
         if hero.beside:
-            page.add(page.text(hero.beside, figure.box.right + 24, y + cap, small(self.size), look.ink))
+            colour = look.soft if hero.beside == hero.rated else look.ink
+            page.add(page.text(hero.beside, figure.box.right + _BESIDE, y + cap, small(self.size), colour))
         if hero.note:
             page.add(page.text(hero.note, x, y + cap + _NOTE_GAP + caption_cap, NOTE, look.ink, remedy=SHORTEN_HERO))
 
 
 def small(size: float) -> float:
-    """Return the size of what is small after a figure."""
+    """Return the size of what is next to a figure."""
     return max(round(size * 0.36), NOTE)
 
 
@@ -109,7 +111,7 @@ def lay_out_hero(measure: Measure, hero: Hero, size: float, *, stacked: bool) ->
     caption_cap, cap = measure("H", NOTE, "regular").rise, measure("H", size, "black").rise
     figure, height = measure(hero.figure, size, "black").width, cap
     if hero.beside:
-        figure += 24 + measure(hero.beside, small(size), "regular").width
+        figure += _BESIDE + measure(hero.beside, small(size), "regular").width
     width = figure
     if hero.heading:
         width = max(width, measure(hero.heading, NOTE, "bold").width)
