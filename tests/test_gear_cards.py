@@ -69,7 +69,7 @@ def test_a_bound_is_in_words_with_its_reason(cards):
     )
     own = "including the record's own"
     heroes = [card.hero for card in (as_found, pair, rated)] + [ending.body.hero]
-    assert [(hero.heading, hero.before, hero.figure, hero.beside) for hero in heroes] == [
+    assert [(hero.heading, hero.before, hero.figure, hero.addition) for hero in heroes] == [
         (f"rumble, {own}", "", "−37.1 dB", "or less"),
         (f"rumble after, {own}", "−37.1 dB", "−48.9 dB", "or less"),
         (f"rumble (unweighted), {own}", "", "−48.9 dB", "or less"),
@@ -90,7 +90,7 @@ def test_a_bound_is_in_words_with_its_reason(cards):
 def test_the_words_of_a_bound_are_after_its_figure(text, figure, bound):
     """ "At most" before it would be read as what is allowed."""
     hero = word_bound(Hero(text, "distortion", before="≤ 3.0 %" if bound == "or less" else ""))
-    assert (hero.heading, hero.figure, hero.beside) == ("distortion", figure, bound)
+    assert (hero.heading, hero.figure, hero.addition) == ("distortion", figure, bound)
     assert "≤" not in hero.before
     row = ScoreRow("Distortion, 1 kHz", text, "0.1 %", "meets")
     curve = Trace(np.array([20.0, 2e4]), np.array([1.0, 1.0]), "L", label=f"left channel: {text}")
@@ -106,7 +106,7 @@ def test_the_words_of_a_bound_are_after_its_figure(text, figure, bound):
 def test_what_is_no_bound_stays_as_it_is():
     hero = Hero("60.3", "power", uncertainty="± 1.6 W")
     assert word_bound(hero) == hero
-    assert hero.beside == "± 1.6 W"
+    assert hero.addition == "± 1.6 W"
 
 
 @pytest.mark.parametrize("method", ["two loads", TEST_RECORD, HIDDEN, NOT_THIRD_ALONE, WITHOUT_NOISE, SWEEP_ENDS, ""])

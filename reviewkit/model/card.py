@@ -217,7 +217,7 @@ class Hero:
         return ", ".join(filter(None, (self.caption or ("after" if self.before else ""), self.why)))
 
     @property
-    def beside(self) -> str:
+    def addition(self) -> str:
         """Return what is small after the figure: "± 1.6 W", "or less", "rated 45 dB"."""
         return " ".join(filter(None, (self.uncertainty, self.bound, self.rated)))
 
@@ -362,13 +362,11 @@ class Ending:
     of
         After it: "of 11 judged ratings met".
     missed
-        Each that was missed: "damping factor 52, rated 60".
+        Each that was missed but the hero's: "damping factor 52, rated 60".
     pending
         Below the word, why it isn't "Repaired": what was not read again, that nothing was repaired.
     unchecked
         Safety readings that are lacking: "mains leakage, plug both ways".
-    not_judged
-        If one rating alone was not judged, its name and the reason.
     """
 
     word: str
@@ -379,7 +377,6 @@ class Ending:
     missed: tuple[str, ...] = ()
     pending: str = ""
     unchecked: tuple[str, ...] = ()
-    not_judged: str = ""
 
 
 @dataclass(frozen=True)

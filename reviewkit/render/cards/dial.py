@@ -134,12 +134,9 @@ def place_rules(page: Page, axis: Axis, box: Box, between: tuple[Array, Array, A
     look, safe = page.look, page.shape.safe
     for at, text in _choose_rules(axis, box.height, page.cap(AXIS) + _OVER_RULE + 14):
         y = box.bottom - at * box.height
-        inside = between[0][(between[1] < y) & (y < between[2])] if between else ()
-        spans = (
-            ((safe.left, float(inside[0])), (float(inside[-1]), safe.right))
-            if len(inside)
-            else ((safe.left, safe.right),)
-        )
+        spans = [(safe.left, safe.right)]
+        if between and len(inside := between[0][(between[1] < y) & (y < between[2])]):
+            spans = [(safe.left, float(inside[0])), (float(inside[-1]), safe.right)]
         for left, right in spans:
             if right > left:
                 page.add(Stroke("grid", ((left, y), (right, y)), look.rule, 2.0))

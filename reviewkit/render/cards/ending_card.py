@@ -172,7 +172,7 @@ def _place_hero(page: Page, hero: Hero, box: Box, largest: float) -> tuple[float
     old = bare(hero.before, hero.figure) if hero.before else ""
     for size in range(int(largest), 43, -4):
         before = page.width(old, size, "light") + _ARROW + 2 * _ARROW_GAP if old else 0.0
-        beside = 20 + page.width(hero.beside, NOTE) if hero.beside else 0.0
+        beside = 20 + page.width(hero.addition, NOTE) if hero.addition else 0.0
         if before + page.width(hero.figure, size, "black") + beside <= box.width:
             break
     else:
@@ -190,9 +190,10 @@ def _place_hero(page: Page, hero: Hero, box: Box, largest: float) -> tuple[float
         x = text.box.right + 2 * _ARROW_GAP + _ARROW
     figure = page.text(hero.figure, x, y, size, look.ink, weight="black", remedy=SHORTEN)
     page.add(figure)
-    if hero.beside:
-        page.add(page.text(hero.beside, figure.box.right + 20, y, NOTE, look.ink))
-    return y, _place_lines(page, ((hero.note, look.ink),) if hero.note else (), replace(box, top=y + 22.0))
+    if hero.addition:
+        page.add(page.text(hero.addition, figure.box.right + 20, y, NOTE, look.ink))
+    colour = look.status("falls short") if hero.note.startswith("missed") else look.ink
+    return y, _place_lines(page, ((hero.note, colour),) if hero.note else (), replace(box, top=y + 22.0))
 
 
 def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: float) -> float:
@@ -226,17 +227,14 @@ def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: f
 
 def _has_tally(body: Ending) -> bool:
     """Return whether marks say more than the count: not without a miss, nor of one judged rating."""
-    return bool(body.missed) and sum(word in _NAMES for word in body.tally) > 1
+    return "falls short" in body.tally and sum(word in _NAMES for word in body.tally) > 1
 
 
 def _others(body: Ending) -> list[str]:
-    """Return what was undecided and what was not judged, unless the tally or the large figure says so."""
+    """Return how many were undecided, unless the tally or the large figure says so."""
     said = bool(body.hero and "too close to call" in body.hero.note)
-    words = Counter(word if word in _NAMES else "not judged" for word in body.tally)
-    close = words["too close to call"] > said and f"{words['too close to call']} too close to call"
-    unjudged = words["not judged"] and f"{words['not judged']} not judged"
-    texts = (body.not_judged,) if _has_tally(body) else (close, body.not_judged or unjudged)
-    return [text for text in texts if text]
+    close = body.tally.count("too close to call")
+    return [f"{close} too close to call"] if close > said and not _has_tally(body) else []
 
 
 def _missed_lines(page: Page, body: Ending, count: int) -> list[tuple[str, str]]:

@@ -88,9 +88,9 @@ class HeroBlock:
             y += caption_cap + _CAPTION_GAP
         figure = page.text(hero.figure, x, y + cap, self.size, ink, weight="black", remedy=SHORTEN_HERO)
         page.add(figure)
-        if hero.beside:
-            colour = look.soft if hero.beside == hero.rated else look.ink
-            page.add(page.text(hero.beside, figure.box.right + _BESIDE, y + cap, small(self.size), colour))
+        if hero.addition:
+            colour = look.soft if hero.addition == hero.rated else look.ink
+            page.add(page.text(hero.addition, figure.box.right + _BESIDE, y + cap, small(self.size), colour))
         if hero.note:
             page.add(page.text(hero.note, x, y + cap + _NOTE_GAP + caption_cap, NOTE, look.ink, remedy=SHORTEN_HERO))
 
@@ -110,8 +110,8 @@ def lay_out_hero(measure: Measure, hero: Hero, size: float, *, stacked: bool) ->
     """Lay out a hero at one size."""
     caption_cap, cap = measure("H", NOTE, "regular").rise, measure("H", size, "black").rise
     figure, height = measure(hero.figure, size, "black").width, cap
-    if hero.beside:
-        figure += _BESIDE + measure(hero.beside, small(size), "regular").width
+    if hero.addition:
+        figure += _BESIDE + measure(hero.addition, small(size), "regular").width
     width = figure
     if hero.heading:
         width = max(width, measure(hero.heading, NOTE, "bold").width)

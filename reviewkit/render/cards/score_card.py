@@ -90,7 +90,8 @@ def _place_count(page: Page, body: Score, top: float, bottom: float) -> float:
 def _texts(body: Score, row: ScoreRow) -> tuple[str, str, str]:
     """Return a rating's word with its margin, its name, and its figures: "missed by 13 %", "…", "52, rated 60"."""
     met = "nearest its limit" if len(body.met) > 1 else f"met {row.note}".rstrip()
-    word = {"falls short": f"missed {row.note}".rstrip(), "meets": met}.get(row.verdict, row.verdict)
+    close = "" if len(body.missed) + len(body.close) == 1 else row.verdict  # one alone is in the title
+    word = {"falls short": f"missed {row.note}".rstrip(), "meets": met}.get(row.verdict, close)
     figure = f"{row.measured} {row.uncertainty}".rstrip()
     return word, name_of(body, row), f"{figure}, rated {row.rated}"
 
@@ -107,7 +108,7 @@ def _set_lines(page: Page, body: Score, rows: Sequence[ScoreRow], height: float)
         if form == _FORMS[2] and size == LEAST:
             texts = [(word, cut_text(page, name, LEAST, width, "bold").lines[0], rest) for word, name, rest in texts]
         word = max(page.width(text[0], size, "bold") for text in texts)
-        starts = word + _WORD_GAP * size if len(form) == 1 else 0.0
+        starts = word + _WORD_GAP * size if len(form) == 1 and word else 0.0
         names = [(page.width(name, size, "bold"), page.width(figures, size)) for _, name, figures in texts]
         gap = _NAME_GAP * size
         widest = max(max(one) if len(form) == 3 else starts + one[0] + gap + one[1] for one in names)

@@ -16,6 +16,7 @@ from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
 from reviewkit.render.cards.shape import WIDE, Shape
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, fit_text
+from reviewkit.verdict.verdict_words import MEETS
 
 MOST_ROWS = 14  # of a card
 _SIZES = (72.0, 64.0, 56.0, 48.0, 46.0, NOTE, 42.0, AXIS, 38.0, LEAST)
@@ -84,8 +85,9 @@ def place_table(page: Page, card: Card, body: Rows) -> None:
         height = laid.height + layout.more
         if index:
             page.add(Stroke("rule", ((shape.safe.left, y), (shape.safe.right, y)), look.rule, 2.0))
+        detail = _has_count(card) and row.verdict in ("", MEETS)
         with page.part_of("reading"):
-            _place_row(page, body, row, laid, layout, y + height / 2, detail=_has_count(card))
+            _place_row(page, body, row, laid, layout, y + height / 2, detail=detail)
         y += height
     if body.more:
         page.add(page.text(body.more, shape.safe.left, y + _MORE - 20.0, AXIS, look.soft))
@@ -99,7 +101,7 @@ def _place_head(page: Page, card: Card) -> float:
     top = under_overline(page.shape, place_frame(page, card, "")) + _OVER_COUNT
     bottom = top + _COUNT_SHARE * (page.shape.safe.bottom - top)
     under = _UNDER_COUNT + (_HEADERS if isinstance(card.body, Rows) and any(card.body.headers) else 0.0)
-    return place_count(page, *count.groups(), page.look.ink, top, bottom, SHORTEN_TITLE) + under
+    return place_count(page, count[1], count[2], page.look.ink, top, bottom, SHORTEN_TITLE) + under
 
 
 def _has_count(card: Card) -> bool:
@@ -317,7 +319,7 @@ def _fault(page: Page, body: Rows) -> LayoutFault:
 def _place_row(
     page: Page, body: Rows, row: Row, laid: _LaidRow, layout: _TableLayout, middle: float, *, detail: bool
 ) -> None:
-    """Place a row, its lines and its note centred together. `detail`: below a count, where nothing of it is loud."""
+    """Place a row, its lines and its note centred together. `detail`: nothing of it is loud."""
     look, left = page.look, page.shape.safe.left
     loud = "regular" if detail else "bold"
     size, cap = layout.size, page.cap(layout.size)
