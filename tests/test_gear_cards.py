@@ -7,10 +7,20 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from rated_and_found import found
 
 from reviewkit.build import pipeline
 from reviewkit.build.cache import open_cache
-from reviewkit.model.card import Chart, Ending, Number
+from reviewkit.episode.bounds import word_bound, word_bounds
+from reviewkit.model.card import Axis, Card, Chart, Ending, Hero, Number, Panel, Score, ScoreRow, Trace
+from reviewkit.model.finding_conditions import (
+    HIDDEN,
+    NOT_THIRD_ALONE,
+    SWEEP_ENDS,
+    TEST_RECORD,
+    WITHOUT_NOISE,
+    why_bound,
+)
 
 SAMPLES = Path(__file__).resolve().parents[1] / "sample_session"
 
@@ -31,9 +41,9 @@ def panel_of(card):
 
 
 def test_a_pair_is_of_the_worst_and_the_verdict_of_the_rated_frequency(cards):
-    found, pair, rated = (cards["tuner", f"distortion{end}"] for end in ("-found", "", "-rated"))
-    assert (found.hero.figure, pair.hero.before, pair.hero.figure) == ("4.4 %", "4.4 %", "0.69 %")
-    assert [card.hero.findings[0].at["frequency"] for card in (found, pair, rated)] == [15000.0, 15000.0, 1000.0]
+    as_found, pair, rated = (cards["tuner", f"distortion{end}"] for end in ("-found", "", "-rated"))
+    assert (as_found.hero.figure, pair.hero.before, pair.hero.figure) == ("4.4 %", "4.4 %", "0.69 %")
+    assert [card.hero.findings[0].at["frequency"] for card in (as_found, pair, rated)] == [15000.0, 15000.0, 1000.0]
 
 
 def test_only_the_lines_that_a_figure_is_of_are_ringed(cards):
@@ -53,20 +63,55 @@ def test_unequal_limits_have_no_ring(cards):
     assert len(panel_of(card).limits) == 1
 
 
-def test_a_bound_is_in_words_once(cards):
-    found, pair, rated, number, ending = (
+def test_a_bound_is_in_words_with_its_reason(cards):
+    as_found, pair, rated, number, ending = (
         cards["turntable", name] for name in ("rumble-found", "rumble", "rumble-rated", "number", "ending")
     )
-    assert (found.hero.figure, found.hero.heading) == ("−37.1 dB", "rumble, at most")
-    assert (pair.hero.before, pair.hero.figure, pair.hero.heading) == ("−37.1 dB", "−48.9 dB", "rumble after, at most")
-    assert (rated.hero.figure, rated.hero.heading) == ("−48.9 dB", "rumble (unweighted), at most")
+    own = "including the record's own"
+    heroes = [card.hero for card in (as_found, pair, rated)] + [ending.body.hero]
+    assert [(hero.heading, hero.before, hero.figure, hero.addition) for hero in heroes] == [
+        (f"rumble, {own}", "", "−37.1 dB", "or less"),
+        (f"rumble after, {own}", "−37.1 dB", "−48.9 dB", "or less"),
+        (f"rumble (unweighted), {own}", "", "−48.9 dB", "or less"),
+        (f"rumble, {own}", "−37.1 dB", "−48.9 dB", "or less"),
+    ]
     assert isinstance(number.body, Number)
-    assert (number.body.figure, number.body.sentence) == ("−48.9 dB", "Rumble, down from −37.1 dB")
-    assert (number.body.was, number.subject) == ("before, −37.1 dB", "Rumble, unweighted, at most")
+    assert (number.body.figure, number.body.bound) == ("−48.9 dB", "or less")
+    assert (number.body.sentence, number.body.was) == ("Rumble, down from −37.1 dB", "before, −37.1 dB")
+    assert number.subject == f"Rumble, unweighted, {own}"
     assert isinstance(ending.body, Ending)
-    assert (ending.body.hero.before, ending.body.hero.figure) == ("−37.1 dB", "−48.9 dB")
-    assert ending.body.hero.heading == "rumble, at most"
     assert "≤ −48.9 dB" in rated.alt
+
+
+@pytest.mark.parametrize(
+    ("text", "figure", "bound"),
+    [("≤ 0.0010 %", "0.0010 %", "or less"), ("≥ 52", "52", "or more"), ("at least 48 W", "48 W", "or more")],
+)
+def test_the_words_of_a_bound_are_after_its_figure(text, figure, bound):
+    """ "At most" before it would be read as what is allowed."""
+    hero = word_bound(Hero(text, "distortion", before="≤ 3.0 %" if bound == "or less" else ""))
+    assert (hero.heading, hero.figure, hero.addition) == ("distortion", figure, bound)
+    assert "≤" not in hero.before
+    row = ScoreRow("Distortion, 1 kHz", text, "0.1 %", "meets")
+    curve = Trace(np.array([20.0, 2e4]), np.array([1.0, 1.0]), "L", label=f"left channel: {text}")
+    axis = Axis(20.0, 2e4, "log", ())
+    score, chart = (
+        word_bounds(Card("card", "Distortion", (), body)).body
+        for body in (Score((), (), (), (row,)), Chart((Panel(axis, axis, (curve,)),)))
+    )
+    assert (score.met[0].label, score.met[0].measured) == ("Distortion, 1 kHz", f"{figure} {bound}")
+    assert chart.panels[0].traces[0].label == f"left channel: {figure} {bound}"
+
+
+def test_what_is_no_bound_stays_as_it_is():
+    hero = Hero("60.3", "power", uncertainty="± 1.6 W")
+    assert word_bound(hero) == hero
+    assert hero.addition == "± 1.6 W"
+
+
+@pytest.mark.parametrize("method", ["two loads", TEST_RECORD, HIDDEN, NOT_THIRD_ALONE, WITHOUT_NOISE, SWEEP_ENDS, ""])
+def test_the_reason_of_a_bound_has_five_words_at_most(method):
+    assert len(why_bound(found("rumble", -40.0, bound="at most", method=method)).split()) <= 5
 
 
 def test_rumble_is_drawn_over_its_band(cards):

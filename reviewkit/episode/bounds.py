@@ -1,24 +1,43 @@
-"""The bounds on cards in words, once: "rumble, at most" over "−37.1 dB", where a sign would be read as part of it."""
+"""The bounds on cards in words: "rumble, including the record's own" over "−37.1 dB or less".
+
+A sign would be read as part of the figure ("≤ −"), and "at most" before it as what is allowed.
+"""
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 from reviewkit.model.card import Body, Card, Chart, Ending, Hero, Number, Score, ScoreRow
+from reviewkit.model.finding_conditions import why_bound
 
-_WORDS = {"≤ ": "at most", "≥ ": "at least", "at least ": "at least"}
+_WORDS = {"≤ ": "or less", "≥ ": "or more", "at least ": "or more"}
 
 
 def word_bounds(card: Card) -> Card:
-    """Return a card whose figures have no sign of a bound: their captions, names or the overline have it in words."""
-    hero, body = card.hero and _of_hero(card.hero), card.body
+    """Return a card whose figures have no sign of a bound: words after them say so, above them why."""
+    hero, body = card.hero and word_bound(card.hero), card.body
     if isinstance(body, Number):
         sign, bound = _bound(body.figure)
         texts = (text.replace(sign, "", 1) if sign else text for text in (body.figure, body.sentence, body.was))
         figure, sentence, was = texts
-        subject = ", ".join(filter(None, (card.subject, bound)))
-        return replace(card, subject=subject, body=replace(body, figure=figure, sentence=sentence, was=was))
+        subject = ", ".join(filter(None, (card.subject, hero.why if hero else "")))
+        body = replace(body, figure=figure, sentence=sentence, was=was, bound=bound)
+        return replace(card, subject=subject, hero=hero, body=body)
     return replace(card, hero=hero, body=_of_body(body))
+
+
+def word_bound(hero: Hero) -> Hero:
+    """Return a large figure with its bound in words, after it, and the reason, above it."""
+    sign, bound = _bound(hero.figure)
+    why = next((why_bound(f) for f in hero.findings[:1] if f.bound), "")
+    return replace(
+        hero,
+        figure=hero.figure.removeprefix(sign),
+        before=hero.before.removeprefix(sign),
+        bound=bound or hero.bound,
+        why=why,
+    )
 
 
 def _bound(figure: str) -> tuple[str, str]:
@@ -26,17 +45,10 @@ def _bound(figure: str) -> tuple[str, str]:
     return next(((sign, words) for sign, words in _WORDS.items() if figure.startswith(sign)), ("", ""))
 
 
-def _of_hero(hero: Hero) -> Hero:
-    sign, bound = _bound(hero.figure)
-    return replace(
-        hero, figure=hero.figure.removeprefix(sign), before=hero.before.removeprefix(sign), bound=bound or hero.bound
-    )
-
-
 def _of_body(body: Body) -> Body:
     match body:
         case Ending():
-            return replace(body, hero=body.hero and _of_hero(body.hero))
+            return replace(body, hero=body.hero and word_bound(body.hero))
         case Score():
             missed, close, unjudged, met = (
                 tuple(map(_of_row, some)) for some in (body.missed, body.close, body.unjudged, body.met)
@@ -53,10 +65,9 @@ def _of_body(body: Body) -> Body:
 
 
 def _of_row(row: ScoreRow) -> ScoreRow:
-    sign, bound = _bound(row.measured)
-    return replace(row, label=", ".join(filter(None, (row.label, bound))), measured=row.measured.removeprefix(sign))
+    return replace(row, measured=_in_words(row.measured))
 
 
-def _in_words(label: str) -> str:
-    """Return a curve's name with the bound in words where it has a figure: "left channel: at most 0.001 %"."""
-    return label.replace("≤", "at most").replace("≥", "at least")
+def _in_words(text: str) -> str:
+    """Return a text that may end with a figure with the bound after it: "left channel: 0.001 % or less"."""
+    return re.sub("(≤ |≥ |at least )(.*)", lambda found: f"{found[2]} {_WORDS[found[1]]}", text)

@@ -176,7 +176,9 @@ class Hero:
     short
         The same where that has no room: "right, at 1 W".
     bound
-        "at most" or "at least" if the figure is a bound.
+        After it, "or less" or "or more" if it is a bound.
+    why
+        Why it is one, after the caption: "including the record's own".
     before
         The same figure before the repair, shown light and soft.
     uncertainty
@@ -206,12 +208,18 @@ class Hero:
     findings: tuple[Finding, ...] = ()
     short: str = ""
     bound: str = ""
+    why: str = ""
     rated: str = ""
 
     @property
     def heading(self) -> str:
-        """Return what is above the figure, with the bound that it is: "rumble, at most"."""
-        return ", ".join(filter(None, (self.caption or ("after" if self.before else ""), self.bound)))
+        """Return what is above the figure: "rumble, including the record's own"."""
+        return ", ".join(filter(None, (self.caption or ("after" if self.before else ""), self.why)))
+
+    @property
+    def addition(self) -> str:
+        """Return what is small after the figure: "± 1.6 W", "or less", "rated 45 dB"."""
+        return " ".join(filter(None, (self.uncertainty, self.bound, self.rated)))
 
 
 # ------------------------------------------------------------------ cards without a chart
@@ -231,6 +239,8 @@ class Number:
         Values on the dial.
     was
         Text at `before`: "before, 5.0 %".
+    bound
+        After the figure, "or less" or "or more" if it is a bound.
     """
 
     figure: str
@@ -239,6 +249,7 @@ class Number:
     before: float = 0.0
     after: float = 0.0
     was: str = ""
+    bound: str = ""
 
 
 @dataclass(frozen=True)

@@ -70,13 +70,15 @@ def without(lines_hz: Sequence[float]) -> str:
 
 
 def why_bound(f: Finding) -> str:
-    """Return why a figure is only a bound."""
+    """Return why a figure is only a bound, in at most five words: a card has them, too."""
+    if f.at.get("limited_by") == "noise" and f.floor is None:
+        return "products hidden in noise"
     reasons = {
         "two loads": "all that the meter resolves",
-        TEST_RECORD: "the record's own rumble is in it",
-        HIDDEN: "no line stands out of the noise there",
-        NOT_THIRD_ALONE: "of all distortion, not of the third harmonic alone",
-        WITHOUT_NOISE: "of harmonics alone, without the noise",
+        TEST_RECORD: "including the record's own",
+        HIDDEN: "no line above the noise",
+        NOT_THIRD_ALONE: "third harmonic not separated",
+        WITHOUT_NOISE: "of harmonics alone, without noise",
         SWEEP_ENDS: "the sweep ends there",
     }
     return reasons.get(str(f.at.get("method", "")), "at the bench's floor")

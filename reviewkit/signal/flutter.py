@@ -36,8 +36,9 @@ _AROUND_S = 2.0  # by which the rest is continued at both ends, before it is fil
 class Flutter:
     """A test tone's deviation from its nominal frequency, in ratios. `speed_error`: its mean, positive if too fast.
     `drift`: slower than 0.1 Hz, peak to peak. Peaks are the value exceeded 5 % of the time (two sigma). `rates`:
-    strongest first. `time_s`, `deviation`: shape (n,), the whole deviation over time, up to 200 Hz. `spectrum_hz`,
-    `spectrum`: shape (m,), the rates without drift, each as the peak of its sine; `seconds`: of the record.
+    strongest first. `time_s`, `weighted`: shape (n,), the deviation over time from which the weighted figures are
+    computed. `spectrum_hz`, `spectrum`: shape (m,), the rates without drift, unweighted, each as the peak of its sine;
+    `seconds`: of the record.
     """
 
     speed_error: float
@@ -48,7 +49,7 @@ class Flutter:
     unweighted_rms: float
     rates: tuple[Rate, ...]
     time_s: Array
-    deviation: Array
+    weighted: Array
     spectrum_hz: Array
     spectrum: Array
     seconds: float
@@ -92,7 +93,7 @@ def analyse_flutter(samples: Array, rate_hz: float, tone_hz: float) -> Flutter:
     Returns
     -------
     Flutter
-        The figures, and the deviation over time.
+        The figures, and the weighted deviation over time.
 
     Raises
     ------
@@ -135,7 +136,7 @@ def analyse_flutter(samples: Array, rate_hz: float, tone_hz: float) -> Flutter:
         float(np.sqrt(np.mean(flat**2))),
         tuple(sorted(found, key=lambda rate: -rate.peak)),
         time_s,
-        drifting + flat,
+        weighted,
         *_spectrum(flat, tone.rate_hz),
         seconds,
     )

@@ -118,17 +118,34 @@ def test_the_card_holds_what_the_file_says():
     samples = capture(played())
     card = card_of(KIND, samples, frequency_hz=3150.0, rates_hz={"capstan": 4 / 1.01}, load_ohm=8.0)
     (over_time,) = card.body.panels
-    assert (over_time.x.unit, over_time.y.unit, over_time.label) == ("s", "%", "speed around its mean, unweighted")
+    assert (over_time.x.unit, over_time.y.unit, over_time.label) == ("s", "%", "speed around its mean, weighted")
     assert float(np.mean(over_time.traces[0].y)) == pytest.approx(0.0, abs=0.005)  # 1 % too fast
     assert float(np.ptp(over_time.traces[0].y)) == pytest.approx(0.2, rel=0.05)
     run = run_from(samples, conditions(KIND, frequency_hz=3150.0, rates_hz={"capstan": 4 / 1.01}))
     (further,) = KINDS[KIND].further([run])
     (rates,) = further.body.panels
+    assert rates.label == "peak of each rate, unweighted"
     assert (further.id, further.hero.figure, rates.x.unit, rates.y.unit) == ("rates", "0.10 %", "Hz", "%")
     assert [(mark.text, round(mark.x, 2)) for mark in rates.marks] == [("capstan", 4.0)]
     assert rates.marks[0].y == pytest.approx(0.1, rel=1e-3)
     assert (card.hero.figure, card.hero.caption) == ("0.10 %", "wow and flutter, weighted peak")
     assert card.conditions == ("3.15 kHz",)
+
+
+@pytest.mark.parametrize("seconds", [6, 60])
+@pytest.mark.parametrize("rates", [[(4.0, 1e-3)], [(0.7, 2e-3), (9.3, 1e-3)]])
+def test_the_curve_is_what_the_figure_is_computed_from(rates, seconds):
+    """The mean of 10 ms takes 1.4 % off a sine of 9.3 Hz, 0.3 % off one of 4 Hz."""
+    run = run_from(capture(played(rates, seconds=seconds)), conditions(KIND, frequency_hz=3150.0))
+    drawn_as_computed(KINDS[KIND].card([run], ()).body.panels[0], run)
+
+
+def drawn_as_computed(panel, *runs):
+    """The curves have the r.m.s. value, and the peak exceeded 5 % of the time, that their runs give as figures."""
+    for trace, run in zip(panel.traces, runs, strict=True):
+        wrms, peak = (run.get("wow_and_flutter", weighting=each).value for each in ("WRMS", "weighted peak"))
+        assert np.sqrt(np.mean(trace.y**2)) == pytest.approx(wrms, rel=0.02)
+        assert np.quantile(np.abs(trace.y), 0.95) == pytest.approx(peak, rel=0.02)
 
 
 def test_the_card_shows_what_the_maker_rates():
@@ -246,14 +263,15 @@ def test_found_pair_and_rated_have_one_scale_and_the_rates_a_card_if_a_note_asks
     speeds = [cards[name].body.panels for name in ("flutter-found", "flutter", "flutter-rated")]
     assert [len(panels) for panels in speeds] == [1, 1, 1]
     assert len({(panel.y.low, panel.y.high) for (panel,) in speeds}) == 1
-    for (panel,) in speeds:
-        assert all(abs(float(np.mean(trace.y))) < 0.01 for trace in panel.traces)  # 2 % too slow before
+    before, after = (run for run in pipeline.check(deck).runs if run.conditions.measurement.kind == KIND)
+    for (panel,), runs in zip(speeds, [(before,), (before, after), (after,)], strict=True):
+        drawn_as_computed(panel, *runs)
     # both pictures show the change of the figure that is rated, and neither has its tone's frequency as a place
     for name in ("flutter-found", "flutter"):
         picture = cards[name.replace("flutter", "flutter-rates")]
         assert picture.hero.figure == cards[name].hero.figure
         assert picture.body.panels[0].fall is None
         assert all(mark.x < 20 for mark in picture.body.panels[0].marks)
-    assert "Speed around its mean, unweighted." in cards["flutter-found"].alt
+    assert "Speed around its mean, weighted." in cards["flutter-found"].alt
     assert "Curves" not in cards["flutter-found"].alt  # one curve without a name
     assert "Curves: in step, for comparison." in cards["azimuth-found"].alt

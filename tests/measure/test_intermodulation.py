@@ -25,6 +25,7 @@ from measured_sheets import (
 
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
+from reviewkit.model.finding_conditions import why_bound
 from reviewkit.model.level import Level
 
 RATE_HZ = 96_000
@@ -170,6 +171,7 @@ def test_noise_is_never_given_as_distortion():
     noise = known_waveforms.noise(rng, len(clean), RATE_HZ, (20, 20_000), 1e-3 / math.sqrt(2))
     f = one(measured(KIND, capture(clean + noise)), "imd")
     assert (f.bound, f.at["limited_by"]) == ("at most", "noise")
+    assert why_bound(f) == "products hidden in noise"
     assert f.value < 0.1
     # what is there lies under the bound
     small = played((60, 7000), MODULATION, a2=1e-6, a3=0.0)

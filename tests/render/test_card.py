@@ -14,7 +14,7 @@ from PIL import Image
 
 from reviewkit.build.drawing import draw_card
 from reviewkit.build.pool import ALONE, Pool
-from reviewkit.model.card import Axis, Card, Hero, Limit, Mark, Row, Rows, Trace
+from reviewkit.model.card import Axis, Card, Ending, Hero, Limit, Mark, Number, Row, Rows, Trace
 from reviewkit.model.errors import Fault
 from reviewkit.render.cards import paint as paint_module
 from reviewkit.render.cards.card import lay_out
@@ -43,6 +43,23 @@ def picture(png):
 def test_every_sample_is_laid_out_without_a_problem(name, look, shape):
     items = sound(SAMPLES[name], look, shape)
     assert min(item.size for item in texts(items)) >= 36
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("name", ["pair", "found", "response", "power", "number", "ending"])
+def test_a_bound_has_room_after_its_figure(name, shape):
+    card, bound = SAMPLES[name], {"bound": "or more", "why": "third harmonic not separated"}
+    body = card.body
+    if isinstance(body, Number):
+        body = replace(body, bound="or more")
+    elif isinstance(body, Ending):
+        body = replace(body, hero=replace(body.hero, **bound))
+    items = texts(sound(replace(card, body=body, hero=card.hero and replace(card.hero, **bound)), shape=shape))
+    (after,) = [item for item in items if item.text.endswith("or more")]
+    figure = items[items.index(after) - 1]
+    assert (figure.baseline, figure.weight) == (after.baseline, "black")
+    assert 0 < after.box.left - figure.box.right < figure.size
+    assert 36 <= after.size < figure.size
 
 
 @pytest.mark.parametrize(("name", "look"), grid([*SAMPLES], [*LOOKS]))

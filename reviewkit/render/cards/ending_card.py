@@ -172,7 +172,7 @@ def _place_hero(page: Page, hero: Hero, box: Box, largest: float) -> tuple[float
     old = bare(hero.before, hero.figure) if hero.before else ""
     for size in range(int(largest), 43, -4):
         before = page.width(old, size, "light") + _ARROW + 2 * _ARROW_GAP if old else 0.0
-        beside = 20 + page.width(hero.uncertainty, NOTE) if hero.uncertainty else 0.0
+        beside = 20 + page.width(hero.addition, NOTE) if hero.addition else 0.0
         if before + page.width(hero.figure, size, "black") + beside <= box.width:
             break
     else:
@@ -190,8 +190,8 @@ def _place_hero(page: Page, hero: Hero, box: Box, largest: float) -> tuple[float
         x = text.box.right + 2 * _ARROW_GAP + _ARROW
     figure = page.text(hero.figure, x, y, size, look.ink, weight="black", remedy=SHORTEN)
     page.add(figure)
-    if hero.uncertainty:
-        page.add(page.text(hero.uncertainty, figure.box.right + 20, y, NOTE, look.ink))
+    if hero.addition:
+        page.add(page.text(hero.addition, figure.box.right + 20, y, NOTE, look.ink))
     colour = look.status("falls short") if hero.note.startswith("missed") else look.ink
     return y, _place_lines(page, ((hero.note, colour),) if hero.note else (), replace(box, top=y + 22.0))
 

@@ -15,7 +15,7 @@ from reviewkit.verdict.verdict_words import MEETS, margin_words
 
 _ARROW, _ARROW_GAP = 100.0, 44.0
 _CAPTION_GAP, _NOTE_GAP = 36.0, 34.0  # between caption, figure and note
-_BESIDE = 24.0  # from a figure to its uncertainty, or what is rated
+_BESIDE = 24.0  # from a figure to what is next to it
 _STACK_GAP = 40.0  # between the old figure and the new one's caption
 _PART_GAP = 64.0  # between figure, rating and word
 _WORD, _LONG_WORD = 120.0, 84.0
@@ -88,9 +88,9 @@ class HeroBlock:
             y += caption_cap + _CAPTION_GAP
         figure = page.text(hero.figure, x, y + cap, self.size, ink, weight="black", remedy=SHORTEN_HERO)
         page.add(figure)
-        if beside := hero.uncertainty or hero.rated:
-            colour = look.ink if hero.uncertainty else look.soft
-            page.add(page.text(beside, figure.box.right + _BESIDE, y + cap, small(self.size), colour))
+        if hero.addition:
+            colour = look.soft if hero.addition == hero.rated else look.ink
+            page.add(page.text(hero.addition, figure.box.right + _BESIDE, y + cap, small(self.size), colour))
         if hero.note:
             page.add(page.text(hero.note, x, y + cap + _NOTE_GAP + caption_cap, NOTE, look.ink, remedy=SHORTEN_HERO))
 
@@ -110,8 +110,8 @@ def lay_out_hero(measure: Measure, hero: Hero, size: float, *, stacked: bool) ->
     """Lay out a hero at one size."""
     caption_cap, cap = measure("H", NOTE, "regular").rise, measure("H", size, "black").rise
     figure, height = measure(hero.figure, size, "black").width, cap
-    if beside := hero.uncertainty or hero.rated:
-        figure += _BESIDE + measure(beside, small(size), "regular").width
+    if hero.addition:
+        figure += _BESIDE + measure(hero.addition, small(size), "regular").width
     width = figure
     if hero.heading:
         width = max(width, measure(hero.heading, NOTE, "bold").width)
@@ -153,7 +153,8 @@ class Strip:
 
 
 def fit_strip(page: Page, hero: Hero, verdict: Verdict | None) -> Strip:
-    """Fit a strip to the width, with the rating under the word if need be, or a short caption.
+    """Fit a strip to the width, with the rating under the word if need be, without the reason of a bound, or with a
+    short caption.
 
     Raises
     ------
@@ -161,7 +162,8 @@ def fit_strip(page: Page, hero: Hero, verdict: Verdict | None) -> Strip:
         If no form fits.
     """
     square = page.shape.stacked and not page.shape.is_tall  # where there is never room next to the figure
-    heroes = (hero, replace(hero, caption=hero.short)) if hero.short else (hero,)
+    plain = replace(hero, why="")
+    heroes = [hero, *([plain] if hero.why else []), *([replace(plain, caption=hero.short)] if hero.short else [])]
     forms = [(each, under) for each in heroes for under in dict.fromkeys((square, True))]
     sizes = [_strip_size(page, each, verdict, under=under) or 0.0 for each, under in forms]
     for (each, under), size in zip(forms, sizes, strict=True):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from reviewkit.model.card import Axis, Number
 from reviewkit.render.cards.dial import place_dial
 from reviewkit.render.cards.frame import under_overline
+from reviewkit.render.cards.hero import small
 from reviewkit.render.cards.needle import wedge_at
 from reviewkit.render.cards.scene import Page, Stroke
 from reviewkit.render.cards.sizes import NOTE, SENTENCE
@@ -16,7 +17,7 @@ _SENTENCES = (SENTENCE, 84.0, 76.0, 68.0, 60.0, 52.0)
 _TALL, _SMALL = (112.0, 17.0), (72.0, 10.0)  # height and half the width of the needles
 _HEAVY = 9.0
 _OVER_DIAL = 190.0  # room for needles and their names
-_UNDER_FIGURE = 60.0
+_UNDER_FIGURE, _BESIDE = 60.0, 40.0
 _LABEL_GAP = 26.0
 
 SHORTEN_FIGURE = 'leave this card out: hide = ["number"] in [cards]'
@@ -39,7 +40,7 @@ def place_number(page: Page, body: Number, lower: float) -> None:
     if sentence is None:
         raise page.fault(body.sentence, SHORTEN_FIGURE)
     under = page.cap(sentence.size, "bold") + (len(sentence.lines) - 1) * sentence.size + _UNDER_FIGURE
-    figure = _fit_figure(page, body.figure, bottom - top - under)
+    figure = _fit_figure(page, body, bottom - top - under)
     if figure is None:
         raise page.fault(body.figure, SHORTEN_FIGURE)
     cap, pitch = page.cap(figure.size, "black"), line_pitch(page, figure, "black", 0.86)
@@ -47,6 +48,9 @@ def place_number(page: Page, body: Number, lower: float) -> None:
     baseline = top + (bottom - top - high - under) / 2 + cap
     with page.part_of("reading"):
         place_lines(page, figure, safe.left, baseline, pitch, look.ink, weight="black", remedy=SHORTEN_FIGURE)
+        if body.bound:
+            left = safe.left + page.width(body.figure, figure.size, "black") + _BESIDE
+            page.add(page.text(body.bound, left, baseline, small(figure.size), look.ink, remedy=SHORTEN_FIGURE))
         baseline = baseline + high - cap + _UNDER_FIGURE + page.cap(sentence.size, "bold")
         pitch = sentence.size
         place_lines(page, sentence, safe.left, baseline, pitch, look.ink, weight="bold", remedy=SHORTEN_FIGURE)
@@ -56,9 +60,14 @@ def place_number(page: Page, body: Number, lower: float) -> None:
             _place_needles(page, body, body.dial)
 
 
-def _fit_figure(page: Page, text: str, height: float) -> Setting | None:
-    """Return the figure as large as fits on one line."""
-    return fit_block(page, text, _FIGURES, page.shape.safe.width, height, most=1, leading=0.86)
+def _fit_figure(page: Page, body: Number, height: float) -> Setting | None:
+    """Return the figure as large as fits on one line, with room for what is small after it."""
+    for size in _FIGURES:
+        beside = _BESIDE + page.width(body.bound, small(size)) if body.bound else 0.0
+        width = page.shape.safe.width - beside
+        if (figure := fit_block(page, body.figure, (size,), width, height, most=1, leading=0.86)) is not None:
+            return figure
+    return None
 
 
 def _place_needles(page: Page, body: Number, dial: Axis) -> None:

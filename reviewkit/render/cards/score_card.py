@@ -15,6 +15,7 @@ from reviewkit.render.cards.typeset import cut_text
 _UNDER_DIAL = 150.0  # room of the needles with their names
 _FOOT = 76.0  # height of the last line with the room above it
 _LINES_GAP = 76.0  # from the count to the lines
+_COUNT_SHARE = 0.3  # of the height under the dial, at least
 _MOST_ABOVE = 70.0  # above the lines, where there is room
 _SIZES, _SMALL_SIZES = (60.0, 56.0, 52.0, 48.0), (NOTE, AXIS, LEAST)
 _PITCH, _ROW_PITCH = 1.2, 1.5  # from line to line of one rating, and from one rating to the next, in em
@@ -59,7 +60,7 @@ def place_score(page: Page, body: Score, lower: float) -> None:
     for shown in range(most, 0, -1):
         rest = _rest(page, body, rows[:shown], rows[shown:])
         foot = bottom - (_FOOT if rest else 0.0)
-        lines = _set_lines(page, body, rows[:shown], foot - top - _LINES_GAP - 0.2 * (foot - top))
+        lines = _set_lines(page, body, rows[:shown], (1.0 - _COUNT_SHARE) * (foot - top) - _LINES_GAP)
         if lines is not None:
             break
     else:

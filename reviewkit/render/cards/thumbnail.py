@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 
+from reviewkit.episode.bounds import word_bound
 from reviewkit.episode.score import change_hero, judged_figure
 from reviewkit.episode.session_cards import find_hook
 from reviewkit.episode.stills import changed_most
 from reviewkit.episode.wording import lower_first
 from reviewkit.model import quantities
-from reviewkit.model.card import Card, Chart, Panel, Trace
+from reviewkit.model.card import Card, Chart, Hero, Panel, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.episode import Episode
 from reviewkit.model.errors import Fault, InputError
@@ -20,7 +21,7 @@ from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.chart import place_room
 from reviewkit.render.cards.colours import Look
 from reviewkit.render.cards.frame import SHORTEN_NAME, picture, place_mark
-from reviewkit.render.cards.hero import arrow, bare
+from reviewkit.render.cards.hero import arrow, bare, small
 from reviewkit.render.cards.layout_check import find_problems
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure, paint
 from reviewkit.render.cards.png import encode_png
@@ -41,7 +42,7 @@ _WORDS = tuple(float(size) for size in range(250, int(LEAST) - 1, -4))
 _FIGURES = tuple(float(size) for size in range(480, int(LEAST) - 1, -4))
 _TOP, _BASELINE = 90.0, 900.0  # a player's clock covers the lower right corner (common practice, no source)
 _CURVE, _GHOST = 18.0, 10.0  # line widths
-_ARROW, _ARROW_GAP = 130.0, 44.0
+_ARROW, _ARROW_GAP, _BESIDE = 130.0, 44.0, 36.0
 _MARK = 84.0
 _ASCENDER = 0.06  # of a type's size, above its capitals
 
@@ -58,6 +59,8 @@ class Thumbnail:
         What the figure is: "distortion".
     before
         The same figure before the repair.
+    bound
+        After the figure, "or less" or "or more" if it is a bound.
     panel
         The pair's curves.
     photo, mark
@@ -68,6 +71,7 @@ class Thumbnail:
     what: str
     figure: str
     before: str = ""
+    bound: str = ""
     panel: Panel | None = None
     photo: bytes = field(default=b"", repr=False)
     mark: bytes = field(default=b"", repr=False)
@@ -85,8 +89,8 @@ def choose_thumbnails(episode: Episode, photo: bytes = b"", mark: bytes = b"") -
     improved = _improved(episode.cards)
     if improved is not None:
         pair, change = improved
-        hero, what = change_hero(change), quantities.quantity_of(change.after).plain_name
-        own = Thumbnail(_words(episode.session, what), what, hero.figure, mark=mark)
+        hero, what = word_bound(change_hero(change)), quantities.quantity_of(change.after).plain_name
+        own = Thumbnail(_words(episode.session, what), what, hero.figure, bound=hero.bound, mark=mark)
         both = replace(own, before=bare(hero.before, hero.figure))
         panel = pair.body.panels[0] if isinstance(pair.body, Chart) else None
         made = {"figure": own, "pair": replace(both, panel=panel)}
@@ -119,8 +123,8 @@ def _without_repair(episode: Episode, mark: bytes) -> Thumbnail:
     measured = [v for v in episode.verdicts if v.measured and v.findings]
     verdict = min(measured, key=lambda v: (v.verdict != MEETS, v.rating.quantity != "power"), default=None)
     if verdict is not None:
-        what = lower_first(rule_of(verdict.rating).label)
-        return Thumbnail(_words(episode.session, what), what, judged_figure(verdict), mark=mark)
+        what, hero = lower_first(rule_of(verdict.rating).label), word_bound(Hero(judged_figure(verdict)))
+        return Thumbnail(_words(episode.session, what), what, hero.figure, bound=hero.bound, mark=mark)
     year = episode.session.unit.year
     return Thumbnail(_words(episode.session, ""), "", str(year) if year else "", mark=mark)
 
@@ -200,7 +204,9 @@ def _place_figure(page: Page, what: Thumbnail, largest: float) -> float:
     look, safe = page.look, page.shape.safe
     for size in _FIGURES:
         before = page.width(what.before, size, "light") + _ARROW + 2 * _ARROW_GAP if what.before else 0.0
-        if size <= largest and before + page.width(what.figure, size, "black") <= safe.width:
+        after = max(small(size), LEAST)
+        bound = _BESIDE + page.width(what.bound, after) if what.bound else 0.0
+        if size <= largest and before + page.width(what.figure, size, "black") + bound <= safe.width:
             break
     else:
         raise page.fault(what.figure, SHORTEN_NAME)
@@ -211,7 +217,10 @@ def _place_figure(page: Page, what: Thumbnail, largest: float) -> float:
             page.add(old)
             arrow(page, old.box.right + _ARROW_GAP, _BASELINE - cap / 2, _ARROW)
             x = old.box.right + _ARROW + 2 * _ARROW_GAP
-        page.add(page.text(what.figure, x, _BASELINE, size, look.ink, weight="black"))
+        figure = page.text(what.figure, x, _BASELINE, size, look.ink, weight="black")
+        page.add(figure)
+        if what.bound:
+            page.add(page.text(what.bound, figure.box.right + _BESIDE, _BASELINE, after, look.ink))
         if not what.what:
             return _BASELINE - cap
         words = fit_text(page, what.what, (110.0, 100.0, LEAST), safe.width)

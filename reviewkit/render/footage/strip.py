@@ -55,21 +55,21 @@ def choose_content(card: Card) -> StripContent | None:
     body, subject = card.body, card.subject
     hero: Hero | None
     if isinstance(body, Number):
-        title, hero = body.sentence, Hero(body.figure)
+        title, hero = body.sentence, Hero(body.figure, bound=body.bound)
     elif isinstance(body, Ending):
         title, hero = body.word, body.hero
         if hero is not None:
-            subject, hero = hero.caption, replace(hero, caption="")
+            subject, hero = hero.heading, replace(hero, caption="", why="")
     else:
         title, hero = card.title, card.hero
     if hero is None:
         return None
-    where = "" if hero.before else hero.caption
+    where = "" if hero.before else hero.heading
     subject = where[:1].upper() + where[1:] or subject
     conditions = " · ".join(filter(None, (card.stage, overline(subject, card.conditions))))
     # the subject says what changed; next to the figures there is room for "after" only
     beside = hero.short.partition(",")[0] or hero.caption if hero.before else ""
-    return StripContent(title, conditions, replace(hero, caption=beside), card.verdict)
+    return StripContent(title, conditions, replace(hero, caption=beside, why=""), card.verdict)
 
 
 # ------------------------------------------------------------------ layout
