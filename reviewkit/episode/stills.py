@@ -78,6 +78,8 @@ def make_stills(
     leading = [f.quantity for f in base.hero.findings if quantities.quantity_of(f).is_distortion] if base.hero else []
     compared = sorted(compared, key=lambda quantity: quantity not in leading)  # of THD and THD+N, the card's own
     change = largest_change(own, compared, verdict.findings if verdict else ())
+    # what changed only elsewhere than at the rated frequency is seen in the worst
+    change = change or largest_change(own, [q for q in compared if quantities.QUANTITIES[q].swept])
     made = [] if change is None else [_pair(base, runs, change, one_channel=not _changed_alike(change, own))]
     if verdict is not None and not further:
         one = _judged(alone, runs, verdict)

@@ -323,6 +323,12 @@ def by_channel(run: Run, quantity: str, **at: Any) -> list[Finding]:
     return [f for f in run.findings if f.quantity == quantity and all(f.at.get(k) == v for k, v in at.items())]
 
 
+def as_paired(found: Sequence[Finding], was: Sequence[Finding]) -> Finding | None:
+    """Return the figure of the channel that was worse before, as the pair shows it; the worse one if none was."""
+    earlier = quantities.worse(was)
+    return next((f for f in found if earlier and f.channel == earlier.channel), quantities.worse(found))
+
+
 def distortion_name(run: Run) -> str:
     """Return what a run's distortion is: "Distortion (THD+N)", or "Distortion" if its file doesn't name it."""
     figure = next((str(f.at["figure"]) for f in run.findings if "figure" in f.at), "")

@@ -201,6 +201,12 @@ def of_main_band(found: Sequence[Finding], c: Conditions, *rated: str) -> list[F
     return [f for f in found if f.at["band"] == main_hz]
 
 
+def at_rated_frequency(found: Sequence[Finding], ratings: Sequence[Rating]) -> list[Finding]:
+    """Return the findings at the frequency of the first of these ratings; none if that one is over a band."""
+    main_hz = [unstated_conditions.frequency_hz(rating) for rating in ratings[:1] if not rating.band_hz]
+    return [f for f in found if f.at["frequency"] in main_hz]
+
+
 def limit_within(rating: Rating) -> Limit:
     """Return the two sides of a rating such as ± 0.5 dB, over its band."""
     assert rating.within is not None
