@@ -149,17 +149,18 @@ def _worst(run: Run) -> list[Finding]:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the worse direction at the rated frequency or 1 kHz, the worst over the band, and what it was before."""
+    """Return the figure that the card shows large, what it was before, and the worst over the band."""
     found = _at_spot(run)
     was = figures.by_channel(before, found[0].quantity, frequency=found[0].at["frequency"]) if before and found else []
+    spot, earlier = figures.as_shown(found, was)
     facts = {
-        "spot": figures.as_paired(found, was),
+        "spot": spot,
         "source": _is_source(run.conditions),
         "one_way": len({f.channel for f in run.findings}) == 1,
         "worst": quantities.worse(_worst(run)),
-        "before": quantities.worse(was),
+        "before": earlier,
     }
-    return (run.point("separation", **facts),) if facts["spot"] or facts["worst"] else ()
+    return (run.point("separation", **facts),) if spot or facts["worst"] else ()
 
 
 def _is_source(c: Conditions) -> bool:

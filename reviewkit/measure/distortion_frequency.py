@@ -92,19 +92,21 @@ def _shown(run: Run) -> list[Finding]:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the figure that the card shows large, of the channel that was worse before, and the worst."""
+    """Return the figure that the card shows large, what it was before, and the worst over the band."""
     found = _shown(run)
     if not found:
         return ()
-    place = "band" if "band" in found[0].at else "frequency"
+    name, place = ("worst", "band") if "band" in found[0].at else ("spot", "frequency")
     was = figures.by_channel(before, found[0].quantity, **{place: found[0].at[place]}) if before else []
+    now, earlier = figures.as_shown(found, was)
     facts = {
-        "key": figures.as_paired(found, was),
+        place: found[0].at[place],
+        "worse": now,
         "worst": quantities.worse(_worst(run)),
         "drive": figures.drive(run.conditions.measurement),
-        "before": quantities.worse(was),
+        "before": earlier,
     }
-    return (run.point("distortion", **facts),)
+    return (run.point(name, **facts),)
 
 
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:
