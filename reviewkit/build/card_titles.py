@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from reviewkit.measure import figures
 from reviewkit.model import quantities
-from reviewkit.model.card import Card, Score
+from reviewkit.model.card import Card, Hunt, Score
 from reviewkit.model.finding import Point, Run
 from reviewkit.render.pages.page import Pages
 
@@ -69,10 +69,11 @@ def _with_words(card: Card, worded: Mapping[str, str]) -> Card:
 
 
 def _with_heading(card: Card, pages: Pages) -> Card:
-    """Return a card with its heading: the score's is a count."""
-    if card.finding is None or not isinstance(card.body, Score):
+    """Return a card with its heading, if that isn't its title: the score's is a count, the hunt's what was found."""
+    name = "count" if isinstance(card.body, Score) else "found" if isinstance(card.body, Hunt) else ""
+    if card.finding is None or not name:
         return card
-    return replace(card, heading=word_title(replace(card.finding, name="count"), pages))
+    return replace(card, heading=word_title(replace(card.finding, name=name), pages))
 
 
 def _word(card: Card, pages: Pages, apart: str = "") -> str:

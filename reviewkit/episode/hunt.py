@@ -38,7 +38,8 @@ def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
     shown = [*(_reading(row) for row in kept), *(_reading(row) for row in out)]
     named = _reading(part)
     body = Hunt(tuple(shown), named)
-    facts = {"part": part.point.split(",")[0], "word": named.word}
+    name = part.point.split(",")[0]
+    facts = {"part": name, "the_part": _with_article(name), "word": named.word}
     return Card("hunt", "", (), body, stage="The hunt", finding=Point("cards", "hunt", facts))
 
 
@@ -92,9 +93,13 @@ def _read_again(row: RepairRow, repair: Sequence[RepairRow]) -> HuntReading:
 
 def _subject(name: str) -> str:
     """Return a part as a sentence begins with it: "The decoder", "Q12"; "" of several."""
-    if _PLURAL.search(name):
-        return ""
-    return name if re.fullmatch(r"\S*\d\S*", name) else f"The {lower_first(name)}"
+    part = _with_article(name)
+    return "" if _PLURAL.search(name) else f"{part[0].upper()}{part[1:]}"
+
+
+def _with_article(name: str) -> str:
+    """Return a part as it is named within a sentence: "the decoder", "Q12"."""
+    return name if re.fullmatch(r"\S*\d\S*", name) else f"the {lower_first(name)}"
 
 
 def _others(names: Sequence[str], *, off: bool) -> str:

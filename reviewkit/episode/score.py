@@ -136,22 +136,23 @@ def make_ending_card(
         (*(v.verdict for v in rated), *[UNMEASURED] * len(session.printed)) if judged else (),
         str(met) if judged else "",
         f"of {len(judged)} {of_judged}rating{'s' if len(judged) > 1 else ''} met" if judged else "",
-        tuple(_missed(v, hero) for v in missed),
+        tuple(_missed(v) for v in missed if not (hero and hero.note and v.findings[:1] == hero.findings)),
         "; ".join(outcome.pending),
         outcome.unchecked,
-        _not_judged(verdicts, session.printed),
     )
     unit = session.unit
     what = ", ".join(str(part) for part in (unit.what, unit.year) if part)
     return Card("ending", what, (), body, stage="In short", hero=body.hero)
 
 
-def _missed(v: Verdict, hero: Hero | None) -> str:
-    """Return a miss in a few words, without its figure if that is the large one: "damping factor 52, rated 60"."""
-    name, figure = lower_first(_head(v)), judged_figure(v)
+def _missed(v: Verdict) -> str:
+    """Return a miss in a few words: "damping factor 52, rated 60"."""
+    return f"{lower_first(_head(v))} {judged_figure(v)}, {_limit(v)}"
+
+
+def _limit(v: Verdict) -> str:
     nominal, least, floor = v.limit.partition(", at least ")  # the figure is then compared with that, not the nominal
-    limit = f"at least {floor}" if least else f"rated {nominal}"
-    return f"{name}, {limit}" if hero and hero.figure == figure else f"{name} {figure}, {limit}"
+    return f"at least {floor}" if least else f"rated {nominal}"
 
 
 def _hero(
@@ -170,9 +171,9 @@ def _hero(
 
 
 def _rated_hero(v: Verdict) -> Hero:
-    """Return a rating as a large figure; that it was missed is said below the number of those that were met."""
+    """Return a rating as a large figure, with its limit and how it came out below it."""
     word = f"met {margin_words(v)}".rstrip() if v.verdict == MEETS else v.verdict
-    note = "" if v.verdict == SHORT else f"rated {v.limit}, {word}"
+    note = f"missed, {_limit(v)}" if v.verdict == SHORT else f"rated {v.limit}, {word}"
     hero = judged_hero(v) if v.verdict == CLOSE else Hero(judged_figure(v))
     side = figures.CHANNELS.get(v.findings[0].channel, "") if v.findings else ""
     caption = ", ".join(filter(None, (lower_first(v.label), side)))

@@ -23,7 +23,7 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.verdict import verdict_words
 from reviewkit.verdict.repair_points import NOTHING_DONE, OPEN, SHORT, point_word, reading_after
 from reviewkit.verdict.spec_table import SpecTable, sources
-from reviewkit.verdict.verdict_words import INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, UNMEASURED
+from reviewkit.verdict.verdict_words import INCOMPARABLE, JUDGED, MEETS, UNMEASURED
 
 _FEW = 8.0  # a dial whose ends are less than this factor apart is numbered 1, 2, 5
 _LONGEST_FIGURE = 22  # characters, in the column of figures
@@ -68,19 +68,18 @@ def make_price_card(price: PriceLine | None) -> Card | None:
 
 
 def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Sequence[Verdict] = ()) -> Card | None:
-    """Make the card of how many ratings there are to meet, with a few of them; None without any.
+    """Make the card of how many ratings are judged, with a few of them; None without any.
 
-    Where nothing is judged, it is of what the maker printed. `filmed`: the verdicts that have their own cards on film,
+    Where none is, it is of what the maker printed. `filmed`: the verdicts that have their own cards on film,
     in that order.
     """
     if not (session.ratings or session.printed):
         return None
-    judged = any(v.verdict in JUDGED for v in verdicts)
-    promised = [v.rating for v in verdicts if judged and v.verdict != NO_VERDICT]
-    count = len(promised) + (0 if judged else len(session.ratings) + len(session.printed))
-    ordered = [v.rating for v in filmed if v.rating in promised]
-    ordered += [v.rating for v in verdicts if v.verdict in JUDGED and v.rating not in ordered]
-    ordered += [rating for rating in promised or session.ratings if rating not in ordered]
+    printed = len(session.ratings) + len(session.printed)
+    judged = [v.rating for v in verdicts if v.verdict in JUDGED]
+    count = len(judged) or printed
+    ordered = [v.rating for v in filmed if v.rating in judged]
+    ordered += [rating for rating in judged or session.ratings if rating not in ordered]
     # a second figure of one quantity comes last
     names = [rating_words.label(rating) for rating in ordered]
     first = [rating for at, rating in enumerate(ordered) if names[at] not in names[:at]]
@@ -92,23 +91,27 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Seque
     # told apart from all others, those not on the card too
     plain = [replace(rating, input="") if rating.input == shared else rating for rating in session.ratings]
     labels = dict(zip(session.ratings, rating_words.labels(plain), strict=True))
-    rows = [Row((labels[rating], _limit(rating, labels[rating], meant.get(rating, "")))) for rating in ordered]
+    rows = [_rated_row(rating, labels[rating], meant.get(rating, "")) for rating in ordered]
     rows += [] if judged else [_printed_row(figure) for figure in session.printed]
     rows = rows[:most]
-    more = f"and {count - len(rows)} more" if count > len(rows) else ""
-    finding = Point("cards", "rated", {"ratings": count, "judged": judged})
+    left_out = ((count - len(rows), "and {} more"), (printed - count, "{} not judged"))
+    more = "; ".join(text.format(number) for number, text in left_out if number)
+    finding = Point("cards", "rated", {"ratings": count, "judged": bool(judged)})
     body = Rows(("", ""), tuple(rows), strong=1, more=more)
     asides = tuple(sources([*session.ratings, *session.printed]))
-    return Card("rated", "", (shared,) if shared else (), body, asides=asides, finding=finding)
+    return Card("rated", "Rated", (shared,) if shared else (), body, asides=asides, finding=finding)
 
 
-def _limit(rating: Rating, label: str, meant: str) -> str:
-    """Return a limit with the side that it is on: "at least 45 dB"; with what it means: "8 Ω (at least 6.4 Ω)"."""
+def _rated_row(rating: Rating, label: str, meant: str) -> Row:
+    """Return a rating with the side that its limit is on: "at least 45 dB".
+
+    `meant`: the limit that a nominal figure means, "at least 6.4 Ω"; the figure itself is then the note, "rated 8 Ω".
+    """
     text = rating_words.limit_text(rating, label)
     if meant:
-        return f"{text} ({meant})"
+        return Row((label, meant), note=f"rated {text}")
     side = "" if rating.typical else "at least " if rating.at_least is not None else "at most "
-    return text if rating.at_least is rating.at_most is None else f"{side}{text}"
+    return Row((label, text if rating.at_least is rating.at_most is None else f"{side}{text}"))
 
 
 def _printed_row(figure: PrintedFigure) -> Row:

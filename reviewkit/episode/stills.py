@@ -21,6 +21,7 @@ from reviewkit.model.ratings import rule_of
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
 from reviewkit.verdict.changes import largest_change
+from reviewkit.verdict.limits import margin
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT
 
 BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after"
@@ -80,7 +81,7 @@ def make_stills(
     change = largest_change(own, compared, verdict.findings if verdict else ())
     # what changed only elsewhere than at the rated frequency is seen in the worst
     change = change or largest_change(own, [q for q in compared if quantities.QUANTITIES[q].swept])
-    made = [] if change is None else [_pair(base, runs, change, own)]
+    made = [] if change is None else [_pair(base, runs, change, own, verdict)]
     if verdict is not None and not further:
         one = _judged(alone, runs, verdict)
         made.append(replace(one, id=f"{base.id}-rated") if made else one)
@@ -145,7 +146,7 @@ def _worst_stayed(change: Change, changes: Sequence[Change]) -> bool:
     return any(quantities.quantity_of(c.after).swept and c.after.channel == one and not c.improved for c in changes)
 
 
-def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change]) -> Card:
+def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change], verdict: Verdict | None) -> Card:
     """Return the card of a change, with the card as found: the same scales, nothing of "after" on it."""
     chart = base.body
     assert isinstance(chart, Chart)
@@ -179,7 +180,8 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change]
     panels = _panels(chart, channel, place, found=True, healthy=alike)
     short = ", ".join(filter(None, (_side(channel), weighting, where)))
     named = ", ".join(filter(None, (name, short)))
-    hero = Hero(old, named, channel=channel, fault=change.improved, findings=(change.before,), short=short)
+    limit = f"rated {verdict.shown_limit}" if verdict and _missed_as_found(change, verdict) else ""
+    hero = Hero(old, named, channel=channel, fault=change.improved, findings=(change.before,), short=short, rated=limit)
     found = replace(
         base,
         stage=BEFORE,
@@ -189,6 +191,14 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change]
         finding=_finding("fault", runs, base, change=change, own=own),
     )
     return replace(pair, found=found)
+
+
+def _missed_as_found(change: Change, verdict: Verdict) -> bool:
+    """Return whether the figure as found is outside the limit that the same figure is judged by after the repair."""
+    before, after = change.before, change.after
+    judged = verdict.findings[0] if verdict.verdict in JUDGED else None
+    alike = judged is not None and (judged.quantity, judged.at) == (after.quantity, after.at) and not before.bound
+    return alike and before.at == after.at and margin(verdict.rating, before, before.value).amount < 0
 
 
 def _weighting(finding: Finding) -> str:
@@ -266,7 +276,8 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     body = _with(base.body, "now", base.body.panels[0].traces)
     limits = tuple(limit for limit in body.panels[0].limits if limit.rating is verdict.rating)[:1]
     first = body.panels[0]
-    hero = _without(judged_hero(verdict), (*base.conditions, *(f"{limit.label} {first.label}" for limit in limits)))
+    labels = [text for limit in limits for text in (limit.label, f"{limit.label} {first.label}")]
+    hero = _without(judged_hero(verdict), (*base.conditions, *labels))
     key = {"Hz": "frequency", "W": "power"}.get(first.x.unit, "")
     deciding = verdict.findings[0]
     x = deciding.value if deciding.unit == "W" == first.x.unit else deciding.at.get(key)

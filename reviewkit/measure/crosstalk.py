@@ -138,8 +138,7 @@ def _one_driven(c: Conditions) -> Conditions:
 def _at_spot(run: Run) -> list[Finding]:
     """Return each direction's figure at the rated frequency, else at 1 kHz."""
     found = [f for f in run.findings if f.quantity in _SPOT]
-    rated = sweeps.at_rated_frequency(found, figures.rated(run.conditions, "crosstalk", "separation"))
-    return rated or [f for f in found if f.at["frequency"] == FREQUENCY_HZ]
+    return sweeps.at_rated_frequency(found, figures.rated(run.conditions, *_SPOT), FREQUENCY_HZ)
 
 
 def _worst(run: Run) -> list[Finding]:

@@ -231,8 +231,8 @@ def _position(value: float, unit: str) -> str:
 
 # of each figure, in the order in which a card takes one: the card's subject, its sentence
 _SHOWN = {
-    QUIETING: ("Sensitivity", "quieting"),
-    USABLE: ("Sensitivity", "usable"),
+    QUIETING: ("50 dB quieting sensitivity", "quieting"),
+    USABLE: ("Usable sensitivity", "usable"),
     MOL: ("Maximum output level", "tape"),
     LINEARITY: ("Linearity", "linearity"),
     TRACKING: ("Volume tracking", "tracking"),

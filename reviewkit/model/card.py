@@ -183,6 +183,8 @@ class Hero:
         "± 1.6 W", if that decides.
     note
         Below it: where it holds, what it was.
+    rated
+        "rated 45 dB", next to the figure of a fault.
     fault
         True if it is the fault's.
     x, y, y_before
@@ -204,6 +206,7 @@ class Hero:
     findings: tuple[Finding, ...] = ()
     short: str = ""
     bound: str = ""
+    rated: str = ""
 
     @property
     def heading(self) -> str:
@@ -348,13 +351,11 @@ class Ending:
     of
         After it: "of 11 judged ratings met".
     missed
-        Each that was missed: "damping factor 52, rated 60".
+        Each that was missed but the hero's: "damping factor 52, rated 60".
     pending
         Below the word, why it isn't "Repaired": what was not read again, that nothing was repaired.
     unchecked
         Safety readings that are lacking: "mains leakage, plug both ways".
-    not_judged
-        If one rating alone was not judged, its name and the reason.
     """
 
     word: str
@@ -365,7 +366,6 @@ class Ending:
     missed: tuple[str, ...] = ()
     pending: str = ""
     unchecked: tuple[str, ...] = ()
-    not_judged: str = ""
 
 
 @dataclass(frozen=True)

@@ -125,9 +125,7 @@ QUANTITIES: dict[str, Quantity] = {
     "unweighted_flutter": Quantity("unweighted flutter", "%", "percent", -1, floor=OWN),
     "strongest_rate": Quantity("strongest rate", "Hz", "corner"),
     "rumble": Quantity("rumble", "dB", "db", -1, floor=OWN, by_meter=True),
-    "subcarrier_suppression": Quantity(
-        "subcarrier suppression", "dB", "db", 1, floor=OWN, by_meter=True, plain="pilot and subcarrier down by"
-    ),
+    "subcarrier_suppression": Quantity("subcarrier suppression", "dB", "db", 1, floor=OWN, by_meter=True),
     "jitter": Quantity("clock jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
     "line_level": Quantity("level", "dB", "db", -1, floor=OWN),
     "strongest_other_line": Quantity("strongest other line", "dB", "db", -1, extent="search", floor=OWN),
@@ -136,13 +134,14 @@ QUANTITIES: dict[str, Quantity] = {
     "channel_delay": Quantity("delay between channels", "s", "seconds", -1),
     # under the names that makers print, see gear_names.py
     **{
-        name.casefold().replace(" ", "_"): Quantity(name, "dBf", "level", -1, by_meter=True, any_unit=True, plain=plain)
-        for name, plain in (
-            ("50 dB quieting sensitivity", "signal for 50 dB quieting"),
-            ("usable sensitivity", "signal for usable reception"),
+        name.casefold().replace(" ", "_"): Quantity(
+            name, "dBf", "level", -1, by_meter=True, any_unit=True, plain="signal needed"
         )
+        for name in ("50 dB quieting sensitivity", "usable sensitivity")
     },
-    "maximum_output_level": Quantity("maximum output level", "dB", "boost", 1, by_meter=True, any_unit=True),
+    "maximum_output_level": Quantity(
+        "maximum output level", "dB", "boost", 1, by_meter=True, any_unit=True, plain="level on the tape"
+    ),
     **{
         name.replace(" ", "_"): Quantity(name, "dB", "flatness", -1, either_way=True, by_meter=True, any_unit=True)
         for name in ("linearity error", "volume tracking")

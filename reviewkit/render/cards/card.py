@@ -55,7 +55,7 @@ def lay_out_in_roles(card: Card, fonts: Fonts, shape: Shape) -> tuple[Item, ...]
     elif isinstance(body, Rows):
         from reviewkit.render.cards.table import place_table
 
-        place_table(page, body, place_frame(page, card, card.title))
+        place_table(page, card, body)
     elif isinstance(body, Number):
         from reviewkit.render.cards.number_card import place_number
 

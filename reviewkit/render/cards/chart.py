@@ -91,7 +91,7 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
     lines = [line for line in lines if np.isfinite(line.points).any()]
     named = {line.trace.label: line for line in reversed(lines) if line.trace.label}  # the bench's two curves once
     edges = place_room(page, panel, box) if panel.room else None
-    place_rules(page, panel.y, box, (float(edges[0][0]), float(edges[0][-1])) if edges else None)
+    place_rules(page, panel.y, box, edges)
     if panel.label:
         page.add(page.text(panel.label, page.shape.safe.right, box.top - 14, AXIS, page.look.soft, anchor="right"))
         free.occupy_box(page.text(panel.label, page.shape.safe.right, box.top - 14, AXIS, "", anchor="right").box)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import pairwise
 
+from reviewkit.model.arrays import Array
 from reviewkit.model.card import Axis
 from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.scene import Measure, Page, Stroke, Text
@@ -125,15 +126,17 @@ def _choose_rules(axis: Axis, height: float, least: float) -> list[tuple[float, 
     return []
 
 
-def place_rules(page: Page, axis: Axis, box: Box, gap: tuple[float, float] | None = None) -> None:
+def place_rules(page: Page, axis: Axis, box: Box, between: tuple[Array, Array, Array] | None = None) -> None:
     """Place the horizontal rules across the frame, their numbers on them at the left.
 
-    `gap`: left and right end of the room between two curves, where the rules stop.
+    `between`: x, upper and lower edge of the room between two curves, which no rule crosses.
     """
     look, safe = page.look, page.shape.safe
     for at, text in _choose_rules(axis, box.height, page.cap(AXIS) + _OVER_RULE + 14):
         y = box.bottom - at * box.height
-        spans = ((safe.left, safe.right),) if gap is None else ((safe.left, gap[0]), (gap[1], safe.right))
+        spans = [(safe.left, safe.right)]
+        if between and len(inside := between[0][(between[1] < y) & (y < between[2])]):
+            spans = [(safe.left, float(inside[0])), (float(inside[-1]), safe.right)]
         for left, right in spans:
             if right > left:
                 page.add(Stroke("grid", ((left, y), (right, y)), look.rule, 2.0))

@@ -192,7 +192,8 @@ def _place_hero(page: Page, hero: Hero, box: Box, largest: float) -> tuple[float
     page.add(figure)
     if hero.uncertainty:
         page.add(page.text(hero.uncertainty, figure.box.right + 20, y, NOTE, look.ink))
-    return y, _place_lines(page, ((hero.note, look.ink),) if hero.note else (), replace(box, top=y + 22.0))
+    colour = look.status("falls short") if hero.note.startswith("missed") else look.ink
+    return y, _place_lines(page, ((hero.note, colour),) if hero.note else (), replace(box, top=y + 22.0))
 
 
 def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: float) -> float:
@@ -226,17 +227,14 @@ def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: f
 
 def _has_tally(body: Ending) -> bool:
     """Return whether marks say more than the count: not without a miss, nor of one judged rating."""
-    return bool(body.missed) and sum(word in _NAMES for word in body.tally) > 1
+    return "falls short" in body.tally and sum(word in _NAMES for word in body.tally) > 1
 
 
 def _others(body: Ending) -> list[str]:
-    """Return what was undecided and what was not judged, unless the tally or the large figure says so."""
+    """Return how many were undecided, unless the tally or the large figure says so."""
     said = bool(body.hero and "too close to call" in body.hero.note)
-    words = Counter(word if word in _NAMES else "not judged" for word in body.tally)
-    close = words["too close to call"] > said and f"{words['too close to call']} too close to call"
-    unjudged = words["not judged"] and f"{words['not judged']} not judged"
-    texts = (body.not_judged,) if _has_tally(body) else (close, body.not_judged or unjudged)
-    return [text for text in texts if text]
+    close = body.tally.count("too close to call")
+    return [f"{close} too close to call"] if close > said and not _has_tally(body) else []
 
 
 def _missed_lines(page: Page, body: Ending, count: int) -> list[tuple[str, str]]:

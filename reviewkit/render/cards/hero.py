@@ -15,6 +15,7 @@ from reviewkit.verdict.verdict_words import MEETS, margin_words
 
 _ARROW, _ARROW_GAP = 100.0, 44.0
 _CAPTION_GAP, _NOTE_GAP = 36.0, 34.0  # between caption, figure and note
+_BESIDE = 24.0  # from a figure to its uncertainty, or what is rated
 _STACK_GAP = 40.0  # between the old figure and the new one's caption
 _PART_GAP = 64.0  # between figure, rating and word
 _WORD, _LONG_WORD = 120.0, 84.0
@@ -87,14 +88,15 @@ class HeroBlock:
             y += caption_cap + _CAPTION_GAP
         figure = page.text(hero.figure, x, y + cap, self.size, ink, weight="black", remedy=SHORTEN_HERO)
         page.add(figure)
-        if hero.uncertainty:
-            page.add(page.text(hero.uncertainty, figure.box.right + 24, y + cap, small(self.size), look.ink))
+        if beside := hero.uncertainty or hero.rated:
+            colour = look.ink if hero.uncertainty else look.soft
+            page.add(page.text(beside, figure.box.right + _BESIDE, y + cap, small(self.size), colour))
         if hero.note:
             page.add(page.text(hero.note, x, y + cap + _NOTE_GAP + caption_cap, NOTE, look.ink, remedy=SHORTEN_HERO))
 
 
 def small(size: float) -> float:
-    """Return the size of an uncertainty next to a figure."""
+    """Return the size of what is next to a figure."""
     return max(round(size * 0.36), NOTE)
 
 
@@ -108,8 +110,8 @@ def lay_out_hero(measure: Measure, hero: Hero, size: float, *, stacked: bool) ->
     """Lay out a hero at one size."""
     caption_cap, cap = measure("H", NOTE, "regular").rise, measure("H", size, "black").rise
     figure, height = measure(hero.figure, size, "black").width, cap
-    if hero.uncertainty:
-        figure += 24 + measure(hero.uncertainty, small(size), "regular").width
+    if beside := hero.uncertainty or hero.rated:
+        figure += _BESIDE + measure(beside, small(size), "regular").width
     width = figure
     if hero.heading:
         width = max(width, measure(hero.heading, NOTE, "bold").width)

@@ -17,6 +17,7 @@ _PART = tuple(float(size) for size in range(320, 71, -4))
 _NAMES = (48.0, NOTE, AXIS, LEAST)
 _FINE_NAMES = (AXIS, LEAST)  # of what was OK
 _GAP = 11.0  # between the needle's pieces
+_TIP = 0.6  # the part's own piece, of a reading's
 _COLUMN_GAP = 28.0
 _PART_WIDTH = 600.0
 _TWO_LINES = 150.0  # pitch of rows from which a name may take two lines
@@ -57,17 +58,17 @@ def _place_across(page: Page, body: Hunt, lower: float) -> None:
     part_left = safe.right - _PART_WIDTH
     count = len(body.readings)
     tip = part_left - 50.0
-    step = (tip - safe.left) / max(count, 1)
+    step = (tip - safe.left) / (count + _TIP)
     width = step - _COLUMN_GAP
     centre = 585.0 + lower / 2
-    edges = [0.0, *(safe.left + step * (index + 1) for index in range(count))]
+    edges = [0.0, *(safe.left + step * (index + 1) for index in range(count)), tip]
     words = _words(body.readings)
     size = _word_size(page, words, width)
     for index, (reading, (word, before)) in enumerate(zip(body.readings, words, strict=True)):
         left = safe.left + step * index
         away = _HALF * (tip - left) / tip + _EDGE_GAP
         with page.part_of(f"step {index + 1}"):
-            page.add(_piece(page, reading, edges[index], edges[index + 1], tip, centre, last=index == count - 1))
+            page.add(_piece(_piece_colour(page, reading), edges[index], edges[index + 1], tip, centre))
             name = _fit_reading_name(page, reading, width, _NAMES)
             pitch = name.size * _LINE
             first = centre - away - (len(name.lines) - 1) * pitch
@@ -77,6 +78,7 @@ def _place_across(page: Page, body: Hunt, lower: float) -> None:
                 below = centre + _HALF * (tip - start) / tip + _EDGE_GAP + page.cap(size)
                 page.add(_word(page, reading, word, start, below, size))
     with page.part_of(f"step {count + 1}"):
+        page.add(_piece(page.look.status("too low"), edges[count], tip, tip, centre))
         _place_part(page, body.part, part_left, centre, safe.right - part_left)
 
 
@@ -100,23 +102,19 @@ def _colour(page: Page, reading: HuntReading) -> str:
     return page.look.ink if reading.out else page.look.soft
 
 
+def _piece_colour(page: Page, reading: HuntReading) -> str:
+    """Return the colour of a reading's piece: the part alone, at the tip, has that of a fault."""
+    return page.look.soft if reading.out else page.look.hunt
+
+
 def _fit_reading_name(page: Page, reading: HuntReading, width: float, sizes: Sequence[float], most: int = 2) -> Setting:
     """Fit the name of a reading before the part: smaller if it was OK."""
     return _fit_name(page, reading.point, width, sizes if reading.out else _FINE_NAMES, most, "regular")
 
 
-def _piece(
-    page: Page,
-    reading: HuntReading,
-    left: float,
-    right: float,
-    tip: float,
-    centre: float,
-    *,
-    last: bool,
-) -> Area:
-    """Return a piece of the needle between two places along it; the last one ends in the tip."""
-    start, stop = left + (_GAP / 2 if left else 0.0), right if last else right - _GAP / 2
+def _piece(colour: str, left: float, right: float, tip: float, centre: float) -> Area:
+    """Return a piece of the needle between two places along it."""
+    start, stop = left + (_GAP / 2 if left else 0.0), right - (_GAP / 2 if right < tip else 0.0)
 
     def off(at: float) -> float:
         return _HALF * (tip - at) / tip
@@ -127,7 +125,7 @@ def _piece(
         (stop, centre + off(stop)),
         (start, centre + off(start)),
     )
-    return Area("hunt", corners, page.look.status("too low") if reading.out else page.look.hunt)
+    return Area("hunt", corners, colour)
 
 
 def _fit_name(
@@ -195,8 +193,9 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
     bottom = safe.bottom - 60.0
     tip = bottom - (400.0 if tall else 290.0)
     count = len(body.readings)
-    step = (tip - top - 20.0) / max(count, 1)
+    step = (tip - top) / (count + _TIP)
     half = 90.0
+    needle = (top, tip, safe.left + half, half)
     left = safe.left + 2 * half + 40.0
     beside = safe.right - (safe.right - left) * 0.4
     words = _words(body.readings)
@@ -204,8 +203,7 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
     for index, (reading, (word, before)) in enumerate(zip(body.readings, words, strict=True)):
         start, stop = top + step * index, top + step * (index + 1)
         with page.part_of(f"step {index + 1}"):
-            needle = (top, tip, safe.left + half, half)
-            page.add(_piece_down(page, reading, start, stop, needle, last=index == count - 1))
+            page.add(_piece_down(_piece_colour(page, reading), start, stop, needle))
             sizes, most = ((NOTE, AXIS, LEAST), 2) if step >= _TWO_LINES else ((AXIS, LEAST), 1)
             name = _fit_reading_name(page, reading, beside - left - _COLUMN_GAP, sizes, most)
             pitch, baseline = name.size * _LINE, (start + stop) / 2 + 14.0
@@ -215,21 +213,14 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
                 middle = baseline - step * before / 2
                 page.add(_word(page, reading, word, beside, middle, size))
     with page.part_of(f"step {count + 1}"):
+        page.add(_piece_down(page.look.status("too low"), top + step * count, tip, needle))
         _place_part_below(page, body.part, tip + 24.0, bottom - 10.0)
 
 
-def _piece_down(
-    page: Page,
-    reading: HuntReading,
-    start: float,
-    stop: float,
-    needle: tuple[float, float, float, float],
-    *,
-    last: bool,
-) -> Area:
+def _piece_down(colour: str, start: float, stop: float, needle: tuple[float, float, float, float]) -> Area:
     top, tip, centre, half = needle
-    start += 0.0 if start == top else _GAP / 2
-    stop = tip if last else stop - _GAP / 2
+    start += _GAP / 2 if start > top else 0.0
+    stop -= _GAP / 2 if stop < tip else 0.0
 
     def off(at: float) -> float:
         return half * (tip - at) / (tip - top)
@@ -240,7 +231,7 @@ def _piece_down(
         (centre + off(stop), stop),
         (centre - off(stop), stop),
     )
-    return Area("hunt", corners, page.look.status("too low") if reading.out else page.look.hunt)
+    return Area("hunt", corners, colour)
 
 
 def _place_part_below(page: Page, part: HuntReading, top: float, bottom: float) -> None:

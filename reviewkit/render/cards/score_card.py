@@ -6,19 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from reviewkit.model.card import FEW_ROWS, Score, ScoreRow
+from reviewkit.render.cards.count import place_count
 from reviewkit.render.cards.scene import Page
 from reviewkit.render.cards.score_dial import PARTS, name_of, place_score_dial
-from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE, SENTENCE
-from reviewkit.render.cards.typeset import cut_text, fit_block, fit_text, line_pitch, place_lines
+from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
+from reviewkit.render.cards.typeset import cut_text
 
 _UNDER_DIAL = 150.0  # room of the needles with their names
 _FOOT = 76.0  # height of the last line with the room above it
-_COUNTS = tuple(float(size) for size in range(320, 91, -12))
-_LABELS = (120.0, 104.0, SENTENCE, 80.0, 72.0, 64.0, 56.0, 52.0, NOTE)
-_LEAST_LABEL = 0.3  # of the width, next to the count
-_LARGE_LETTER = 12.0  # a large text whose first letter hangs to the left moves right by less than this
-_COUNT_GAP, _LINES_GAP = 40.0, 76.0  # from the count to its label, and to the lines
-_MOST_ABOVE = 70.0  # above the count, where there is room
+_LINES_GAP = 76.0  # from the count to the lines
+_MOST_ABOVE = 70.0  # above the lines, where there is room
 _SIZES, _SMALL_SIZES = (60.0, 56.0, 52.0, 48.0), (NOTE, AXIS, LEAST)
 _PITCH, _ROW_PITCH = 1.2, 1.5  # from line to line of one rating, and from one rating to the next, in em
 _WORD_GAP, _NAME_GAP = 0.7, 0.28  # in em
@@ -82,38 +79,18 @@ def place_score(page: Page, body: Score, lower: float) -> None:
 
 
 def _place_count(page: Page, body: Score, top: float, bottom: float) -> float:
-    """Place how many ratings were met of those judged, as large as fits; return its last baseline."""
-    shape, look = page.shape, page.look
+    """Place how many ratings were met of those judged; return the last baseline."""
     judged = len(body.met) + len(body.missed) + len(body.close)
-    count = f"{len(body.met)} of {judged}"
     what = f"{'judged ' if body.unjudged else ''}rating{'s' if judged > 1 else ''} met"
-    colour = look.status("meets") if len(body.met) == judged else look.ink
-    for size in _COUNTS:
-        cap, width = page.cap(size, "black"), page.width(count, size, "black")
-        if shape.is_tall:
-            label = fit_text(page, what, _LABELS, shape.safe.width - _LARGE_LETTER, weight="bold")
-            beside, needed = 0.0, cap + (1.4 * label.size if label else 0.0)
-        else:
-            beside = width + _COUNT_GAP
-            room = shape.safe.width - beside - _LARGE_LETTER
-            enough = room >= _LEAST_LABEL * shape.safe.width
-            label = fit_block(page, what, _LABELS, room, cap, weight="bold", most=2) if enough else None
-            needed = cap
-        if label is not None and width <= shape.safe.width and top + needed <= bottom:
-            break
-    else:
-        raise page.fault(count, SHORTEN_LABEL)
-    y = top + cap + min((bottom - top - needed) / 3, _MOST_ABOVE)
-    page.add(page.text(count, shape.safe.left, y, size, colour, weight="black"))
-    pitch = line_pitch(page, label, "bold", 1.0)
-    first = y + 1.4 * label.size if shape.is_tall else y - pitch * (len(label.lines) - 1)
-    return place_lines(page, label, shape.safe.left + beside, first, pitch, look.ink, weight="bold")
+    colour = page.look.status("meets") if len(body.met) == judged else page.look.ink
+    return place_count(page, f"{len(body.met)} of {judged}", what, colour, top, bottom, SHORTEN_LABEL)
 
 
 def _texts(body: Score, row: ScoreRow) -> tuple[str, str, str]:
     """Return a rating's word with its margin, its name, and its figures: "missed by 13 %", "…", "52, rated 60"."""
     met = "nearest its limit" if len(body.met) > 1 else f"met {row.note}".rstrip()
-    word = {"falls short": f"missed {row.note}".rstrip(), "meets": met}.get(row.verdict, row.verdict)
+    close = "" if len(body.missed) + len(body.close) == 1 else row.verdict  # one alone is in the title
+    word = {"falls short": f"missed {row.note}".rstrip(), "meets": met}.get(row.verdict, close)
     figure = f"{row.measured} {row.uncertainty}".rstrip()
     return word, name_of(body, row), f"{figure}, rated {row.rated}"
 
@@ -130,7 +107,7 @@ def _set_lines(page: Page, body: Score, rows: Sequence[ScoreRow], height: float)
         if form == _FORMS[2] and size == LEAST:
             texts = [(word, cut_text(page, name, LEAST, width, "bold").lines[0], rest) for word, name, rest in texts]
         word = max(page.width(text[0], size, "bold") for text in texts)
-        starts = word + _WORD_GAP * size if len(form) == 1 else 0.0
+        starts = word + _WORD_GAP * size if len(form) == 1 and word else 0.0
         names = [(page.width(name, size, "bold"), page.width(figures, size)) for _, name, figures in texts]
         gap = _NAME_GAP * size
         widest = max(max(one) if len(form) == 3 else starts + one[0] + gap + one[1] for one in names)

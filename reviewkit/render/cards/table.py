@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from reviewkit.model.card import Card, Row, Rows
-from reviewkit.render.cards.frame import place_frame
+from reviewkit.render.cards.count import place_count
+from reviewkit.render.cards.frame import SHORTEN_TITLE, place_frame, under_overline
 from reviewkit.render.cards.paint import NO_FONTS, Fonts, make_measure
 from reviewkit.render.cards.roles import ROLES
 from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
 from reviewkit.render.cards.shape import WIDE, Shape
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, fit_text
+from reviewkit.verdict.verdict_words import MEETS
 
 MOST_ROWS = 14  # of a card
 _SIZES = (72.0, 64.0, 56.0, 48.0, 46.0, NOTE, 42.0, AXIS, 38.0, LEAST)
@@ -25,6 +28,10 @@ _WORD, _WORD_LINE = 48.0, 42.0 / 36.0  # a verdict below its row: its largest si
 _EASY, _TIGHT = 0.75, 0.42  # the room above and below a row's lines together, in em
 _TALLEST = 150.0  # a row, or each of its two lines, is no taller than this unless what is in it needs more
 _MORE = 72.0  # for the number of rows left out
+_COUNT = re.compile(r"(\d+(?: of \d+)?) (.+)")  # "10 ratings to meet", "2 of 3 ratings met"
+_COUNT_SHARE = 0.46  # of the height; the rows below are details
+_LARGEST_DETAIL = 56.0
+_OVER_COUNT, _UNDER_COUNT, _HEADERS = 44.0, 90.0, 30.0  # the last: more room where there are headers
 _CHANNELS = {"left": "L", "right": "R"}  # headers in their channel's colour
 
 SHORTEN_CELL = "shorten it where it comes from, or drop a column"
@@ -54,13 +61,8 @@ class _TableLayout:
     beside: bool = False  # the verdict is on the line of its cells, not below them
 
 
-def fits(page: Page, body: Rows, lower: float) -> bool:
-    """Tell whether a table fits on a card; for a split table, whether all its pages do."""
-    return _fit_table(page, body, lower) is not None
-
-
-def place_table(page: Page, body: Rows, lower: float) -> None:
-    """Place a table under the dial line.
+def place_table(page: Page, card: Card, body: Rows) -> None:
+    """Place frame and title, and a table under the dial line.
 
     Raises
     ------
@@ -68,10 +70,10 @@ def place_table(page: Page, body: Rows, lower: float) -> None:
         If it doesn't fit.
     """
     shape, look = page.shape, page.look
-    layout = _fit_table(page, body, lower)
+    line_y = _place_head(page, card)
+    layout = _fit_table(page, body, line_y, _sizes(card))
     if layout is None:
         raise _fault(page, body)
-    line_y = shape.high_dial + lower
     page.add(Stroke("dial", ((0.0, line_y), (float(shape.width), line_y)), look.ink, 4.0))
     for index, text in enumerate(body.headers):
         if text:
@@ -83,11 +85,33 @@ def place_table(page: Page, body: Rows, lower: float) -> None:
         height = laid.height + layout.more
         if index:
             page.add(Stroke("rule", ((shape.safe.left, y), (shape.safe.right, y)), look.rule, 2.0))
+        detail = _has_count(card) and row.verdict in ("", MEETS)
         with page.part_of("reading"):
-            _place_row(page, body, row, laid, layout, y + height / 2)
+            _place_row(page, body, row, laid, layout, y + height / 2, detail=detail)
         y += height
     if body.more:
         page.add(page.text(body.more, shape.safe.left, y + _MORE - 20.0, AXIS, look.soft))
+
+
+def _place_head(page: Page, card: Card) -> float:
+    """Place frame and title; a title that begins with a count has it large. Return where the dial line is."""
+    count = _COUNT.fullmatch(card.title)
+    if count is None:
+        return page.shape.high_dial + place_frame(page, card, card.title)
+    top = under_overline(page.shape, place_frame(page, card, "")) + _OVER_COUNT
+    bottom = top + _COUNT_SHARE * (page.shape.safe.bottom - top)
+    under = _UNDER_COUNT + (_HEADERS if isinstance(card.body, Rows) and any(card.body.headers) else 0.0)
+    return place_count(page, count[1], count[2], page.look.ink, top, bottom, SHORTEN_TITLE) + under
+
+
+def _has_count(card: Card) -> bool:
+    return _COUNT.fullmatch(card.title) is not None
+
+
+def _sizes(card: Card) -> tuple[float, ...]:
+    """Return the sizes of a table's rows: smaller below a count."""
+    most = _LARGEST_DETAIL if _has_count(card) else _SIZES[0]
+    return tuple(size for size in _SIZES if size <= most)
 
 
 # ------------------------------------------------------------------ pages
@@ -140,20 +164,22 @@ def _part(card: Card, body: Rows, pages: tuple[tuple[Row, ...], ...], number: in
 
 def _fits_shape(card: Card, fonts: Fonts, shape: Shape) -> bool:
     page = Page(card.id, ROLES, make_measure(card.id, fonts), shape)
-    return isinstance(card.body, Rows) and fits(page, card.body, place_frame(page, card, card.title))
+    return (
+        isinstance(card.body, Rows) and _fit_table(page, card.body, _place_head(page, card), _sizes(card)) is not None
+    )
 
 
 # ------------------------------------------------------------------ layout
 
 
-def _fit_table(page: Page, body: Rows, lower: float) -> _TableLayout | None:
-    """Find the largest layout that fits; cells wrap only if no size lets them stay on one line.
+def _fit_table(page: Page, body: Rows, line_y: float, all_sizes: tuple[float, ...]) -> _TableLayout | None:
+    """Find the largest layout that fits below the dial line; cells wrap only if no size lets them stay on one line.
 
     All pages of a table share it, so that columns, sizes and row heights stay put as the pages turn.
     """
     pages = body.pages or (body.rows,)
     rows = [row for own in pages for row in own]
-    room = page.shape.safe.bottom - page.shape.high_dial - lower - (_MORE if body.more else 0.0)
+    room = page.shape.safe.bottom - line_y - (_MORE if body.more else 0.0)
     forms = [(1, False, False, False), (2, False, False, False), (3, True, False, False)]
     if page.shape.stacked:
         # a name above its figures leaves both more room, and the verdict next to them is as large
@@ -162,7 +188,7 @@ def _fit_table(page: Page, body: Rows, lower: float) -> _TableLayout | None:
         )
         forms = [*first, *forms, (3, True, True, False)]
     for most, anywhere, above, beside in forms:
-        for padding, sizes in ((_EASY, _SIZES[:-2]), (_TIGHT, _SIZES)):
+        for padding, sizes in ((_EASY, all_sizes[:-2]), (_TIGHT, all_sizes)):
             for size in sizes:
                 if beside and size < _WORD:
                     continue
@@ -290,15 +316,18 @@ def _fault(page: Page, body: Rows) -> LayoutFault:
 # ------------------------------------------------------------------ placing
 
 
-def _place_row(page: Page, body: Rows, row: Row, laid: _LaidRow, layout: _TableLayout, middle: float) -> None:
-    """Place a row, its lines and its note centred together."""
+def _place_row(
+    page: Page, body: Rows, row: Row, laid: _LaidRow, layout: _TableLayout, middle: float, *, detail: bool
+) -> None:
+    """Place a row, its lines and its note centred together. `detail`: nothing of it is loud."""
     look, left = page.look, page.shape.safe.left
+    loud = "regular" if detail else "bold"
     size, cap = layout.size, page.cap(layout.size)
     high = cap + (len(laid.name.lines) - 1 + layout.above) * size * _LINE + laid.below
     baseline = first = middle - high / 2 + cap
     for index, line in enumerate(laid.name.lines):
         baseline = first + index * size * _LINE
-        page.add(page.text(line, left, baseline, size, look.ink, remedy=SHORTEN_CELL))
+        page.add(page.text(line, left, baseline, size, look.soft if detail else look.ink, remedy=SHORTEN_CELL))
     if layout.above:
         baseline = first = baseline + size * _LINE
     x = left + laid.name.width + _NOTE_GAP
@@ -320,6 +349,6 @@ def _place_row(page: Page, body: Rows, row: Row, laid: _LaidRow, layout: _TableL
         verdict = column >= len(row.cells)
         measured = column == body.strong or not _CHANNELS.keys().isdisjoint(body.headers[column : column + 1])
         colour = look.status(row.verdict) if verdict else look.ink if measured else look.soft
-        weight = "bold" if verdict or column == body.strong else "regular"
+        weight = loud if verdict or column == body.strong else "regular"
         right = layout.rights[column - 1]
         page.add(page.text(cell, right, first, size, colour, weight=weight, anchor="right", remedy=SHORTEN_CELL))
