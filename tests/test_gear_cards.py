@@ -62,7 +62,7 @@ def test_only_the_lines_that_a_figure_is_of_are_ringed(cards):
     marks = panel_of(card).marks
     assert [mark.text for mark in marks] == ["pilot", "subcarrier"]
     assert -10 * np.log10(sum(10 ** (mark.y / 10) for mark in marks)) == pytest.approx(64.5, abs=0.1)
-    assert (card.hero.figure, card.hero.caption) == ("64.5 dB", "pilot and subcarrier below the tone")
+    assert (card.hero.figure, card.hero.caption) == ("64.5 dB", "subcarrier suppression")
 
 
 def test_unequal_limits_have_no_ring(cards):
@@ -97,7 +97,7 @@ def test_rumble_is_drawn_over_its_band(cards):
 
 def test_both_loudspeakers_fall_below_what_is_allowed(cards):
     card = cards["loudspeakers", "impedance"]
-    assert card.title == "Both dip too low"
+    assert card.title == "Impedance dips too low"
     assert card.hero.figure == "5.93 Ω"
     assert [trace.label for trace in panel_of(card).traces] == ["L", "R"]
     assert panel_of(card).limits[0].label == "lowest allowed"

@@ -113,14 +113,15 @@ def test_a_clear_margin_is_in_the_title():
     met = verdict("wow_and_flutter", MEETS)
     assert title("verdict", verdict=met) == "As steady as rated"
     assert title("verdict", verdict=replace(met, room=1.0)) == "Steadier than rated"
-    assert title("verdict", verdict=verdict("impedance", SHORT), pair="Both") == "Both dip below the limit"
+    assert title("verdict", verdict=verdict("impedance", SHORT), pair="Both") == "Impedance dips too low"
 
 
 def test_readings_are_counted_if_more_than_one_is_rated():
     assert title("plain", kind="reading", counts=[(1, "met")]) == "What did the meter say?"
-    assert title("plain", kind="reading", counts=[(5, "met"), (1, "missed")]) == "By meter: 5 met, 1 missed"
-    all_three = [(12, "met"), (1, "missed"), (1, CLOSE)]
-    assert title("plain", kind="reading", counts=all_three) == "12 met, 1 missed, 1 too close to call"
+    assert title("plain", kind="reading", counts=[(5, "met"), (1, "missed")]) == "5 of 6 readings meet their rating"
+    assert title("plain", kind="reading", counts=[(1, "met"), (1, CLOSE)]) == "1 of 2 readings meets its rating"
+    assert title("plain", kind="reading", counts=[(2, "missed"), (1, CLOSE)]) == "None of 3 readings meets its rating"
+    assert title("plain", kind="reading", counts=[(2, "met")]) == "Both readings meet their rating"
 
 
 @pytest.mark.parametrize(("kind", "picture"), PICTURES)

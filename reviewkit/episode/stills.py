@@ -180,7 +180,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change]
     panels = _panels(chart, channel, place, found=True, healthy=alike)
     short = ", ".join(filter(None, (_side(channel), weighting, where)))
     named = ", ".join(filter(None, (name, short)))
-    limit = f"rated {verdict.shown_limit}" if verdict and _missed_as_found(change, verdict) else ""
+    limit = f"rated {verdict.shown_limit}" if verdict and _is_outside_before(change, verdict) else ""
     hero = Hero(old, named, channel=channel, fault=change.improved, findings=(change.before,), short=short, rated=limit)
     found = replace(
         base,
@@ -193,7 +193,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change]
     return replace(pair, found=found)
 
 
-def _missed_as_found(change: Change, verdict: Verdict) -> bool:
+def _is_outside_before(change: Change, verdict: Verdict) -> bool:
     """Return whether the figure as found is outside the limit that the same figure is judged by after the repair."""
     before, after = change.before, change.after
     judged = verdict.findings[0] if verdict.verdict in JUDGED else None

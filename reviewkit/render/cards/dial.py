@@ -129,7 +129,16 @@ def _choose_rules(axis: Axis, height: float, least: float) -> list[tuple[float, 
 def place_rules(page: Page, axis: Axis, box: Box, between: tuple[Array, Array, Array] | None = None) -> None:
     """Place the horizontal rules across the frame, their numbers on them at the left.
 
-    `between`: x, upper and lower edge of the room between two curves, which no rule crosses.
+    Parameters
+    ----------
+    page : Page
+        Where they are placed.
+    axis : Axis
+        Their scale.
+    box : Box
+        The panel's place, in pixels.
+    between : tuple[Array, Array, Array], optional
+        x, upper and lower edge of the room between two curves, each of shape (n,), in pixels; no rule crosses it.
     """
     look, safe = page.look, page.shape.safe
     for at, text in _choose_rules(axis, box.height, page.cap(AXIS) + _OVER_RULE + 14):
