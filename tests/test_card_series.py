@@ -9,7 +9,7 @@ import pytest
 
 from reviewkit.build import pipeline
 from reviewkit.build.cache import open_cache
-from reviewkit.build.card_groups import group_runs, join_runs, share_cards
+from reviewkit.build.card_groups import group_runs, join_runs, put_judged_first, share_cards
 from reviewkit.build.card_series import Series, called_cards
 from reviewkit.episode.card_choices import add_readings, choose_for_film, leave_out, put_in_order, read_choices
 from reviewkit.episode.stills import AFTER, BEFORE, PAIR
@@ -107,6 +107,18 @@ def cards_of(*runs: Run) -> dict[str, str]:
 )
 def test_which_card_a_run_is_drawn_on(runs, cards):
     assert cards_of(*runs) == cards
+
+
+def test_the_rating_that_a_card_judges_comes_first_in_all_its_runs():
+    met, missed, elsewhere = (Rating("thd", "%", at_most=limit) for limit in (0.2, 0.05, 0.3))
+    runs = [run("tone-before", stage="before"), run("tone-after", stage="after"), run("other", drive=None)]
+    runs = [replace(each, conditions=replace(each.conditions, ratings=(elsewhere, met, missed))) for each in runs]
+    runs = share_cards(runs)
+    words = [(met, MEETS), (missed, SHORT)]
+    verdicts = [Verdict(one, "", "", "", "0.1 %", word, findings=runs[1].findings[:1]) for one, word in words]
+    before, after, other = (each.conditions.ratings for each in put_judged_first(runs, verdicts))
+    assert before == after == (missed, elsewhere, met)
+    assert other == (elsewhere, met, missed)
 
 
 def test_groups_are_in_the_order_of_kinds_with_the_benchs_own_on_each():

@@ -21,6 +21,7 @@ from reviewkit.model.finding_conditions import (
     WITHOUT_NOISE,
     why_bound,
 )
+from reviewkit.model.quantities import quantity_of
 
 SAMPLES = Path(__file__).resolve().parents[1] / "sample_session"
 
@@ -28,9 +29,10 @@ SAMPLES = Path(__file__).resolve().parents[1] / "sample_session"
 @pytest.fixture(scope="module")
 def cards(tmp_path_factory):
     made = {}
-    for gear in ("tuner", "turntable", "loudspeakers"):
+    for session in sorted(SAMPLES.rglob("session.toml")):
+        gear = session.parent.name
         folder = tmp_path_factory.mktemp("gear") / gear
-        shutil.copytree(SAMPLES / gear, folder, ignore=shutil.ignore_patterns("out"))
+        shutil.copytree(session.parent, folder, ignore=shutil.ignore_patterns("out"))
         made |= {(gear, card.id): card for card in pipeline.prepare(folder, open_cache()).episode.stills}
     return made
 
@@ -40,10 +42,28 @@ def panel_of(card):
     return card.body.panels[0]
 
 
-def test_a_pair_is_of_the_worst_and_the_verdict_of_the_rated_frequency(cards):
-    as_found, pair, rated = (cards["tuner", f"distortion{end}"] for end in ("-found", "", "-rated"))
-    assert (as_found.hero.figure, pair.hero.before, pair.hero.figure) == ("4.4 %", "4.4 %", "0.69 %")
-    assert [card.hero.findings[0].at["frequency"] for card in (as_found, pair, rated)] == [15000.0, 15000.0, 1000.0]
+def test_a_pair_and_its_verdict_have_one_figure_at_the_rated_frequency(cards):
+    compared = set()
+    for (gear, name), rated in cards.items():
+        if not name.endswith("-rated") or not rated.verdict.rating.frequency_hz:
+            continue
+        found, pair = (cards[gear, name.replace("-rated", end)] for end in ("-found", ""))
+        (was,), (now,), (judged,) = (card.hero.findings for card in (found, pair, rated))
+        if quantity_of(now).name == quantity_of(judged).name:
+            compared.add((gear, pair.id))
+            assert now == judged
+            assert {each.at["frequency"] for each in (was, now)} == {rated.verdict.rating.frequency_hz}
+            assert (pair.hero.before, pair.hero.figure) == (found.hero.figure, rated.hero.figure)
+    assert compared == {("tuner", "distortion"), ("tuner", "separation")}
+
+
+def test_distortion_is_ringed_at_the_rated_frequency(cards):
+    found, pair = cards["tuner", "distortion-found"], cards["tuner", "distortion"]
+    assert (found.hero.figure, found.hero.caption) == ("1.5 %", "distortion, right, at 1 kHz")
+    assert (pair.hero.before, pair.hero.figure, pair.hero.caption) == ("1.5 %", "0.23 %", "distortion after, at 1 kHz")
+    assert [trace.label for trace in panel_of(found).traces] == ["left channel: 1.4 %", "right channel"]
+    on_curve = [*panel_of(found).marks, *filter(None, (panel_of(found).fall, panel_of(pair).fall))]
+    assert {each.x for each in on_curve} == {1000.0}
 
 
 def test_only_the_lines_that_a_figure_is_of_are_ringed(cards):

@@ -18,7 +18,7 @@ from reviewkit.model.finding import Run
 from reviewkit.model.gear import gear_of
 from reviewkit.model.level import Level
 from reviewkit.model.session import Rating
-from reviewkit.verdict.changes import changes, largest_change, size_of
+from reviewkit.verdict.changes import changes, largest_change
 from reviewkit.verdict.verdict import judge
 
 HERTZ = [20.0, 100.0, 1000.0, 10_000.0, 20_000.0]
@@ -233,13 +233,13 @@ def test_the_size_of_a_change(quantity, unit, before, after, size):
         [replace(f, quantity=quantity, unit=unit, value=value, uncertainty=None) for f in AFTER.findings[:1]]
         for value in (before, after)
     )
-    assert size_of(Change(was, now)) == pytest.approx(size)
+    assert Change(was, now).size == pytest.approx(size)
 
 
 def test_a_change_within_its_uncertainty_is_none():
     one = AFTER.findings[0]
     unsure = Change(replace(one, value=40.0, uncertainty=15.0), replace(one, value=55.0, uncertainty=15.0))
-    assert size_of(unsure) == 0.0
+    assert unsure.size == 0.0
     assert largest_change([unsure], [one.quantity]) is None
 
 
@@ -293,3 +293,29 @@ def test_the_worst_of_a_band_is_named_with_its_place_if_it_stays_there():
     assert pair.hero.caption == "distortion after, at 20 kHz"
     (pair,) = stills([before, swept("after", 0.4, 0.1, 0.1, 0.2, 0.2)])
     assert pair.hero.caption == "distortion after"
+
+
+RATED_AT_1K = Rating("distortion", "%", at_most=0.3, frequency_hz=1000.0)
+
+
+@pytest.mark.parametrize(
+    ("after", "figures", "hertz", "only_there"),
+    [
+        ((0.2, 0.7), ("1.5 %", "0.20 %"), 1000.0, False),
+        # what is as bad as it was elsewhere isn't cleaner across the band
+        ((0.2, 4.4), ("1.5 %", "0.20 %"), 1000.0, True),
+        # what changed only elsewhere is seen in the worst
+        ((1.4, 0.7), ("4.4 %", "1.4 %"), 20_000.0, False),
+    ],
+)
+def test_a_pair_of_distortion_is_read_at_the_rated_frequency(after, figures, hertz, only_there):
+    def swept(stage: str, at_1k: float, at_20k: float) -> Run:
+        percent = [at_1k, at_1k, at_1k, at_1k, at_20k]
+        c = conditions("distortion-frequency", id=f"d-{stage}", card="d", stage=stage, ratings=[RATED_AT_1K])
+        return run_from(sheet(column("frequency", HERTZ), column("distortion", percent, "L", "%", "THD L")), c)
+
+    pair, judged = stills([swept("before", 1.5, 4.4), swept("after", *after)], RATED_AT_1K)
+    assert (pair.hero.before, pair.hero.figure) == (pair.found.hero.figure, pair.hero.figure) == figures
+    assert pair.found.hero.findings[0].at["frequency"] == hertz
+    assert pair.finding.facts["only_there"] is only_there
+    assert judged.hero.findings[0].at["frequency"] == 1000.0

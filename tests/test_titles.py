@@ -76,6 +76,15 @@ def test_each_kind_in_each_form(kind, picture, form):
                 check(title(form, apart, kind=kind, picture=picture, channel=channel, change=change(improved, channel)))
 
 
+def test_what_is_cleaner_in_one_place_only_is_not_cleaner_across_the_band():
+    spot = replace(finding(0.2, quantity="distortion"), at={"frequency": 1000.0})
+    facts = {"kind": "distortion-frequency", "change": change(True, "R"), "figure": spot}
+    assert title("pair", **facts, only_there=False) == "Cleaner across the band"
+    assert title("pair", **facts, only_there=True) == "Cleaner at 1 kHz"
+    # where it isn't the worst, it doesn't say that it is
+    assert title("plain", kind="distortion-frequency", figure=spot) == "How clean across the band?"
+
+
 @pytest.mark.parametrize("quantity", RATED)
 def test_each_rated_name_with_each_verdict(quantity):
     words = [title("verdict", verdict=verdict(quantity, word)) for word in (MEETS, SHORT, CLOSE, INCOMPARABLE)]

@@ -6,10 +6,12 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 
+from reviewkit.episode.stills import leading_verdict
 from reviewkit.measure import figures
 from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS
 from reviewkit.model.finding import Run
-from reviewkit.model.session import Measurement
+from reviewkit.model.session import Measurement, Rating
+from reviewkit.model.verdict import Verdict
 
 # what may differ between runs that share a card by themselves: names, files and how these are read, stage and channel
 _NAMES = ("id", "file", "title", "card", "line", "hold_s", "readings")
@@ -77,6 +79,20 @@ def _name(runs: Sequence[Run], taken: Collection[str]) -> str:
     stems = {"-".join(part for part in re.split(r"[-_.]", name) if part.casefold() not in _OF_A_STAGE) for name in ids}
     stem = next(iter(stems)) if len(stems) == 1 else ""
     return stem if stem and len(ids) > 1 and (stem in ids or stem not in taken) else ids[-1]
+
+
+def put_judged_first(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> tuple[Run, ...]:
+    """Return runs with the rating first that their card judges, so that all of the card and its words is about that."""
+    measured: dict[str, set[str]] = {}
+    for run in runs:
+        measured.setdefault(run.conditions.measurement.card, set()).add(run.conditions.measurement.id)
+    judged = {card: verdict.rating for card, ids in measured.items() if (verdict := leading_verdict(verdicts, ids))}
+    return tuple(_with_first(run, judged.get(run.conditions.measurement.card)) for run in runs)
+
+
+def _with_first(run: Run, rating: Rating | None) -> Run:
+    ratings = sorted(run.conditions.ratings, key=lambda each: each is not rating)
+    return replace(run, conditions=replace(run.conditions, ratings=tuple(ratings)))
 
 
 def group_runs(runs: Sequence[Run], kinds: Sequence[str]) -> dict[str, list[Run]]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from reviewkit.build.cache import NO_CACHE, Cache
-from reviewkit.build.card_groups import join_runs, share_cards
+from reviewkit.build.card_groups import join_runs, put_judged_first, share_cards
 from reviewkit.build.card_series import Results, Series, called_cards, make_series
 from reviewkit.build.drawing import Pictures, begin_drawing, draw_picture, finish_drawing
 from reviewkit.build.measuring import measure
@@ -125,6 +125,7 @@ def run(
     files, measured = measure(read(folder, pool, cache, in_studio=options.studio), pool, cache)
     runs = share_cards(measured)
     verdicts = judge(files.session, runs)
+    runs = put_judged_first(runs, verdicts)
     pool.load(FOR_ONE_SESSION, start=False)
     reducing = None if options.only else begin_type(pool, cache)
     pages = _pages(folder, cache)
@@ -169,6 +170,7 @@ def prepare(folder: Path, cache: Cache = NO_CACHE, options: Options | None = Non
     files, measured = measure(read(folder, ALONE, cache, in_studio=options.studio), ALONE, cache)
     runs = share_cards(measured)
     verdicts = judge(files.session, runs)
+    runs = put_judged_first(runs, verdicts)
     pages = _pages(folder, cache)
     series = _compose_cards(files, runs, verdicts, options, pages)
     return _compose_episode(files, runs, verdicts, series, pages)

@@ -12,7 +12,7 @@ from reviewkit.model.change import Change
 from reviewkit.model.finding import Run
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Session
-from reviewkit.verdict.changes import is_repaired, size_of
+from reviewkit.verdict.changes import is_repaired
 from reviewkit.verdict.repair_points import (
     OK,
     is_after_repair,
@@ -78,7 +78,7 @@ def find_outcome(
     """
     compared = [change for change in changes if change.after.quantity in KINDS[change.after.kind].compared]
     faults = faulty_points(repair)
-    better = [change for change in compared if change.improved and size_of(change) >= 1]
+    better = [change for change in compared if change.improved and change.size >= 1]
     worse = [change for change in compared if is_worse(change)]
     if not is_repaired(repair, runs) or not (faults or better or worse):
         done = is_repaired([row for row in repair if was_worked_on(row)], runs)
@@ -107,7 +107,7 @@ def faulty_points(repair: Sequence[RepairRow]) -> list[RepairRow]:
 
 def is_worse(change: Change) -> bool:
     """Return whether a figure is noticeably worse after the repair than before."""
-    return not change.improved and size_of(change) >= _NOTICED
+    return not change.improved and change.size >= _NOTICED
 
 
 def _reason(what: str, names: Sequence[str]) -> str:

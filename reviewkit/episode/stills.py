@@ -20,7 +20,7 @@ from reviewkit.model.finding import Finding, Point, Run
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
-from reviewkit.verdict.changes import largest_change, size_of
+from reviewkit.verdict.changes import largest_change
 from reviewkit.verdict.limits import margin
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT
 
@@ -79,7 +79,9 @@ def make_stills(
     leading = [f.quantity for f in base.hero.findings if quantities.quantity_of(f).is_distortion] if base.hero else []
     compared = sorted(compared, key=lambda quantity: quantity not in leading)  # of THD and THD+N, the card's own
     change = largest_change(own, compared, verdict.findings if verdict else ())
-    made = [] if change is None else [_pair(base, runs, change, verdict, one_channel=not _changed_alike(change, own))]
+    # what changed only elsewhere than at the rated frequency is seen in the worst
+    change = change or largest_change(own, [q for q in compared if quantities.QUANTITIES[q].swept])
+    made = [] if change is None else [_pair(base, runs, change, own, verdict)]
     if verdict is not None and not further:
         one = _judged(alone, runs, verdict)
         made.append(replace(one, id=f"{base.id}-rated") if made else one)
@@ -117,7 +119,7 @@ def changed_most(cards: Sequence[Card]) -> Card | None:
     """Return the pair that the repair changed most; one that got worse only if nothing improved."""
     pairs = [card for card in cards if card.found is not None and card.finding is not None]
     changes: dict[str, Change] = {card.id: card.finding.facts["change"] for card in pairs if card.finding is not None}
-    return max(pairs, key=lambda card: (changes[card.id].improved, size_of(changes[card.id])), default=None)
+    return max(pairs, key=lambda card: (changes[card.id].improved, changes[card.id].size), default=None)
 
 
 def leading_verdict(verdicts: Sequence[Verdict], ids: set[str]) -> Verdict | None:
@@ -133,12 +135,18 @@ def _changed_alike(change: Change, changes: Sequence[Change]) -> bool:
     """Return whether the other channel changed as well, so that a title can't blame one."""
     one = change.after
     return any(
-        other.after.quantity == one.quantity and other.after.channel not in ("", one.channel) and size_of(other) >= 1
+        other.after.quantity == one.quantity and other.after.channel not in ("", one.channel) and other.size >= 1
         for other in changes
     )
 
 
-def _pair(base: Card, runs: Sequence[Run], change: Change, verdict: Verdict | None, *, one_channel: bool) -> Card:
+def _worst_stayed(change: Change, changes: Sequence[Change]) -> bool:
+    """Return whether the channel's worst over a band is no better, so that a title can't speak of the band."""
+    one = change.after.channel
+    return any(quantities.quantity_of(c.after).swept and c.after.channel == one and not c.improved for c in changes)
+
+
+def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change], verdict: Verdict | None) -> Card:
     """Return the card of a change, with the card as found: the same scales, nothing of "after" on it."""
     chart = base.body
     assert isinstance(chart, Chart)
@@ -163,7 +171,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, verdict: Verdict | No
         subject=subject,
         body=replace(chart, panels=panels),
         hero=hero,
-        finding=_finding("pair", runs, base, change=change, one_channel=one_channel),
+        finding=_finding("pair", runs, base, change=change, own=own),
     )
     # as found: the healthy channel's figure is at its trace
     same = ("band",) if x is None else ("band", "frequency")
@@ -180,7 +188,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, verdict: Verdict | No
         body=replace(chart, panels=panels),
         hero=hero,
         readings=(),
-        finding=_finding("fault", runs, base, change=change, one_channel=one_channel),
+        finding=_finding("fault", runs, base, change=change, own=own),
     )
     return replace(pair, found=found)
 
@@ -369,7 +377,7 @@ def _finding(
     change: Change | None = None,
     verdict: Verdict | None = None,
     pair: str = "",
-    one_channel: bool = True,
+    own: Sequence[Change] = (),
 ) -> Point:
     """Return what a title is worded from."""
     kind = runs[0].conditions.measurement.kind
@@ -381,7 +389,8 @@ def _finding(
         "verdict": verdict,
         "pair": pair,
         "change": change,
-        "channel": change.after.channel if change and one_channel else "",
+        "channel": change.after.channel if change and not _changed_alike(change, own) else "",
+        "only_there": change is not None and _worst_stayed(change, own),
         "figure": change.after if change else base.hero.findings[0] if base.hero and base.hero.findings else None,
         "settings": len(runs),
         "by_meter": KINDS[kind].by_meter or not any(run.conditions.measurement.file for run in runs),

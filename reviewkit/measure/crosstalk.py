@@ -105,7 +105,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     runs = [replace(run, conditions=_one_driven(run.conditions)) for run in runs]
     traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     main = figures.main_run(runs)
-    found = _at_1k(main) or _worst(main)
+    found = _at_spot(main) or _worst(main)
     y_axis = scales.twenties([v for t in traces for v in (float(np.min(t.y)), float(np.max(t.y)))])
     turned = any(quantities.quantity_of(f).better > 0 for f in found)
     if turned:
@@ -114,7 +114,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         Limit(
             apart_db if turned else None,
             None if turned else -apart_db,
-            *(rating.band_hz or (rating.frequency_hz or 1000.0, rating.frequency_hz or 1000.0)),
+            *(rating.band_hz or (rating.frequency_hz or FREQUENCY_HZ,) * 2),
             f"rated {rating_words.limit_text(rating)}",
             rating,
         )
@@ -135,8 +135,10 @@ def _one_driven(c: Conditions) -> Conditions:
     return replace(c, measurement=replace(c.measurement, channels="one"))
 
 
-def _at_1k(run: Run) -> list[Finding]:
-    return [f for f in run.findings if f.quantity in _SPOT and f.at.get("frequency") == 1000.0]
+def _at_spot(run: Run) -> list[Finding]:
+    """Return each direction's figure at the rated frequency, else at 1 kHz."""
+    found = [f for f in run.findings if f.quantity in _SPOT]
+    return sweeps.at_rated_frequency(found, figures.rated(run.conditions, *_SPOT), FREQUENCY_HZ)
 
 
 def _worst(run: Run) -> list[Finding]:
@@ -146,17 +148,18 @@ def _worst(run: Run) -> list[Finding]:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the worse direction at 1 kHz, the worst over the band, and what it was before."""
-    was = _at_1k(before) if before else []
+    """Return the figure that the card shows large, what it was before, and the worst over the band."""
+    found = _at_spot(run)
+    was = figures.by_channel(before, found[0].quantity, frequency=found[0].at["frequency"]) if before and found else []
+    spot, earlier = figures.as_shown(found, was)
     facts = {
-        "spot": quantities.worse(_at_1k(run)),
+        "spot": spot,
         "source": _is_source(run.conditions),
         "one_way": len({f.channel for f in run.findings}) == 1,
         "worst": quantities.worse(_worst(run)),
-        "before": quantities.worse(was),
+        "before": earlier,
     }
-    found = facts["spot"] or facts["worst"]
-    return (run.point("separation", **facts),) if found else ()
+    return (run.point("separation", **facts),) if spot or facts["worst"] else ()
 
 
 def _is_source(c: Conditions) -> bool:

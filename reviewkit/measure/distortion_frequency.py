@@ -16,6 +16,7 @@ from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point,
 from reviewkit.model.kind import CLEAN, POWER, Kind
 from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.recognised import DISTORTION_WORDS, Content, NameWords
+from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
@@ -58,48 +59,54 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         Limit(
             None, limit, *(r.band_hz or (r.frequency_hz or FREQUENCY_HZ,) * 2), f"rated {quantities.percent(limit)}", r
         )
-        for r in figures.rated(main.conditions, *LIMITED)
-        if r.load_ohm in (None, main.conditions.measurement.load_ohm)
-        and (limit := distortion_limit(r) or r.at_most) is not None
+        for r, limit in _limits(main.conditions)
     )
     values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))] + [
         limit.high for limit in limits if limit.high
     ]
-    key = _worst(main)
-    found = figures.by_channel(main, "worst_distortion", band=key.at["band"]) if key else []
+    found = _shown(main)
     return figures.card(
         runs,
         figures.distortion_name(main),
         Chart((Panel(scales.dial_for(traces), scales.decades(values, "%"), tuple(traces), limits),)),
-        figures.hero(key, found),
-        [*found, *figures.by_channel(main, "distortion", frequency=FREQUENCY_HZ)],
+        figures.hero(quantities.worse(found), found),
+        [*_worst(main), *figures.by_channel(main, "distortion")],
     )
 
 
-def _worst(run: Run) -> Finding | None:
-    """Return the worse channel's worst distortion over the rated band if there is one, else over 20 Hz – 20 kHz."""
-    found = figures.by_channel(run, "worst_distortion")
-    return quantities.worse(sweeps.of_main_band(found, run.conditions, *LIMITED))
+def _limits(c: Conditions) -> list[tuple[Rating, float]]:
+    """Return the ratings that limit distortion into this load, each with its limit, %."""
+    of_load = (r for r in figures.rated(c, *LIMITED) if r.load_ohm in (None, c.measurement.load_ohm))
+    return [(r, limit) for r in of_load if (limit := distortion_limit(r) or r.at_most) is not None]
+
+
+def _worst(run: Run) -> list[Finding]:
+    """Return each channel's worst distortion over the rated band if there is one, else over 20 Hz – 20 kHz."""
+    return sweeps.of_main_band(figures.by_channel(run, "worst_distortion"), run.conditions, *LIMITED)
+
+
+def _shown(run: Run) -> list[Finding]:
+    """Return each channel's distortion that a card shows large: at the rated frequency, else the worst."""
+    spots = figures.by_channel(run, "distortion")
+    return sweeps.at_rated_frequency(spots, [r for r, _ in _limits(run.conditions)]) or _worst(run)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the worst over the rated band, else over 20 Hz – 20 kHz, per channel, and what it was before."""
-    key = _worst(run)
-    if key is None:
+    """Return the figure that the card shows large, what it was before, and the worst over the band."""
+    found = _shown(run)
+    if not found:
         return ()
-    band = key.at["band"]
-    here = figures.by_channel(run, "worst_distortion", band=band)
-    was = [f for f in figures.by_channel(before, "worst_distortion") if f.at["band"] == band] if before else []
-    return (
-        run.point(
-            "worst",
-            findings=here,
-            worse=key,
-            band=band,
-            drive=figures.drive(run.conditions.measurement),
-            before=quantities.worse(was),
-        ),
-    )
+    name, place = ("worst", "band") if "band" in found[0].at else ("spot", "frequency")
+    was = figures.by_channel(before, found[0].quantity, **{place: found[0].at[place]}) if before else []
+    now, earlier = figures.as_shown(found, was)
+    facts = {
+        place: found[0].at[place],
+        "worse": now,
+        "worst": quantities.worse(_worst(run)),
+        "drive": figures.drive(run.conditions.measurement),
+        "before": earlier,
+    }
+    return (run.point(name, **facts),)
 
 
 def recognise(sheet: Sheet, name: NameWords) -> Content | None:

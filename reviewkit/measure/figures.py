@@ -11,6 +11,7 @@ from reviewkit.measure import bench_floor
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model import named_conditions, quantities, unstated_conditions
 from reviewkit.model.card import Body, Card, Hero, Trace
+from reviewkit.model.change import Change, of_worse_channel
 from reviewkit.model.finding import Conditions, Curve, Finding, Run
 from reviewkit.model.finding_conditions import DRIVEN, reference_of
 from reviewkit.model.ratings import rule_of
@@ -321,6 +322,14 @@ def trace(curve: Curve, run: Run, runs: Sequence[Run]) -> Trace:
 def by_channel(run: Run, quantity: str, **at: Any) -> list[Finding]:
     """Return a quantity's findings of one run, one per channel, in the file's order, under the given conditions."""
     return [f for f in run.findings if f.quantity == quantity and all(f.at.get(k) == v for k, v in at.items())]
+
+
+def as_shown(found: Sequence[Finding], was: Sequence[Finding]) -> tuple[Finding | None, Finding | None]:
+    """Return the channel's figure that a card shows large, and what it was before: the pair's, else the worse one."""
+    before = {f.channel: f for f in was}
+    change = of_worse_channel(Change(before[f.channel], f) for f in found if f.channel in before)
+    now = change.after if change else quantities.worse(found)
+    return now, before.get(now.channel) if now else None
 
 
 def distortion_name(run: Run) -> str:

@@ -198,10 +198,12 @@ def between(factor: Finding) -> str:
 
 
 def _at_spot(run: Run, quantity: str) -> list[Finding]:
-    """Return a sweep's figures at 1 kHz, or those of two loads, at whatever frequency they were read."""
+    """Return a sweep's figures at the rated frequency, else 1 kHz, or those of two loads, wherever they were read."""
+    found = figures.by_channel(run, quantity)
     if not run.conditions.measurement.file:
-        return figures.by_channel(run, quantity)
-    return figures.by_channel(run, quantity, frequency=FREQUENCY_HZ)
+        return found
+    rated = figures.rated(run.conditions, "damping_factor", "source_impedance")
+    return sweeps.at_rated_frequency(found, rated, FREQUENCY_HZ)
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
@@ -282,7 +284,7 @@ def _as_factors(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
-    """Return the source impedance at 1 kHz and its damping factor, and what it was before."""
+    """Return the source impedance at the card's frequency and its damping factor, and what it was before."""
     m = run.conditions.measurement
     impedance = _at_spot(run, "source_impedance")
     factors = _at_spot(run, "damping_factor")

@@ -201,6 +201,17 @@ def of_main_band(found: Sequence[Finding], c: Conditions, *rated: str) -> list[F
     return [f for f in found if f.at["band"] == main_hz]
 
 
+def at_rated_frequency(
+    found: Sequence[Finding], ratings: Sequence[Rating], else_hz: float | None = None
+) -> list[Finding]:
+    """Return the findings at the frequency of the first of these ratings, the one whose figure a card shows large.
+
+    If that rating is over a band, or nothing was read at its frequency, those at `else_hz`.
+    """
+    rated_hz = [unstated_conditions.frequency_hz(rating) for rating in ratings[:1] if not rating.band_hz]
+    return [f for f in found if f.at["frequency"] in rated_hz] or [f for f in found if f.at["frequency"] == else_hz]
+
+
 def limit_within(rating: Rating) -> Limit:
     """Return the two sides of a rating such as ± 0.5 dB, over its band."""
     assert rating.within is not None

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from reviewkit.model.finding import Finding
-from reviewkit.model.quantities import quantity_of
+from reviewkit.model.quantities import quantity_of, worse
+from reviewkit.model.ratings import DECIBELS
+
+# from which a change is what a card is about, not its verdict
+_TIMES, _DECIBELS = 2.0, 3.0
 
 
 @dataclass(frozen=True)
@@ -23,3 +29,23 @@ class Change:
         if quantity.either_way or not quantity.better:
             return abs(after) < abs(before)
         return (after - before) * quantity.better > 0
+
+    @property
+    def size(self) -> float:
+        """Return how large it is: 1 is a factor of two, or 3 dB; 0 if it is within its uncertainty."""
+        before, after = self.before, self.after
+        unsure = math.hypot(before.uncertainty or 0.0, after.uncertainty or 0.0)
+        if abs(before.value - after.value) <= unsure:
+            return 0.0
+        if after.unit in DECIBELS:
+            return abs(before.value - after.value) / _DECIBELS
+        if before.value <= 0 or after.value <= 0:
+            return 0.0
+        return abs(math.log(after.value / before.value)) / math.log(_TIMES)
+
+
+def of_worse_channel(changes: Iterable[Change]) -> Change | None:
+    """Return the one of the channel that was worse before, of those that are large enough to show; None if none is."""
+    large = [change for change in changes if change.size >= 1]
+    worst = worse([change.before for change in large])
+    return next((change for change in large if change.before is worst), None)

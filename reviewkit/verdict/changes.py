@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
 
 from reviewkit.measure.likeness import is_like
-from reviewkit.model import quantities, unstated_conditions
-from reviewkit.model.change import Change
+from reviewkit.model import unstated_conditions
+from reviewkit.model.change import Change, of_worse_channel
 from reviewkit.model.finding import Finding, Run
-from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.repair import RepairRow
-
-# from which a change is what a card is about, not its verdict
-_TIMES, _DECIBELS = 2.0, 3.0
 
 
 def is_repaired(repair: Sequence[RepairRow], runs: Sequence[Run]) -> bool:
@@ -56,19 +51,6 @@ def changes(runs: Sequence[Run]) -> tuple[Change, ...]:
     return tuple(found)
 
 
-def size_of(change: Change) -> float:
-    """Return how large a change is: 1 is a factor of two, or 3 dB; 0 if it is within its uncertainty."""
-    before, after = change.before, change.after
-    unsure = math.hypot(before.uncertainty or 0.0, after.uncertainty or 0.0)
-    if abs(before.value - after.value) <= unsure:
-        return 0.0
-    if after.unit in DECIBELS:
-        return abs(before.value - after.value) / _DECIBELS
-    if before.value <= 0 or after.value <= 0:
-        return 0.0
-    return abs(math.log(after.value / before.value)) / math.log(_TIMES)
-
-
 def largest_change(changes: Sequence[Change], compared: Sequence[str], judged: Sequence[Finding] = ()) -> Change | None:
     """Return the largest change of the first quantity that was compared, of the channel that was worse as found.
 
@@ -78,11 +60,9 @@ def largest_change(changes: Sequence[Change], compared: Sequence[str], judged: S
     for quantity in compared:
         own = [change for change in changes if change.after.quantity == quantity]
         if own:
-            most = max(own, key=lambda change: (change.after in judged, size_of(change)))
+            most = max(own, key=lambda change: (change.after in judged, change.size))
             any_channel = replace(most.after, channel="")
-            alike = [c for c in own if size_of(c) >= 1 and is_like(replace(c.after, channel=""), any_channel)]
-            worst = quantities.worse([change.before for change in alike])
-            return next((change for change in alike if change.before is worst), None)
+            return of_worse_channel(c for c in own if is_like(replace(c.after, channel=""), any_channel))
     return None
 
 

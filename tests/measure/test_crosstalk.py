@@ -215,3 +215,15 @@ def test_nobody_drives_a_side_of_a_source(gear, input_, said):
     run = run_from(data, replace(conditions("crosstalk", input=input_), gear=gear_of(gear)))
     (point,) = KINDS["crosstalk"].points(run, None)
     assert Pages(places.templates(), places.templates()).sentences(point)[0].startswith(said)
+
+
+def test_what_is_shown_and_said_is_of_the_rated_frequency():
+    """And of the direction that was worse before, as the pair shows it."""
+    rating = Rating("crosstalk", "dB", at_most=-40.0, frequency_hz=10_000.0)
+    c = conditions("crosstalk", ratings=[rating])
+    pairs = ((-20.0, -25.0), (-61.0, -60.0))
+    before, after = (run_from(ready(left=np.full(31, left), right=np.full(31, right)), c) for left, right in pairs)
+    (point,) = KINDS["crosstalk"].points(after, before)
+    assert KINDS["crosstalk"].card([after], ()).hero.caption == "crosstalk, R → L, at 10 kHz"
+    said = "Drive one side, and at 10 kHz the other is 61.0 dB down. It was 20.0 before. At 20 Hz, 60.0."
+    assert Pages(places.templates(), places.templates()).sentences(point)[0] == said

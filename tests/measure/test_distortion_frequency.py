@@ -21,8 +21,12 @@ from measured_sheets import (
 )
 
 from reviewkit.measure.kinds import KINDS
+from reviewkit.model import places
 from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, Rating
+from reviewkit.render.pages.page import Pages
+
+PAGES = Pages(places.templates(), places.templates())
 
 FREQUENCY_HZ = np.geomspace(10, 40_000, 49)
 
@@ -78,6 +82,71 @@ def test_what_is_said_is_of_the_rated_band():
     run = run_from(sweep(rising(FREQUENCY_HZ)), conditions("distortion-frequency", ratings=[power]))
     (point,) = KINDS["distortion-frequency"].points(run, None)
     assert (point.facts["band"], point.facts["worse"].at["frequency"]) == ([40.0, 16_000.0], 16_000.0)
+
+
+@pytest.mark.parametrize(
+    ("rating", "figure", "caption"),
+    [
+        (Rating("thd", "%", at_most=0.1, frequency_hz=6000.0), "0.013 %", "distortion, at 6 kHz"),
+        (Rating("thd", "%", at_most=0.1), "0.010 %", "distortion, at 1 kHz"),
+        (Rating("power", "W", at_least=40, thd_percent=0.1, frequency_hz=6000.0), "0.013 %", "distortion, at 6 kHz"),
+        (Rating("thd", "%", at_most=0.1, band_hz=(40.0, 10_000.0)), "0.014 %", "distortion, at 10 kHz"),
+        # a power that names no distortion, what holds into another load, and what isn't measured here
+        (Rating("power", "W", at_least=40, frequency_hz=6000.0), "0.015 %", "distortion, at 20 kHz"),
+        (Rating("thd", "%", at_most=0.1, frequency_hz=6000.0, load_ohm=4.0), "0.015 %", "distortion, at 20 kHz"),
+        (Rating("thd", "%", at_most=0.1, frequency_hz=90_000.0), "0.015 %", "distortion, at 20 kHz"),
+    ],
+)
+def test_the_card_shows_the_rated_frequency_else_the_worst(rating, figure, caption):
+    card = card_of("distortion-frequency", sweep(rising(FREQUENCY_HZ)), ratings=[rating], load_ohm=8.0)
+    assert (card.hero.figure, card.hero.caption) == (figure, caption)
+
+
+def test_the_rating_that_comes_first_decides():
+    spot, band = Rating("thd", "%", at_most=0.1), Rating("thd", "%", at_most=0.1, band_hz=(20.0, 20_000.0))
+    for ratings, figure in (([spot, band], "0.010 %"), ([band, spot], "0.015 %")):
+        assert card_of("distortion-frequency", sweep(rising(FREQUENCY_HZ)), ratings=ratings).hero.figure == figure
+
+
+def two_channels(stage, left, right):
+    """Distortion at 1 kHz and at 20 kHz, flat up to 1 kHz."""
+    curves = [np.interp(np.log(FREQUENCY_HZ), np.log([1000.0, 20_000.0]), ends) for ends in (left, right)]
+    data = sheet(
+        column("frequency", FREQUENCY_HZ),
+        *(column("distortion", curve, channel) for channel, curve in zip("LR", curves, strict=True)),
+    )
+    rating = Rating("distortion", "%", at_most=0.3, frequency_hz=1000.0)
+    c = conditions("distortion-frequency", ratings=[rating], stage=stage, drive=Level(40.0, "W"), load_ohm=8.0)
+    return run_from(data, c)
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "said"),
+    [
+        (None, ((0.2, 0.5), (0.3, 0.6)), "0.30 % distortion on the right. At 20 kHz it's 0.60."),
+        # the worst elsewhere may be the other channel's
+        (None, ((0.2, 0.9), (0.3, 0.6)), "0.30 % distortion on the right. At 20 kHz it's 0.90 on the left."),
+        (None, ((0.2, 0.2), (0.3, 0.3)), "0.30 % distortion on the right."),
+        # the pair shows the channel that was worse, though now the other one is
+        (
+            ((1.0, 4.0), (2.0, 5.0)),
+            ((0.3, 0.7), (0.2, 0.5)),
+            "0.20 % distortion on the right. It was 2.0 before. At 20 kHz it's 0.70 on the left.",
+        ),
+        # nothing changed: the worse channel, and what that one was
+        (
+            ((0.25, 0.5), (0.28, 0.5)),
+            ((0.3, 0.5), (0.26, 0.5)),
+            "0.30 % distortion on the left. It was 0.25 before. At 20 kHz it's 0.50.",
+        ),
+    ],
+)
+def test_what_is_said_is_of_the_rated_frequency(before, after, said):
+    was = two_channels("before", *before) if before else None
+    (point,) = KINDS["distortion-frequency"].points(two_channels("after", *after), was)
+    first, second = PAGES.sentences(point)
+    assert first == f"40 W, 1 kHz: {said}"
+    assert second == f"or: At 40 W, 1 kHz, distortion is {said.replace(' distortion', '')}"
 
 
 def test_narrower_data_says_how_far_it_goes():

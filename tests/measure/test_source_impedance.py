@@ -339,3 +339,12 @@ def test_the_card_holds_what_the_file_says():
     assert panel_of(bare).traces[0].y.tolist() == ohms
     assert panel_of(bare).y.unit == "Ω"
     assert bare.hero.figure == "0.160 Ω"
+
+
+def test_the_card_and_what_is_said_are_of_the_rated_frequency():
+    rating = Rating("damping_factor", "", at_least=30, frequency_hz=100.0)
+    data = sheet(column("frequency", HERTZ), column("impedance", [0.1, 0.2, 0.16, 0.2, 0.3]))
+    card = card_of("source-impedance", data, ratings=[rating])
+    assert (card.hero.figure, card.hero.caption) == ("40", "damping factor, at 100 Hz")
+    (point,) = KINDS["source-impedance"].points(run_from(data, conditions(KIND, ratings=[rating])), None)
+    assert (point.facts["frequency"], point.facts["worse"].value) == (100.0, 40.0)

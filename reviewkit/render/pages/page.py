@@ -104,7 +104,7 @@ class Pages:
 
     def title_words(self, finding: Point) -> dict[str, str]:
         """Return a kind's words for a card's title: its `question`; `answer`, `fault` and `repair` if it has them."""
-        facts = {key: finding.facts.get(key) for key in ("channel", "settings", "figure", "counts")}
+        facts = {key: finding.facts.get(key) for key in ("channel", "settings", "figure", "only_there", "counts")}
         words = _by_topic(self.kind_words(finding.facts["kind"], "titles", **facts))
         picture = f"{finding.facts['picture']} ".lstrip()
         return {form: words[f"{picture}{form}"][0] for form in _FORMS if f"{picture}{form}" in words}
