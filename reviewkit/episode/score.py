@@ -128,14 +128,15 @@ def make_ending_card(
         return None
     missed = [v for v in judged if v.verdict == SHORT]
     met = sum(v.verdict == MEETS for v in judged)
-    of_judged = "judged " if len(judged) < len(rated) + len(session.printed) else ""
     hero = _hero(outcome, change, repair, judged)
+    count = _count(met, judged, len(rated) + len(session.printed))
+    if len(judged) == 1 and hero and hero.note:  # the one judged rating is the large figure, with its verdict
+        count = ("", "")
     body = Ending(
         outcome.word,
         hero,
         (*(v.verdict for v in rated), *[UNMEASURED] * len(session.printed)) if judged else (),
-        str(met) if judged else "",
-        f"of {len(judged)} {of_judged}rating{'s' if len(judged) > 1 else ''} met" if judged else "",
+        *count,
         tuple(_missed(v) for v in missed if not (hero and hero.note and v.findings[:1] == hero.findings)),
         "; ".join(outcome.pending),
         outcome.unchecked,
@@ -145,14 +146,23 @@ def make_ending_card(
     return Card("ending", what, (), body, stage="In short", hero=body.hero)
 
 
+def _count(met: int, judged: Sequence[Verdict], ratings: int) -> tuple[str, str]:
+    """Return how many were met, for a large figure and what follows it: "7", "of 9 judged ratings met"."""
+    if not judged:
+        return "", ""
+    if len(judged) == 1:
+        return "1", f"rating {'met' if met else 'missed' if judged[0].verdict == SHORT else CLOSE}"
+    return str(met), f"of {len(judged)} {'judged ' if len(judged) < ratings else ''}ratings met"
+
+
 def _missed(v: Verdict) -> str:
     """Return a miss in a few words: "damping factor 52, rated 60"."""
     return f"{lower_first(_head(v))} {judged_figure(v)}, {_limit(v)}"
 
 
 def _limit(v: Verdict) -> str:
-    nominal, least, floor = v.limit.partition(", at least ")  # the figure is then compared with that, not the nominal
-    return f"at least {floor}" if least else f"rated {nominal}"
+    """Return what a figure is compared with: "rated 60", "lowest allowed 6.4 Ω"."""
+    return f"{v.limit_source.rpartition(': ')[2]} {v.shown_limit}"
 
 
 def _hero(

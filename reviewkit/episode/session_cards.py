@@ -75,9 +75,8 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Seque
     """
     if not (session.ratings or session.printed):
         return None
-    printed = len(session.ratings) + len(session.printed)
     judged = [v.rating for v in verdicts if v.verdict in JUDGED]
-    count = len(judged) or printed
+    count = len(judged) or len(session.ratings) + len(session.printed)
     ordered = [v.rating for v in filmed if v.rating in judged]
     ordered += [rating for rating in judged or session.ratings if rating not in ordered]
     # a second figure of one quantity comes last
@@ -94,8 +93,7 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Seque
     rows = [_rated_row(rating, labels[rating], meant.get(rating, "")) for rating in ordered]
     rows += [] if judged else [_printed_row(figure) for figure in session.printed]
     rows = rows[:most]
-    left_out = ((count - len(rows), "and {} more"), (printed - count, "{} not judged"))
-    more = "; ".join(text.format(number) for number, text in left_out if number)
+    more = f"and {count - len(rows)} more" if count > len(rows) else ""
     finding = Point("cards", "rated", {"ratings": count, "judged": bool(judged)})
     body = Rows(("", ""), tuple(rows), strong=1, more=more)
     asides = tuple(sources([*session.ratings, *session.printed]))

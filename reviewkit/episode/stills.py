@@ -276,8 +276,12 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     body = _with(base.body, "now", base.body.panels[0].traces)
     limits = tuple(limit for limit in body.panels[0].limits if limit.rating is verdict.rating)[:1]
     first = body.panels[0]
+    hero = judged_hero(verdict)
+    if _TWO_SIDES.match(hero.figure):  # two figures are enough to read
+        base = replace(base, conditions=(*base.conditions, hero.caption.rpartition(", ")[2]))
+        hero = replace(hero, caption=hero.caption.rpartition(", ")[0], short="")
     labels = [text for limit in limits for text in (limit.label, f"{limit.label} {first.label}")]
-    hero = _without(judged_hero(verdict), (*base.conditions, *labels))
+    hero = _without(hero, (*base.conditions, *labels))
     key = {"Hz": "frequency", "W": "power"}.get(first.x.unit, "")
     deciding = verdict.findings[0]
     x = deciding.value if deciding.unit == "W" == first.x.unit else deciding.at.get(key)

@@ -210,7 +210,7 @@ def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: f
     else:
         raise page.fault(body.of, SHORTEN)
     y = max(box.top + max(page.cap(size, "black"), page.measure(body.of, of.size, "bold").rise), baseline)
-    colour = look.status("meets") if body.met != "0" else look.ink
+    colour = look.status("meets") if body.met != "0" and body.of.endswith(" met") else look.ink
     page.add(page.text(body.met, box.left, y, size, colour, weight="black"))
     page.add(page.text(body.of, box.left + large + 24, y, of.size, look.ink, weight="bold"))
     others = [(text, look.soft) for text in _others(body)]
@@ -234,7 +234,7 @@ def _others(body: Ending) -> list[str]:
     """Return how many were undecided, unless the tally or the large figure says so."""
     said = bool(body.hero and "too close to call" in body.hero.note)
     close = body.tally.count("too close to call")
-    return [f"{close} too close to call"] if close > said and not _has_tally(body) else []
+    return [f"{close} too close"] if close > said and not _has_tally(body) else []
 
 
 def _missed_lines(page: Page, body: Ending, count: int) -> list[tuple[str, str]]:

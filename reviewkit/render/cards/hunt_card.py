@@ -42,8 +42,10 @@ def place_hunt(page: Page, body: Hunt, lower: float, title: str) -> None:
     LayoutFault
         If a name or a reading doesn't fit.
     """
-    word = "" if body.part.word.casefold() in title.casefold() else body.part.word
-    body = replace(body, part=replace(body.part, point=body.part.point.split(",")[0], word=word))
+    point, word = (
+        "" if text.casefold() in title.casefold() else text for text in (body.part.point.split(",")[0], body.part.word)
+    )
+    body = replace(body, part=replace(body.part, point=point, word=word))
     if page.shape.stacked:
         _place_down(page, body, lower)
     else:
@@ -167,14 +169,14 @@ def _place_part(page: Page, part: HuntReading, left: float, centre: float, width
     cap = page.cap(figure.size, "black")
     page.add(page.text(part.reading, left, centre + cap / 2, figure.size, look.status("too low"), weight="black"))
     top = min(centre - cap / 2 - 70.0, centre - 122.0 - 44.0)
-    name = _fit_name(page, part.point, width, (62.0, 56.0, 50.0, *_NAMES))
     if part.expected:
         expected = fit_text(page, f"expected {part.expected}", (NOTE, AXIS, LEAST), width)
         if expected is None:
             raise page.fault(part.expected, SHORTEN_READING)
         page.add(page.text(expected.lines[0], left, top, expected.size, look.soft, remedy=SHORTEN_READING))
         top -= _EXPECTED
-    for index, line in enumerate(reversed(name.lines)):
+    name = _fit_name(page, part.point, width, (62.0, 56.0, 50.0, *_NAMES))
+    for index, line in enumerate(reversed(name.lines if part.point else ())):
         at = top - index * name.size * _LINE
         page.add(page.text(line, left, at, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
     if part.word and part.word != part.reading:
@@ -244,9 +246,11 @@ def _place_part_below(page: Page, part: HuntReading, top: float, bottom: float) 
     name = _fit_name(page, part.point, safe.width - beside, (62.0, 56.0, 50.0, *_NAMES))
     baseline = top + page.cap(name.size, "bold")
     if expected:
-        page.add(page.text(expected, safe.right, baseline, AXIS, look.soft, anchor="right"))
-    pitch = name.size * _LINE
-    baseline = place_lines(page, name, safe.left, baseline, pitch, look.ink, weight="bold", remedy=SHORTEN_POINT)
+        left, anchor = (safe.right, "right") if part.point else (safe.left, "left")
+        page.add(page.text(expected, left, baseline, AXIS, look.soft, anchor=anchor))
+    if part.point:
+        pitch = name.size * _LINE
+        baseline = place_lines(page, name, safe.left, baseline, pitch, look.ink, weight="bold", remedy=SHORTEN_POINT)
     word = part.word if part.word != part.reading else ""
     beside = page.width(word, 62.0, "bold") + 40.0 if word else 0.0
     _, rise, drop, _ = page.measure(part.reading, 100.0, "black")
