@@ -353,11 +353,12 @@ def test_without_a_repair_what_was_missed_or_is_nearest_its_limit_is_the_figure(
     # no figure twice
     one = ending(Outcome(MEASURED), VERDICTS[3:4]).body
     assert (one.hero.figure, one.hero.note) == ("52", "missed, rated 60")
-    assert (one.met, one.of, one.missed) == ("0", "of 1 rating met", ())
-    meant = replace(VERDICTS[3], label="Impedance", measured="5.93 Ω", limit="8 Ω, at least 6.4 Ω")
-    assert ending(Outcome(MEASURED), (meant,)).body.hero.note == "missed, at least 6.4 Ω"
+    assert (one.met, one.of, one.missed) == ("", "", ())
+    meant = {"limit": "8 Ω, at least 6.4 Ω", "limit_figure": "6.4 Ω", "limit_source": "rated 8 Ω: lowest allowed"}
+    impedance = replace(VERDICTS[3], label="Impedance", measured="5.93 Ω", **meant)
+    assert ending(Outcome(MEASURED), (impedance,)).body.hero.note == "missed, lowest allowed 6.4 Ω"
     one = ending(Outcome(REPAIRED), VERDICTS[3:4], pair_of(5.0, 0.02).finding.facts["change"]).body
-    assert (one.met, one.of, len(one.missed)) == ("0", "of 1 rating met", 1)
+    assert (one.met, one.of, len(one.missed)) == ("1", "rating missed", 1)
 
 
 def test_one_rating_alone_that_was_not_judged_is_named():
@@ -437,13 +438,13 @@ def test_of_many_ratings_those_that_are_judged_are_shown():
     card = session_cards.make_rated_card(session, judged, [judged[5], judged[2]])
     # those of cards on film come first, in that order
     assert [row.cells[0].split()[-2] for row in card.body.rows] == ["64", "8", "4"]
-    assert card.body.more == "and 2 more; 1 not judged"
+    assert card.body.more == "and 2 more"
     assert word_title(card.finding, PAGES) == "5 ratings to meet"
     # one more row, not "and 1 more"
     four = session_cards.make_rated_card(replace(session, ratings=many[1:5]), judged[1:5])
     assert (len(four.body.rows), four.body.more) == (4, "")
     one = session_cards.make_rated_card(session, judged[1:2])
-    assert (word_title(one.finding, PAGES), one.body.more) == ("1 rating to meet", "5 not judged")
+    assert (word_title(one.finding, PAGES), one.body.more) == ("1 rating to meet", "")
 
 
 def test_of_one_quantity_one_rating_is_shown_told_apart_from_the_other_with_its_side():
@@ -465,7 +466,7 @@ def test_of_one_quantity_one_rating_is_shown_told_apart_from_the_other_with_its_
         ("Ratio 5", "at least 55 dBf"),
     ]
     # what all rows share is said once, and a nominal value is nothing to meet
-    assert (card.conditions, card.body.more, card.finding.facts["ratings"]) == (("FM",), "and 2 more; 1 not judged", 5)
+    assert (card.conditions, card.body.more, card.finding.facts["ratings"]) == (("FM",), "and 2 more", 5)
     # where there is room for both, they are told apart
     few = session_cards.make_rated_card(replace(SESSION, ratings=ratings), judged[:4], judged[:2])
     assert [row.cells[0] for row in few.body.rows] == ["Quieting (mono)", "Ratio 4", "Quieting (stereo)"]

@@ -118,10 +118,10 @@ def test_a_clear_margin_is_in_the_title():
 
 def test_readings_are_counted_if_more_than_one_is_rated():
     assert title("plain", kind="reading", counts=[(1, "met")]) == "What did the meter say?"
-    assert title("plain", kind="reading", counts=[(5, "met"), (1, "missed")]) == "5 of 6 readings meet their rating"
-    assert title("plain", kind="reading", counts=[(1, "met"), (1, CLOSE)]) == "1 of 2 readings meets its rating"
-    assert title("plain", kind="reading", counts=[(2, "missed"), (1, CLOSE)]) == "None of 3 readings meets its rating"
-    assert title("plain", kind="reading", counts=[(2, "met")]) == "Both readings meet their rating"
+    assert title("plain", kind="reading", counts=[(5, "met"), (1, "missed")]) == "5 of 6 readings as rated"
+    assert title("plain", kind="reading", counts=[(1, "met"), (1, CLOSE)]) == "1 of 2 readings as rated"
+    assert title("plain", kind="reading", counts=[(2, "missed"), (1, CLOSE)]) == "None of 3 readings as rated"
+    assert title("plain", kind="reading", counts=[(2, "met")]) == "Both readings as rated"
 
 
 @pytest.mark.parametrize(("kind", "picture"), PICTURES)
