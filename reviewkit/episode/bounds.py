@@ -1,4 +1,4 @@
-"""The bounds on cards in words: "rumble, including the record's own" over "−37.1 dB or less".
+"""The bounds on cards in words: "distortion, products hidden in noise" over "0.001 % or less".
 
 A sign would be read as part of the figure ("≤ −"), and "at most" before it as what is allowed.
 """
@@ -22,7 +22,7 @@ def word_bounds(card: Card) -> Card:
         texts = (text.replace(sign, "", 1) if sign else text for text in (body.figure, body.sentence, body.was))
         figure, sentence, was = texts
         subject = ", ".join(filter(None, (card.subject, hero.why if hero else "")))
-        body = replace(body, figure=figure, sentence=sentence, was=was, bound=bound)
+        body = replace(body, figure=figure, sentence=sentence, was=was, bound=hero.bound if hero else bound)
         return replace(card, subject=subject, hero=hero, body=body)
     return replace(card, hero=hero, body=_of_body(body))
 
@@ -31,13 +31,10 @@ def word_bound(hero: Hero) -> Hero:
     """Return a large figure with its bound in words, after it, and the reason, above it."""
     sign, bound = _bound(hero.figure)
     why = next((why_bound(f) for f in hero.findings[:1] if f.bound), "")
-    return replace(
-        hero,
-        figure=hero.figure.removeprefix(sign),
-        before=hero.before.removeprefix(sign),
-        bound=bound or hero.bound,
-        why=why,
-    )
+    if why.startswith("with "):  # of all that the words name, the figure is no bound
+        bound = ""
+    figure, before = hero.figure.removeprefix(sign), hero.before.removeprefix(sign)
+    return replace(hero, figure=figure, before=before, bound=bound, why=why)
 
 
 def _bound(figure: str) -> tuple[str, str]:

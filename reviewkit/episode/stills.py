@@ -160,8 +160,10 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change]
     if quantities.quantity_of(change.after).style == "plus-minus":  # nothing without the band that it holds over
         base = replace(base, conditions=(*base.conditions, figures.where(change.after)))
     old, new = quantities.show(change.before), quantities.show(change.after)
-    weighting, name = _weighting(change.after), quantities.quantity_of(change.after).plain_name
-    now, short = (", ".join(filter(None, (when, weighting, where))) for when in (f"{name} after", "after"))
+    if weighting := _weighting(change.after):
+        base = replace(base, conditions=(*base.conditions, weighting))
+    name = quantities.quantity_of(change.after).plain_name
+    now, short = (", ".join(filter(None, (when, where))) for when in (f"{name} after", "after"))
     hero = Hero(new, now, old, channel=channel, findings=(change.after,), short=short)
     subject = ", ".join(filter(None, (base.subject, _channel(channel))))
     panels = _panels(chart, channel, place, found=False)
@@ -178,7 +180,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change]
     others = [f for f in _of_run(runs, change.before) if f.quantity == change.before.quantity and f.channel != channel]
     alike = next((f for f in others if all(f.at.get(key) == change.before.at.get(key) for key in same)), None)
     panels = _panels(chart, channel, place, found=True, healthy=alike)
-    short = ", ".join(filter(None, (_side(channel), weighting, where)))
+    short = ", ".join(filter(None, (_side(channel), where)))
     named = ", ".join(filter(None, (name, short)))
     limit = f"rated {verdict.shown_limit}" if verdict and _is_outside_before(change, verdict) else ""
     hero = Hero(old, named, channel=channel, fault=change.improved, findings=(change.before,), short=short, rated=limit)
@@ -280,6 +282,11 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     if _TWO_SIDES.match(hero.figure):  # two figures are enough to read
         base = replace(base, conditions=(*base.conditions, hero.caption.rpartition(", ")[2]))
         hero = replace(hero, caption=hero.caption.rpartition(", ")[0], short="")
+    # what a viewer needn't read to understand the verdict is in the overline
+    bracket = verdict.label.split(", ")[0].partition(" (")[2].rstrip(")")
+    nominal = verdict.limit_source.partition(": ")[0] if ": " in verdict.limit_source else ""
+    above = [text for text in (bracket, nominal) if text and text not in (*base.subject.split(", "), *base.conditions)]
+    base = replace(base, conditions=(*base.conditions, *above))
     labels = [text for limit in limits for text in (limit.label, f"{limit.label} {first.label}")]
     hero = _without(hero, (*base.conditions, *labels))
     key = {"Hz": "frequency", "W": "power"}.get(first.x.unit, "")
@@ -332,7 +339,7 @@ def judged_hero(verdict: Verdict) -> Hero:
         name = name.replace(lower_first(rule_of(verdict.rating).label), plain, 1)
     under = weighted(weighting) if weighting else ""
     short = ", ".join(filter(None, (side, under, place)))
-    caption = ", ".join(filter(None, (name, side, "" if under in name else under, place)))
+    caption = ", ".join(filter(None, (name.partition(" (")[0], side, "" if under in name else under, place)))
     spread = f"± {spread}" if plus_minus else ""
     return Hero(number, caption, "", spread, channel=finding.channel, findings=(finding,), short=short)
 

@@ -126,7 +126,7 @@ QUANTITIES: dict[str, Quantity] = {
     "strongest_rate": Quantity("strongest rate", "Hz", "corner"),
     "rumble": Quantity("rumble", "dB", "db", -1, floor=OWN, by_meter=True),
     "subcarrier_suppression": Quantity(
-        "subcarrier suppression", "dB", "db", 1, floor=OWN, by_meter=True, plain="suppression"
+        "subcarrier suppression", "dB", "db", 1, floor=OWN, by_meter=True, plain="below the tone"
     ),
     "jitter": Quantity("clock jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
     "line_level": Quantity("level", "dB", "db", -1, floor=OWN),
@@ -142,7 +142,7 @@ QUANTITIES: dict[str, Quantity] = {
         for name in ("50 dB quieting sensitivity", "usable sensitivity")
     },
     "maximum_output_level": Quantity(
-        "maximum output level", "dB", "boost", 1, by_meter=True, any_unit=True, plain="loudest level on the tape"
+        "maximum output level", "dB", "boost", 1, by_meter=True, any_unit=True, plain="loudest level"
     ),
     **{
         name.replace(" ", "_"): Quantity(name, "dB", "flatness", -1, either_way=True, by_meter=True, any_unit=True)

@@ -239,9 +239,14 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
     return bottom
 
 
+def _source(verdict: Verdict) -> str:
+    """Return what the limit is: "rated", "lowest allowed"; by which rating is in the overline."""
+    return verdict.limit_source.rpartition(": ")[2]
+
+
 def _rated_width(page: Page, verdict: Verdict, size: float) -> float:
     """Return the width of what is rated, with its caption."""
-    return max(page.width(verdict.limit_source, NOTE), page.width(verdict.shown_limit, size))
+    return max(page.width(_source(verdict), NOTE), page.width(verdict.shown_limit, size))
 
 
 def _place_rated(page: Page, room: Box, verdict: Verdict, *, in_middle: bool) -> None:
@@ -249,7 +254,7 @@ def _place_rated(page: Page, room: Box, verdict: Verdict, *, in_middle: bool) ->
     size = next((size for size in _RATED if _rated_width(page, verdict, size) <= room.width), _RATED[-1])
     left = room.left + (room.width - _rated_width(page, verdict, size)) / 2 if in_middle else room.left
     with page.part_of("reading"):
-        page.add(page.text(verdict.limit_source, left, room.top + page.cap(NOTE), NOTE, page.look.soft))
+        page.add(page.text(_source(verdict), left, room.top + page.cap(NOTE), NOTE, page.look.soft))
         page.add(page.text(verdict.shown_limit, left, room.bottom, size, page.look.soft, remedy=SHORTEN_VERDICT))
 
 

@@ -12,10 +12,10 @@ from reviewkit.render.cards.scene import Area, Page, Stroke, Text
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, cut_text, fit_text, place_lines
 
-_WORDS = (56.0, 52.0, 48.0, NOTE, AXIS, LEAST)  # of the readings before the part
+_WORDS = (NOTE, AXIS, LEAST)  # of the readings before the part
 _PART = tuple(float(size) for size in range(320, 71, -4))
 _NAMES = (48.0, NOTE, AXIS, LEAST)
-_FINE_NAMES = (AXIS, LEAST)  # of what was OK
+_FINE_NAMES = (AXIS, LEAST)  # of what led to the part
 _GAP = 11.0  # between the needle's pieces
 _TIP = 0.6  # the part's own piece, of a reading's
 _COLUMN_GAP = 28.0
@@ -42,10 +42,8 @@ def place_hunt(page: Page, body: Hunt, lower: float, title: str) -> None:
     LayoutFault
         If a name or a reading doesn't fit.
     """
-    point, word = (
-        "" if text.casefold() in title.casefold() else text for text in (body.part.point.split(",")[0], body.part.word)
-    )
-    body = replace(body, part=replace(body.part, point=point, word=word))
+    word = "" if body.part.word.casefold() in title.casefold() else body.part.word
+    body = replace(body, part=replace(body.part, point=body.part.point.split(",")[0], word=word))
     if page.shape.stacked:
         _place_down(page, body, lower)
     else:
@@ -71,14 +69,14 @@ def _place_across(page: Page, body: Hunt, lower: float) -> None:
         away = _HALF * (tip - left) / tip + _EDGE_GAP
         with page.part_of(f"step {index + 1}"):
             page.add(_piece(_piece_colour(page, reading), edges[index], edges[index + 1], tip, centre))
-            name = _fit_reading_name(page, reading, width, _NAMES)
+            name = _fit_reading_name(page, reading, width)
             pitch = name.size * _LINE
             first = centre - away - (len(name.lines) - 1) * pitch
-            place_lines(page, name, left, first, pitch, _colour(page, reading), remedy=SHORTEN_POINT)
+            place_lines(page, name, left, first, pitch, page.look.soft, remedy=SHORTEN_POINT)
             if word:
                 start = left - step * before
                 below = centre + _HALF * (tip - start) / tip + _EDGE_GAP + page.cap(size)
-                page.add(_word(page, reading, word, start, below, size))
+                page.add(_word(page, word, start, below, size))
     with page.part_of(f"step {count + 1}"):
         page.add(_piece(page.look.status("too low"), edges[count], tip, tip, centre))
         _place_part(page, body.part, part_left, centre, safe.right - part_left)
@@ -100,18 +98,14 @@ def _words(readings: Sequence[HuntReading]) -> list[tuple[str, int]]:
     return words
 
 
-def _colour(page: Page, reading: HuntReading) -> str:
-    return page.look.ink if reading.out else page.look.soft
-
-
 def _piece_colour(page: Page, reading: HuntReading) -> str:
     """Return the colour of a reading's piece: the part alone, at the tip, has that of a fault."""
     return page.look.soft if reading.out else page.look.hunt
 
 
-def _fit_reading_name(page: Page, reading: HuntReading, width: float, sizes: Sequence[float], most: int = 2) -> Setting:
-    """Fit the name of a reading before the part: smaller if it was OK."""
-    return _fit_name(page, reading.point, width, sizes if reading.out else _FINE_NAMES, most, "regular")
+def _fit_reading_name(page: Page, reading: HuntReading, width: float, most: int = 2) -> Setting:
+    """Fit the name of a reading before the part."""
+    return _fit_name(page, reading.point, width, _FINE_NAMES, most, "regular")
 
 
 def _piece(colour: str, left: float, right: float, tip: float, centre: float) -> Area:
@@ -155,9 +149,9 @@ def _word_size(page: Page, words: Sequence[tuple[str, int]], width: float) -> fl
     raise page.fault(max((word for word, _ in words), key=len), SHORTEN_READING)
 
 
-def _word(page: Page, reading: HuntReading, word: str, left: float, baseline: float, size: float) -> Text:
+def _word(page: Page, word: str, left: float, baseline: float, size: float) -> Text:
     """Return the word of a reading before the part: only the part's own is loud."""
-    return page.text(word, left, baseline, size, page.look.ink if reading.out else page.look.soft)
+    return page.text(word, left, baseline, size, page.look.soft)
 
 
 def _place_part(page: Page, part: HuntReading, left: float, centre: float, width: float) -> None:
@@ -176,7 +170,7 @@ def _place_part(page: Page, part: HuntReading, left: float, centre: float, width
         page.add(page.text(expected.lines[0], left, top, expected.size, look.soft, remedy=SHORTEN_READING))
         top -= _EXPECTED
     name = _fit_name(page, part.point, width, (62.0, 56.0, 50.0, *_NAMES))
-    for index, line in enumerate(reversed(name.lines if part.point else ())):
+    for index, line in enumerate(reversed(name.lines)):
         at = top - index * name.size * _LINE
         page.add(page.text(line, left, at, name.size, look.ink, weight="bold", remedy=SHORTEN_POINT))
     if part.word and part.word != part.reading:
@@ -206,14 +200,13 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
         start, stop = top + step * index, top + step * (index + 1)
         with page.part_of(f"step {index + 1}"):
             page.add(_piece_down(_piece_colour(page, reading), start, stop, needle))
-            sizes, most = ((NOTE, AXIS, LEAST), 2) if step >= _TWO_LINES else ((AXIS, LEAST), 1)
-            name = _fit_reading_name(page, reading, beside - left - _COLUMN_GAP, sizes, most)
+            name = _fit_reading_name(page, reading, beside - left - _COLUMN_GAP, 2 if step >= _TWO_LINES else 1)
             pitch, baseline = name.size * _LINE, (start + stop) / 2 + 14.0
             first = baseline - (len(name.lines) - 1) * pitch / 2
-            place_lines(page, name, left, first, pitch, _colour(page, reading), remedy=SHORTEN_POINT)
+            place_lines(page, name, left, first, pitch, page.look.soft, remedy=SHORTEN_POINT)
             if word:
                 middle = baseline - step * before / 2
-                page.add(_word(page, reading, word, beside, middle, size))
+                page.add(_word(page, word, beside, middle, size))
     with page.part_of(f"step {count + 1}"):
         page.add(_piece_down(page.look.status("too low"), top + step * count, tip, needle))
         _place_part_below(page, body.part, tip + 24.0, bottom - 10.0)
@@ -246,11 +239,9 @@ def _place_part_below(page: Page, part: HuntReading, top: float, bottom: float) 
     name = _fit_name(page, part.point, safe.width - beside, (62.0, 56.0, 50.0, *_NAMES))
     baseline = top + page.cap(name.size, "bold")
     if expected:
-        left, anchor = (safe.right, "right") if part.point else (safe.left, "left")
-        page.add(page.text(expected, left, baseline, AXIS, look.soft, anchor=anchor))
-    if part.point:
-        pitch = name.size * _LINE
-        baseline = place_lines(page, name, safe.left, baseline, pitch, look.ink, weight="bold", remedy=SHORTEN_POINT)
+        page.add(page.text(expected, safe.right, baseline, AXIS, look.soft, anchor="right"))
+    pitch = name.size * _LINE
+    baseline = place_lines(page, name, safe.left, baseline, pitch, look.ink, weight="bold", remedy=SHORTEN_POINT)
     word = part.word if part.word != part.reading else ""
     beside = page.width(word, 62.0, "bold") + 40.0 if word else 0.0
     _, rise, drop, _ = page.measure(part.reading, 100.0, "black")
