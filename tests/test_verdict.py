@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rated_and_found import found, rated, runs_of, session, verdict_of
 
-from reviewkit.episode.stills import judged_hero
+from reviewkit.episode.judged_hero import judged_hero
 from reviewkit.model import quantities
 from reviewkit.model.ratings import RULES
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, SHORT, UNMEASURED, judge, judging

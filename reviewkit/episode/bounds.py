@@ -11,12 +11,15 @@ from dataclasses import replace
 from reviewkit.model.card import Body, Card, Chart, Ending, Hero, Number, Score, ScoreRow
 from reviewkit.model.finding_conditions import why_bound
 
+_WITH = "with "
 _WORDS = {"≤ ": "or less", "≥ ": "or more", "at least ": "or more"}
 
 
 def word_bounds(card: Card) -> Card:
     """Return a card whose figures have no sign of a bound: words after them say so, above them why."""
     hero, body = card.hero and word_bound(card.hero), card.body
+    if (why := _reason(card.hero)).startswith(_WITH):
+        card = replace(card, conditions=(why, *card.conditions))
     if isinstance(body, Number):
         sign, bound = _bound(body.figure)
         texts = (text.replace(sign, "", 1) if sign else text for text in (body.figure, body.sentence, body.was))
@@ -30,11 +33,15 @@ def word_bounds(card: Card) -> Card:
 def word_bound(hero: Hero) -> Hero:
     """Return a large figure with its bound in words, after it, and the reason, above it."""
     sign, bound = _bound(hero.figure)
-    why = next((why_bound(f) for f in hero.findings[:1] if f.bound), "")
-    if why.startswith("with "):  # of all that the words name, the figure is no bound
-        bound = ""
+    why = _reason(hero)
+    if why.startswith(_WITH):  # of all that the card names, the figure is no bound
+        bound, why = "", ""
     figure, before = hero.figure.removeprefix(sign), hero.before.removeprefix(sign)
     return replace(hero, figure=figure, before=before, bound=bound, why=why)
+
+
+def _reason(hero: Hero | None) -> str:
+    return next((why_bound(f) for f in (hero.findings[:1] if hero else ()) if f.bound), "")
 
 
 def _bound(figure: str) -> tuple[str, str]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
+from reviewkit.episode.judged_hero import judged_hero
 from reviewkit.episode.outcome import MEASURED, Outcome, faulty_points
-from reviewkit.episode.stills import AFTER, judged_hero
+from reviewkit.episode.stills import AFTER
 from reviewkit.episode.wording import lower_first
 from reviewkit.measure import figures
 from reviewkit.model import quantities

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import math
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
 from reviewkit.episode.judged_curves import find_height, keep_alike
+from reviewkit.episode.judged_hero import judged_hero_under, leave_out
 from reviewkit.episode.loudspeakers import find_loudspeakers
-from reviewkit.episode.wording import lower_first
 from reviewkit.measure import figures
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model import quantities
 from reviewkit.model.card import OF_NO_STAGE, Card, Chart, Fall, Hero, Mark, Panel, Room, Rows, Trace
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Finding, Point, Run
-from reviewkit.model.ratings import rule_of
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
 from reviewkit.verdict.changes import largest_change
@@ -26,7 +24,6 @@ from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT
 
 BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after"
 _ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE)
-_TWO_SIDES = re.compile(r"−[\d.]+ to \+[\d.]+")  # how far a curve goes either way
 
 
 def stage_of(runs: Sequence[Run]) -> str:
@@ -278,17 +275,10 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
     body = _with(base.body, "now", base.body.panels[0].traces)
     limits = tuple(limit for limit in body.panels[0].limits if limit.rating is verdict.rating)[:1]
     first = body.panels[0]
-    hero = judged_hero(verdict)
-    if _TWO_SIDES.match(hero.figure):  # two figures are enough to read
-        base = replace(base, conditions=(*base.conditions, hero.caption.rpartition(", ")[2]))
-        hero = replace(hero, caption=hero.caption.rpartition(", ")[0], short="")
-    # what a viewer needn't read to understand the verdict is in the overline
-    bracket = verdict.label.split(", ")[0].partition(" (")[2].rstrip(")")
-    nominal = verdict.limit_source.partition(": ")[0] if ": " in verdict.limit_source else ""
-    above = [text for text in (bracket, nominal) if text and text not in (*base.subject.split(", "), *base.conditions)]
+    hero, above = judged_hero_under(verdict, (base.subject, *base.conditions))
     base = replace(base, conditions=(*base.conditions, *above))
-    labels = [text for limit in limits for text in (limit.label, f"{limit.label} {first.label}")]
-    hero = _without(hero, (*base.conditions, *labels))
+    labels = [f"{limit.label} {first.label}" for limit in limits]
+    hero = leave_out(hero, (*base.conditions, *labels))
     key = {"Hz": "frequency", "W": "power"}.get(first.x.unit, "")
     deciding = verdict.findings[0]
     x = deciding.value if deciding.unit == "W" == first.x.unit else deciding.at.get(key)
@@ -309,39 +299,6 @@ def _judged(base: Card, runs: Sequence[Run], verdict: Verdict) -> Card:
         verdict=verdict,
         finding=_finding("verdict", runs, base, verdict=verdict, pair=pair),
     )
-
-
-def _without(hero: Hero, conditions: Sequence[str]) -> Hero:
-    """Return a hero whose captions leave out where it was read if the overline says so: "at 1 kHz"."""
-    given = {f"at {condition}" for condition in conditions}
-    texts = (text.split(", ") for text in (hero.caption, hero.short))
-    caption, short = (", ".join(part for part in parts if part not in given) for parts in texts)
-    return replace(hero, caption=caption, short=short)
-
-
-def judged_hero(verdict: Verdict) -> Hero:
-    """Return a verdict's figure as a card shows it large: "42.9 W", with its channel and where it was read above."""
-    figure, where = re.match(r"(.*?)((?: at | over | from |, ).*)?$", verdict.measured).groups()  # type: ignore[union-attr]
-    number, plus_minus, spread = figure.partition(" ± ")
-    finding = verdict.findings[0]
-    side = _side(finding.channel)
-    place = (where or "").strip(", ") or (figures.where(finding) if finding.unit != "W" else "")
-    if quantities.quantity_of(finding).style == "plus-minus":
-        place = figures.where(finding)
-    elif _TWO_SIDES.match(number) and "band" in finding.at:
-        low_hz, high_hz = finding.at["band"]
-        place, side = quantities.band((low_hz, high_hz)), ""  # of both channels together
-    elif place and f" {place}" in f" {verdict.label}":
-        place = ""
-    weighting = finding.at.get("weighting")
-    name = lower_first(verdict.label.split(", ")[0])
-    if plain := quantities.quantity_of(finding).plain:  # as in the overline, not as in the maker's list
-        name = name.replace(lower_first(rule_of(verdict.rating).label), plain, 1)
-    under = weighted(weighting) if weighting else ""
-    short = ", ".join(filter(None, (side, under, place)))
-    caption = ", ".join(filter(None, (name.partition(" (")[0], side, "" if under in name else under, place)))
-    spread = f"± {spread}" if plus_minus else ""
-    return Hero(number, caption, "", spread, channel=finding.channel, findings=(finding,), short=short)
 
 
 def _with(chart: Chart, stage: str, traces: Sequence[Trace]) -> Chart:

@@ -97,12 +97,12 @@ def test_the_hunt_s_needle_narrows_to_the_part(shape):
     assert across[0] > across[-1]
     tip = [point for point in pieces[-1].points if point[along] == ends[-1][-1]]
     assert np.ptp([point[1 - along] for point in tip]) == pytest.approx(0, abs=1e-6)
-    # only the part is loud and has figures; what led to it says its word
+    # only the part is loud and has figures; a word only what was OK
     assert [text.text for text in texts(items) if text.weight == "black"] == ["open"]
     assert [text.text for text in texts(items) if text.text[-1] in "ΩV"] == ["expected 220 Ω"]
     # what was OK is soft and says so once
     words = [text for text in texts(items) if text.text in ("both OK", "too low")]
-    assert [text.colour for text in words] == [LOOK.soft] + [LOOK.ink] * 2
+    assert [(text.text, text.colour) for text in words] == [("both OK", LOOK.soft)]
     fine = [text for text in texts(items) if text.text in FINE]
     assert ({text.colour for text in fine}, len(fine)) == ({LOOK.soft}, 2)
     assert max(text.size for text in fine) <= min(text.size for text in texts(items) if text.text == "Bias R")

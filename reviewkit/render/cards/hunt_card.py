@@ -33,7 +33,7 @@ SHORTEN_READING = "shorten the reading in repair.csv"
 
 
 def place_hunt(page: Page, body: Hunt, lower: float, title: str) -> None:
-    """Place the readings along the needle, the part at its tip. Only the part has its figure, the others their word.
+    """Place the readings along the needle, the part at its tip. Only the part has a figure; a word only what was OK.
 
     `title`: the card's; what it says isn't said again.
 
@@ -85,16 +85,14 @@ def _place_across(page: Page, body: Hunt, lower: float) -> None:
 def _words(readings: Sequence[HuntReading]) -> list[tuple[str, int]]:
     """Return the word next to each reading, and how many before it that is for, too.
 
-    Of neighbours that were OK the last has it for all: "both OK".
+    Of neighbours that were OK the last has it for all: "both OK". Those that were not have none: a second fault would
+    compete with the part's.
     """
     words: list[tuple[str, int]] = []
     for out, group in groupby(readings, key=lambda reading: reading.out):
         own = [reading.word for reading in group]
-        if out:
-            words += [(word, 0) for word in own]
-        else:
-            many = {1: "", 2: "both "}.get(len(own), "all ")
-            words += [*[("", 0)] * (len(own) - 1), (f"{many}{own[-1]}", len(own) - 1)]
+        many = {1: "", 2: "both "}.get(len(own), "all ")
+        words += [*[("", 0)] * (len(own) - 1), ("" if out else f"{many}{own[-1]}", len(own) - 1)]
     return words
 
 
