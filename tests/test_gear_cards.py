@@ -72,7 +72,7 @@ def test_only_the_lines_that_a_figure_is_of_are_ringed(cards):
     marks = panel_of(card).marks
     assert [mark.text for mark in marks] == ["pilot", "subcarrier"]
     assert -10 * np.log10(sum(10 ** (mark.y / 10) for mark in marks)) == pytest.approx(64.5, abs=0.1)
-    assert (card.hero.figure, card.hero.caption) == ("64.5 dB", "below the signal")
+    assert (card.hero.figure, card.hero.caption) == ("64.5 dB", "suppression")
 
 
 def test_unequal_limits_have_no_ring(cards):
@@ -95,7 +95,7 @@ def test_a_bound_is_in_words_with_its_reason(cards):
         ("rumble", "−37.1 dB", "−48.9 dB", ""),
     ]
     # of all that the overline names, the figure is no bound
-    assert {card.conditions[0] for card in (as_found, pair, rated, number)} == {"with the test record's own"}
+    assert {card.conditions[0] for card in (as_found, pair, rated, number)} == {"with the record's own"}
     assert isinstance(number.body, Number)
     assert (number.body.figure, number.body.bound) == ("−48.9 dB", "")
     assert (number.body.sentence, number.body.was) == ("Rumble, down from −37.1 dB", "before, −37.1 dB")

@@ -474,9 +474,9 @@ def test_of_one_quantity_one_rating_is_shown_told_apart_from_the_other_with_its_
 
 def test_a_rating_that_means_another_limit_has_both():
     rating = Rating("impedance", "Ω", nominal=8.0, called="impedance")
-    meant = replace(VERDICTS[0], rating=rating, limit="at least 6.4 Ω")
+    meant = replace(VERDICTS[0], rating=rating, limit="at least 6.4 Ω", limit_figure="6.4 Ω")
     card = session_cards.make_rated_card(replace(SESSION, ratings=(rating,)), [meant])
-    assert card.body.rows == (Row(("Impedance", "at least 6.4 Ω"), note="rated 8 Ω"),)
+    assert card.body.rows == (Row(("Impedance, 8 Ω", "may dip to 6.4 Ω")),)
 
 
 def test_what_is_only_printed_is_on_the_card_of_ratings_and_not_on_that_of_the_table():

@@ -18,7 +18,7 @@ _WORDS = {"≤ ": "or less", "≥ ": "or more", "at least ": "or more"}
 def word_bounds(card: Card) -> Card:
     """Return a card whose figures have no sign of a bound: words after them say so, above them why."""
     hero, body = card.hero and word_bound(card.hero), card.body
-    if (why := _reason(card.hero)).startswith(_WITH):
+    if (why := _reason(card.hero)).startswith(_WITH) and not isinstance(body, Ending):
         card = replace(card, conditions=(why, *card.conditions))
     if isinstance(body, Number):
         sign, bound = _bound(body.figure)

@@ -82,11 +82,11 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Seque
     # a second figure of one quantity comes last
     names = [rating_words.label(rating) for rating in ordered]
     first = [rating for at, rating in enumerate(ordered) if names[at] not in names[:at]]
-    most = FEW_ROWS + (len(first) == count == FEW_ROWS + 1)  # a row in place of "and 1 more"
+    most = FEW_ROWS + (count == FEW_ROWS + 1)  # a row in place of "and 1 more"
     ordered = [*first, *(rating for rating in ordered if rating not in first)][:most]
     inputs = {rating.input for rating in ordered}
     shared = inputs.pop() if len(inputs) == 1 else ""
-    meant = {v.rating: v.limit for v in verdicts if v.limit.startswith("at least")}
+    meant = {v.rating: v.shown_limit for v in verdicts if v.limit.startswith("at least")}
     # told apart from all others, those not on the card too
     plain = [replace(rating, input="") if rating.input == shared else rating for rating in session.ratings]
     labels = dict(zip(session.ratings, rating_words.labels(plain), strict=True))
@@ -103,11 +103,11 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Seque
 def _rated_row(rating: Rating, label: str, meant: str) -> Row:
     """Return a rating with the side that its limit is on: "at least 45 dB".
 
-    `meant`: the limit that a nominal figure means, "at least 6.4 Ω"; the figure itself is then the note, "rated 8 Ω".
+    `meant`: the limit that a nominal figure means; then "impedance, 8 Ω" with "may dip to 6.4 Ω".
     """
     text = rating_words.limit_text(rating, label)
     if meant:
-        return Row((label, meant), note=f"rated {text}")
+        return Row((f"{label}, {text}", f"may dip to {meant}"))
     side = "" if rating.typical else "at least " if rating.at_least is not None else "at most "
     return Row((label, text if rating.at_least is rating.at_most is None else f"{side}{text}"))
 

@@ -126,7 +126,7 @@ QUANTITIES: dict[str, Quantity] = {
     "strongest_rate": Quantity("strongest rate", "Hz", "corner"),
     "rumble": Quantity("rumble", "dB", "db", -1, floor=OWN, by_meter=True),
     "subcarrier_suppression": Quantity(
-        "subcarrier suppression", "dB", "db", 1, floor=OWN, by_meter=True, plain="below the signal"
+        "subcarrier suppression", "dB", "db", 1, floor=OWN, by_meter=True, plain="suppression"
     ),
     "jitter": Quantity("clock jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
     "line_level": Quantity("level", "dB", "db", -1, floor=OWN),
@@ -137,12 +137,12 @@ QUANTITIES: dict[str, Quantity] = {
     # under the names that makers print, see gear_names.py
     **{
         name.casefold().replace(" ", "_"): Quantity(
-            name, "dBf", "level", -1, by_meter=True, any_unit=True, plain="aerial signal needed"
+            name, "dBf", "level", -1, by_meter=True, any_unit=True, plain="signal needed"
         )
         for name in ("50 dB quieting sensitivity", "usable sensitivity")
     },
     "maximum_output_level": Quantity(
-        "maximum output level", "dB", "boost", 1, by_meter=True, any_unit=True, plain="level"
+        "maximum output level", "dB", "boost", 1, by_meter=True, any_unit=True, plain="loudest level"
     ),
     **{
         name.replace(" ", "_"): Quantity(name, "dB", "flatness", -1, either_way=True, by_meter=True, any_unit=True)

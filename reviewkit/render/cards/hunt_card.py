@@ -43,7 +43,7 @@ def place_hunt(page: Page, body: Hunt, lower: float, title: str) -> None:
         If a name or a reading doesn't fit.
     """
     word = "" if body.part.word.casefold() in title.casefold() else body.part.word
-    body = replace(body, part=replace(body.part, point=body.part.point.split(",")[0], word=word))
+    body = replace(body, part=replace(body.part, word=word))
     if page.shape.stacked:
         _place_down(page, body, lower)
     else:
@@ -127,7 +127,7 @@ def _fit_name(
 ) -> Setting:
     """Fit a point's name, without what comes after its first comma if it is too long, in the end cut off."""
     head = name.split(",")[0]
-    setting = fit_text(page, name, sizes[:1], width, weight=weight)
+    setting = fit_text(page, name, sizes, width, weight=weight)
     for size in sizes:
         setting = setting or fit_text(page, head, (size,), width, weight=weight, most=most)
     return setting or cut_text(page, head, sizes[-1], width, weight)
