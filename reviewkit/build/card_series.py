@@ -10,7 +10,7 @@ from reviewkit.build.card_titles import word_titles
 from reviewkit.build.session_files import SessionFiles
 from reviewkit.episode import session_cards
 from reviewkit.episode.alt_text import add_alt_text
-from reviewkit.episode.bounds import word_bounds
+from reviewkit.episode.bounds import name_what_is_included, word_bounds
 from reviewkit.episode.card_choices import add_readings, choose_for_film, leave_out, put_in_order, read_choices
 from reviewkit.episode.hunt import make_fix_card, make_hunt_card
 from reviewkit.episode.outcome import find_outcome
@@ -149,7 +149,8 @@ def _whole_series(measured: Sequence[Card], results: Results, called: Set[str]) 
 def _finished(card: Card, files: SessionFiles) -> Card:
     """Return a card, with that as found, complete with the unit's name, the user's mark and its alternative text."""
     mark = files.mark if card.id in ("title", "ending") else b""
-    alone = word_bounds(add_alt_text(replace(card, corner=files.session.unit.short_name, mark=mark, found=None)))
+    alone = replace(card, corner=files.session.unit.short_name, mark=mark, found=None)
+    alone = word_bounds(add_alt_text(name_what_is_included(alone)))
     return replace(alone, found=replace(_finished(card.found, files), repaired=alone)) if card.found else alone
 
 

@@ -15,11 +15,17 @@ _WITH = "with "
 _WORDS = {"≤ ": "or less", "≥ ": "or more", "at least ": "or more"}
 
 
+def name_what_is_included(card: Card) -> Card:
+    """Return a card with what its figure includes as a condition; the ending has no place for it."""
+    why = _reason(card.hero)
+    if not why.startswith(_WITH) or isinstance(card.body, Ending):
+        return card
+    return replace(card, conditions=(why, *card.conditions))
+
+
 def word_bounds(card: Card) -> Card:
     """Return a card whose figures have no sign of a bound: words after them say so, above them why."""
     hero, body = card.hero and word_bound(card.hero), card.body
-    if (why := _reason(card.hero)).startswith(_WITH) and not isinstance(body, Ending):
-        card = replace(card, conditions=(why, *card.conditions))
     if isinstance(body, Number):
         sign, bound = _bound(body.figure)
         texts = (text.replace(sign, "", 1) if sign else text for text in (body.figure, body.sentence, body.was))

@@ -119,8 +119,10 @@ def test_the_part_s_value_is_the_largest_with_what_was_expected_above_it(shape):
     assert expected.box.bottom <= figure.box.top
     words = [text for text in items if text.text == "too low"]
     assert all(text.size < words[-1].size < figure.size for text in words[:-1])
-    # the tip's name is short, and its word isn't said again under a title that has it
-    assert "Decoder" in named
+    # the tip's name is short where it has to be, and its word isn't said again under a title that has it
+    assert "Decoder, free-running" in named
+    long = replace(part, point="Decoder, free-running, without a pilot tone from the generator")
+    assert "Decoder" in {text.text for text in texts(sound(with_body("hunt", part=long), shape=shape))}
     said_by_title = texts(sound(replace(with_body("hunt", part=part), title="Decoder reads too low"), shape=shape))
     assert sum(text.text == "too low" for text in said_by_title) == sum(text.text == "too low" for text in items) - 1
 
