@@ -9,7 +9,7 @@ import numpy as np
 
 from reviewkit.model.card import OF_NO_STAGE, Chart, Hero, Panel, Trace
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.dial import place_dial, place_rules
+from reviewkit.render.cards.dial import open_rules, place_dial, place_rules
 from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.hero import HeroBlock, HeroPlace, lay_out_hero
 from reviewkit.render.cards.labels import place_limit_label, place_trace_label
@@ -117,6 +117,7 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
         with page.part_of("reading"):
             block.place(page, place.left, place.top)
         free.occupy_box(room)
+        open_rules(page, room)
     with page.part_of("label"):
         if panel.marks:
             place_marks(page, free, panel, box)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from reviewkit.model.arrays import Array
@@ -158,3 +159,17 @@ def place_rules(page: Page, axis: Axis, box: Box, between: tuple[Array, Array, A
             unit = page.text(axis.unit, safe.left, y - _OVER_RULE - page.cap(AXIS) - 14, AXIS, look.soft)
             if not any(isinstance(item, Text) and item.box.grown(6, 6).meets(unit.box) for item in page.items):
                 page.add(unit)
+
+
+def open_rules(page: Page, box: Box) -> None:
+    """Interrupt the horizontal rules where a figure stands."""
+    items = list(page.items)
+    page.items.clear()
+    for item in items:
+        if not (isinstance(item, Stroke) and item.kind == "grid" and box.top < item.points[0][1] < box.bottom):
+            page.items.append(item)
+            continue
+        (left, y), (right, _) = item.points
+        for start, stop in ((left, min(box.left, right)), (max(box.right, left), right)):
+            if stop > start:
+                page.items.append(replace(item, points=((start, y), (stop, y))))
