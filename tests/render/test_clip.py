@@ -221,7 +221,7 @@ def test_a_score_shows_missed_undecided_then_met_in_one_sweep():
 
 def test_a_hunt_takes_one_reading_after_another():
     steps = steps_of("hunt", seconds=10.0)
-    names = ["Rail", "Bias L", "Bias R", "spreader R", "open"]
+    names = ["Rail, positive", "Bias L", "Bias R", "spreader R", "open"]
     for name, step, before in zip(names, steps[-5:], steps[-6:-1], strict=True):
         assert name in {item.text for item in step.items if isinstance(item, Text)}
         assert name not in {item.text for item in before.items if isinstance(item, Text)}
