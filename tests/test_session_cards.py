@@ -136,6 +136,9 @@ def test_the_part_is_the_last_point_out_of_tolerance_that_was_worked_on():
     rows = "A,1,2,V,5 %,traced,\nB,1,3,V,5 %,replaced,\nC,1,0.2,V,5 %,none,\n"
     body = make_hunt_card(points(rows)).body
     assert ([r.point for r in body.readings], body.part.point, body.part.word) == (["A"], "B", "too high")
+    # what was mended itself is another fault, not a step on the way to this one
+    mended = make_hunt_card(points(rows.replace("traced", "core aligned"))).body
+    assert (mended.readings, mended.part.point) == ((), "B")
     # with nothing done and nothing open, it is the last
     assert make_hunt_card(points("A,1,2,V,5 %,none,\nB,1,3,V,5 %,,\n")).body.part.point == "B"
     assert make_hunt_card(points("R4,220,short,ohm,5 %,,\n")).body.part.reading == "shorted"
@@ -160,7 +163,7 @@ def test_the_fix_has_what_was_done_and_what_is_read_after_it():
     card = make_fix_card(points())
     assert (card.body.part, card.body.done) == ("Bias trimmer R", "replaced, sealed")
     assert card.body.reading == HuntReading("Bias trimmer R, in the base arm", "220 Ω", "221 Ω", "OK")
-    assert (card.body.before, card.body.others) == ("open", "2 others read right again, too")
+    assert (card.body.before, card.body.others) == ("open", "2 others were off, too, and read right again")
     assert card.finding.facts == {"back": True, "off": 0, "part": "The bias trimmer R"}
     # a file of earlier days: only what was read again under the same name
     old = TRAIL.replace(",22.8\n", ",\n").replace(",1.93\n", ",\n").replace(",221\n", ",\n")

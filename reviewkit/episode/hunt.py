@@ -30,7 +30,7 @@ def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
     if not chain:
         return None
     part = chain[-1]
-    out = chain[:-1]
+    out = [row for row in chain[:-1] if _leads_on(row)]
     if len(out) > _MOST:
         out = [out[0], *out[-(_MOST - 1) :]]
     fine = _fine_before(repair, chain[0])
@@ -48,6 +48,11 @@ def _chain(repair: Sequence[RepairRow]) -> list[RepairRow]:
     faults = faulty_points(repair)
     parts = [row for row in faults if was_worked_on(row) or point_verdict(row) in ("open", "short")]
     return faults[: faults.index(parts[-1]) + 1] if parts else faults
+
+
+def _leads_on(row: RepairRow) -> bool:
+    """Return whether a point led to the next one; one that was mended itself is another fault, not a step to this."""
+    return not was_worked_on(row) or row.action.lower().startswith("traced")
 
 
 def _fine_before(repair: Sequence[RepairRow], first: RepairRow) -> list[RepairRow]:
@@ -109,4 +114,4 @@ def _others(names: Sequence[str], *, off: bool) -> str:
     who = names[0] if len(names) == 1 else f"{len(names)} others"
     if off:
         return f"{who} {'does not' if len(names) == 1 else 'do not'}, either"
-    return f"{who} {'reads' if len(names) == 1 else 'read'} right again, too"
+    return f"{who} {'was off, too, and reads' if len(names) == 1 else 'were off, too, and read'} right again"
