@@ -137,7 +137,7 @@ QUANTITIES: dict[str, Quantity] = {
     # under the names that makers print, see gear_names.py
     **{
         name.casefold().replace(" ", "_"): Quantity(
-            name, "dBf", "level", -1, by_meter=True, any_unit=True, plain="aerial signal"
+            name, "dBf", "level", -1, by_meter=True, any_unit=True, plain="signal needed"
         )
         for name in ("50 dB quieting sensitivity", "usable sensitivity")
     },

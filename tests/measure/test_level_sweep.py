@@ -293,7 +293,7 @@ def test_the_card_holds_what_the_file_says():
     assert (ring.x, ring.y) == (pytest.approx(14.0436, abs=0.01), -50.0)
     (limit,) = panel.limits
     assert (limit.low, limit.high, limit.from_x, limit.to_x) == (None, -50.0, 16.0, panel.x.high)
-    assert (card.hero.caption, card.subject) == ("aerial signal", "50 dB quieting sensitivity")
+    assert (card.hero.caption, card.subject) == ("signal needed", "50 dB quieting sensitivity")
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from itertools import groupby
 
 from reviewkit.model.card import Fix, Hunt, HuntReading
 from reviewkit.render.cards.hero import arrow, bare
-from reviewkit.render.cards.scene import Area, Page, Stroke, Text
+from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.sizes import AXIS, LEAST, NOTE
 from reviewkit.render.cards.typeset import Setting, cut_text, fit_text, place_lines
 
@@ -71,12 +71,15 @@ def _place_across(page: Page, body: Hunt, lower: float) -> None:
             page.add(_piece(_piece_colour(page, reading), edges[index], edges[index + 1], tip, centre))
             name = _fit_reading_name(page, reading, width)
             pitch = name.size * _LINE
-            first = centre - away - (len(name.lines) - 1) * pitch
-            place_lines(page, name, left, first, pitch, page.look.soft, remedy=SHORTEN_POINT)
-            if word:
+            if word and before:  # of several, below the needle
                 start = left - step * before
                 below = centre + _HALF * (tip - start) / tip + _EDGE_GAP + page.cap(size)
-                page.add(_word(page, word, start, below, size))
+                page.add(page.text(word, start, below, size, page.look.soft))
+            elif word:
+                page.add(page.text(word, left, centre - away, size, page.look.soft))
+                away += size * _LINE
+            first = centre - away - (len(name.lines) - 1) * pitch
+            place_lines(page, name, left, first, pitch, page.look.soft, remedy=SHORTEN_POINT)
     with page.part_of(f"step {count + 1}"):
         page.add(_piece(page.look.status("too low"), edges[count], tip, tip, centre))
         _place_part(page, body.part, part_left, centre, safe.right - part_left)
@@ -147,11 +150,6 @@ def _word_size(page: Page, words: Sequence[tuple[str, int]], width: float) -> fl
     raise page.fault(max((word for word, _ in words), key=len), SHORTEN_READING)
 
 
-def _word(page: Page, word: str, left: float, baseline: float, size: float) -> Text:
-    """Return the word of a reading before the part: only the part's own is loud."""
-    return page.text(word, left, baseline, size, page.look.soft)
-
-
 def _place_part(page: Page, part: HuntReading, left: float, centre: float, width: float) -> None:
     """Place the failed part: its reading at the needle's tip, its name above, its word below."""
     look = page.look
@@ -204,7 +202,7 @@ def _place_down(page: Page, body: Hunt, lower: float) -> None:
             place_lines(page, name, left, first, pitch, page.look.soft, remedy=SHORTEN_POINT)
             if word:
                 middle = baseline - step * before / 2
-                page.add(_word(page, word, beside, middle, size))
+                page.add(page.text(word, beside, middle, size, page.look.soft))
     with page.part_of(f"step {count + 1}"):
         page.add(_piece_down(page.look.status("too low"), top + step * count, tip, needle))
         _place_part_below(page, body.part, tip + 24.0, bottom - 10.0)
