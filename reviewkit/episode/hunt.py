@@ -33,7 +33,7 @@ def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
     out = [row for row in chain[:-1] if _leads_on(row)]
     if len(out) > _MOST:
         out = [out[0], *out[-(_MOST - 1) :]]
-    fine = _fine_before(repair, chain[0])
+    fine = _fine_before(repair, chain[0]) if out else []  # with no step in between, nothing narrows
     kept = fine[: min(_MOST_OK, _MOST - len(out))]
     shown = [*(_reading(row) for row in kept), *(_reading(row) for row in out)]
     named = _reading(part)
