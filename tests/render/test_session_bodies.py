@@ -128,6 +128,13 @@ def test_the_part_s_value_is_the_largest_with_what_was_expected_above_it(shape):
 
 
 @EVERY_SHAPE
+def test_without_a_step_in_between_there_is_no_needle(shape):
+    items = sound(with_body("hunt", readings=()), shape=shape)
+    assert not shapes(items, "hunt", Area)
+    assert [text.text for text in texts(items) if text.weight == "black"] == ["open"]
+
+
+@EVERY_SHAPE
 def test_the_fix_has_one_large_pair_with_what_was_expected_above_and_what_was_done_below(shape):
     items = texts(sound(SAMPLES["fix"], shape=shape))
     named = {text.text: text for text in items}

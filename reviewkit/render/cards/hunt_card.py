@@ -44,7 +44,11 @@ def place_hunt(page: Page, body: Hunt, lower: float, title: str) -> None:
     """
     word = "" if body.part.word.casefold() in title.casefold() else body.part.word
     body = replace(body, part=replace(body.part, word=word))
-    if page.shape.stacked:
+    safe = page.shape.safe
+    if not body.readings:  # a needle would have nothing to narrow
+        with page.part_of("step 1"):
+            _place_part(page, body.part, safe.left, (page.shape.chart[0] + lower + safe.bottom) / 2, safe.width)
+    elif page.shape.stacked:
         _place_down(page, body, lower)
     else:
         _place_across(page, body, lower)
