@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from datetime import datetime
 from types import SimpleNamespace
 
@@ -89,6 +90,31 @@ def test_a_file_that_was_not_there_is_gone_again(inputs):
     write(inputs, "x\n")
     inputs.undo()
     assert list(inputs.folder.iterdir()) == []
+
+
+def test_a_file_that_is_replaced_is_there_at_any_moment(inputs, tmp_path, monkeypatch):
+    place, sizes = inputs.folder / "measurements/sweep.csv", []
+    for text in ("old\n", "newer\n"):
+        dropped = tmp_path / "dropped"
+        dropped.write_text(text, encoding="utf-8")
+        inputs.take_in("measurements/sweep.csv", dropped, "file", "Copied in")
+    move = shutil.move
+
+    def watched(*args):
+        sizes.append(place.stat().st_size)
+        return move(*args)
+
+    monkeypatch.setattr(shutil, "move", watched)
+    inputs.undo()
+    assert (place.read_text(encoding="utf-8"), sizes) == ("old\n", [6])
+    inputs.put_back()
+    assert (place.read_text(encoding="utf-8"), sizes) == ("newer\n", [6, 4])
+    monkeypatch.undo()
+    inputs.undo()
+    inputs.undo()
+    assert list(place.parent.iterdir()) == []
+    inputs.put_back()
+    assert place.read_text(encoding="utf-8") == "old\n"
 
 
 def test_what_another_program_has_written_is_never_undone_or_replaced(inputs):

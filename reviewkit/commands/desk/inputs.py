@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from pathlib import Path
 from threading import RLock
 from typing import Any
 
-from reviewkit.build.atomic_files import write_whole
+from reviewkit.build.atomic_files import incoming_place, write_whole
 from reviewkit.model import path_checks
 from reviewkit.model.digests import file_digest
 from reviewkit.model.errors import CannotFinish, Fault, InputError
@@ -176,10 +177,14 @@ class Inputs:
             if file_digest(place) != now:
                 raise Conflict({"faults": [f"{name} has been changed by another program since; that file stays"]})
             place.parent.mkdir(parents=True, exist_ok=True)
-            if now:
-                shutil.move(place, self._aside / now)
+            if now:  # a copy, so that there is a file at any moment
+                shutil.copy2(place, self._aside / now)
             if then:
-                shutil.move(self._aside / then, place)
+                incoming = incoming_place(place.parent, place.name)
+                shutil.move(self._aside / then, incoming)
+                os.replace(incoming, place)  # noqa: PTH105
+            else:
+                place.unlink()
 
     def _write(self, name: str, after: bytes | None) -> None:
         place = self._place(name)
