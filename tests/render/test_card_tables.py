@@ -24,6 +24,17 @@ def one_row(*cells, **more):
     return Card("table", "all ratings", (), Rows(("", "measured", "rated"), (Row(cells, **more),), strong=1))
 
 
+@pytest.mark.parametrize(
+    ("title", "large"),
+    [("10 ratings to meet", "10"), ("2 of 3 readings as rated", "2 of 3"), ("12 V rails", ""), ("All of it", "")],
+)
+def test_a_count_of_ratings_or_readings_is_large_and_other_numbers_are_not(title, large):
+    body = Rows(("", ""), (Row(("Separation", "at least 45 dB")),) * 3, strong=1)
+    items = texts(sound(Card("rated", "", (), body, title=title)))
+    assert [item.text for item in items if item.weight == "black"] == ([large] if large else [])
+    assert (title in {item.text for item in items}) is not bool(large)
+
+
 def test_a_table_that_fits_stays_one_card():
     assert split_table(SAMPLES["table"]) == (SAMPLES["table"],)
     assert split_table(SAMPLES["response"]) == (SAMPLES["response"],)
