@@ -23,6 +23,7 @@ from reviewkit.model.finding import Conditions, Finding, Point, Run
 from reviewkit.model.level import Level
 from reviewkit.model.session import Bench, CardChoices, Measurement, Rating
 from reviewkit.model.verdict import Verdict
+from reviewkit.render.pages.text_outputs import render_outline
 from reviewkit.verdict.verdict import CLOSE, MEETS, SHORT
 
 TONE = {"kind": "tone", "input": "aux", "load_ohm": 8.0, "drive": Level(5.0, "W")}
@@ -393,7 +394,7 @@ def test_the_wave_and_the_spectrum_are_made_if_a_note_calls_for_them(composed):
 
 def test_the_outline_says_what_is_on_the_page_only(composed):
     sample = composed()
-    text = pipeline.text_outputs.render_outline(sample.episode, sample.pages)
+    text = render_outline(sample.episode, sample.pages)
     _, _, rest = text.partition("## Not in the film")
     named = set(re.findall(r"\d\d-([\w-]+)", rest))
     assert named == {still.id for still in sample.episode.stills if not still.on_film}

@@ -6,18 +6,22 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from reviewkit.build.atomic_files import write_whole
 from reviewkit.build.cache import NO_CACHE, Cache
 from reviewkit.build.last_build import LastBuild, read_last_build, write_last_build
 from reviewkit.build.options import Options
 from reviewkit.build.own_files import refuse_to_replace
-from reviewkit.build.pipeline import Clips, Composed, run
+from reviewkit.build.pipeline import run
 from reviewkit.build.pool import ALONE, Pool
 from reviewkit.build.write_outputs import Incoming, alone, write_outputs
 from reviewkit.model.digests import digest_of, file_digest
 from reviewkit.model.published import FILE_NAME
-from reviewkit.render.footage.ffmpeg import Encoder
+
+if TYPE_CHECKING:
+    from reviewkit.build.composing import Composed
+    from reviewkit.render.footage.ffmpeg import Encoder
 
 Progress = Callable[[str, int, int], None]  # called with what is counted, how many are done, of how many
 
@@ -103,6 +107,8 @@ def make(
     """Return everything that a build writes, with nothing moved in yet. Clips are put in `incoming`."""
     out, clips = options.out_of(folder), None
     if encoder and incoming:
+        from reviewkit.build.outputs import Clips
+
         last = read_last_build(folder, options, encoder.digest, cache)
         clips = Clips(encoder, incoming.path, last.files(out) if last else {})
     outputs = run(folder, options, pool, cache, clips, progress)

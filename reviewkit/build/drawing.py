@@ -8,7 +8,6 @@ import shutil
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 from reviewkit.build.cache import Cache
 from reviewkit.build.plain_data import fingerprint
@@ -84,18 +83,6 @@ def draw_card(card: Card, order: Order) -> Pictures | Fault:
         return draw_pictures(card, order)
     except LayoutFault as fault:
         return fault.faults[0]
-
-
-def draw_picture(
-    cache: Cache, given: tuple[Any, ...], function: Callable[..., bytes], arguments: tuple[Any, ...]
-) -> bytes:
-    """Return a picture that isn't a card's. `given`: all that it depends on; `function` draws it."""
-    key = fingerprint("picture", program_digest(), function.__name__, given)
-    picture = cache.read(key)
-    if picture is None:
-        picture = function(*arguments)
-        cache.write(key, picture)
-    return picture
 
 
 def _key(card: Card, order: Order, type_digests: Sequence[str]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -21,9 +21,13 @@ from reviewkit.model.targets import file_of
 from reviewkit.verdict.input_reference import add_output_ratios
 
 
-def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[SessionFiles, tuple[Run, ...]]:
+def measure(
+    files: SessionFiles, pool: Pool, cache: Cache, meanwhile: Callable[[], None] = lambda: None
+) -> tuple[SessionFiles, tuple[Run, ...]]:
     """Return each measurement's results, in the session's order, and the session without those that are left out: of
     files that no table names and that can't be used.
+
+    `meanwhile`: called as soon as the other processes are measuring.
 
     Raises
     ------
@@ -47,7 +51,10 @@ def measure(files: SessionFiles, pool: Pool, cache: Cache) -> tuple[SessionFiles
         # the largest file takes longest, so it comes first
         new = sorted((m for m in part if m.id not in texts), key=lambda m: -_size(session.folder / m.file))
         calls = [(session.folder, conditions[m.id], references[m.id]) for m in new]
-        for m, text in zip(new, pool.begin(measure_file, calls).results(), strict=True):
+        begun = pool.begin(measure_file, calls)
+        if not of_the_bench:
+            meanwhile()
+        for m, text in zip(new, begun.results(), strict=True):
             texts[m.id] = text
             if isinstance(text, str):
                 made[keys[m.id]] = text

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from reviewkit.model.card_files import SHAPES
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.path_checks import is_within
-from reviewkit.model.session import EpisodeSettings
+
+if TYPE_CHECKING:
+    from reviewkit.model.session import EpisodeSettings
 
 
 @dataclass(frozen=True)

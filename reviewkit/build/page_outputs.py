@@ -1,17 +1,15 @@
-"""The published page's type, and the picture that leads it: made, or taken from the cache."""
+"""The published page's type, and the picture that leads it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
 from reviewkit.build.cache import Cache
-from reviewkit.build.drawing import Pictures, draw_picture
-from reviewkit.build.plain_data import fingerprint
+from reviewkit.build.drawing import Pictures
+from reviewkit.build.making import Making, begin_making
 from reviewkit.build.pool import Pool
-from reviewkit.build.program_digest import program_digest
-from reviewkit.build.sound_outputs import Compressing
 from reviewkit.episode.lead import choose_lead
-from reviewkit.model.episode import Episode
+from reviewkit.model.card import Card
 from reviewkit.render.cards.colours import LOOKS
 from reviewkit.render.cards.paint import Fonts
 from reviewkit.render.cards.photo import reduce_photo
@@ -20,32 +18,31 @@ from reviewkit.render.cards.shape import LEAD, NARROW_LEAD
 from reviewkit.render.pages.embedded_type import installed_type, subset_type
 from reviewkit.render.pages.episode_page import PagePictures, pictures_of
 
+_PHOTO = "photo"
 _PHOTO_SIDE = 1280  # pixels, the larger one
 
 
-def begin_type(pool: Pool, cache: Cache) -> Compressing:
+def begin_type(pool: Pool, cache: Cache) -> Making:
     """Have the page's type reduced by the other processes of a pool."""
-    keys = {name: fingerprint("page type", program_digest(), name) for name in installed_type()}
-    stored = {name: content for name, key in keys.items() if (content := cache.read(key)) is not None}
-    new = {name: key for name, key in keys.items() if name not in stored}
-    return Compressing(stored, new, pool.begin(subset_type, [(name,) for name in new]))
+    return begin_making(subset_type, {name: (name,) for name in installed_type()}, pool, cache)
 
 
-def draw_page_pictures(
-    episode: Episode,
-    drawn: Mapping[str, Pictures],
-    photo: bytes,
-    fonts: Fonts,
-    type_digests: Sequence[str],
-    cache: Cache,
-) -> PagePictures:
-    """Return the page's pictures: those of the cards, which are drawn already, and what leads the page."""
-    cards = pictures_of(drawn)
+def begin_lead(
+    cards: Sequence[Card], photo: bytes, fonts: Fonts, type_digests: Sequence[str], pool: Pool, cache: Cache
+) -> Making:
+    """Have the picture that leads the page made by the other processes of a pool: the photograph, or a card."""
     if photo:
-        return PagePictures(cards, photo=draw_picture(cache, (photo,), reduce_photo, (photo, _PHOTO_SIDE)))
-    lead = choose_lead(episode.cards)
-    if lead is None:
-        return PagePictures(cards)
-    given = [(lead, LOOKS["brochure"], fonts, shape) for shape in (LEAD, NARROW_LEAD)]
-    shapes = [draw_picture(cache, (one, type_digests), draw_lead, one) for one in given]
-    return PagePictures(cards, lead, shapes if all(shapes) else ())
+        return begin_making(reduce_photo, {_PHOTO: (photo, _PHOTO_SIDE)}, pool, cache)
+    lead = choose_lead(cards)
+    shapes = (LEAD, NARROW_LEAD) if lead else ()
+    given = {shape.name: (lead, LOOKS["brochure"], fonts, shape) for shape in shapes}
+    return begin_making(draw_lead, given, pool, cache, type_digests)
+
+
+def page_pictures(cards: Sequence[Card], drawn: Mapping[str, Pictures], leading: Mapping[str, bytes]) -> PagePictures:
+    """Return the page's pictures: those of the cards, and what leads the page."""
+    pictures = pictures_of(drawn)
+    if _PHOTO in leading:
+        return PagePictures(pictures, photo=leading[_PHOTO])
+    shapes = list(leading.values())
+    return PagePictures(pictures, choose_lead(cards) if leading else None, shapes if all(shapes) else ())

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from reviewkit.build.cache import Cache
 from reviewkit.build.drawing import bring_back
+from reviewkit.build.making import Making, begin_making
 from reviewkit.build.plain_data import fingerprint
-from reviewkit.build.pool import Calls, Pool
+from reviewkit.build.pool import Pool
 from reviewkit.build.program_digest import program_digest
 from reviewkit.model.digests import file_digest
 from reviewkit.model.episode import Episode
@@ -18,34 +19,10 @@ from reviewkit.render.cards.pictures import Order, draw_for_sound
 from reviewkit.render.footage.sound_files import can_encode_mp3, encode_mp3
 
 
-@dataclass(frozen=True, eq=False)
-class Compressing:
-    """A set of sounds that is being compressed. `stored`: what was in the cache, by stem; `keys`: of the others, in the
-    order of their `calls`.
-    """
-
-    stored: dict[str, bytes]
-    keys: Mapping[str, str]
-    calls: Calls[bytes]
-
-
-def begin_compressing(sounds: tuple[PlayedSound, ...], pool: Pool, cache: Cache) -> Compressing:
-    """Have copies for the page made by the other processes of a pool; none where this machine can't."""
+def begin_compressing(sounds: tuple[PlayedSound, ...], pool: Pool, cache: Cache) -> Making:
+    """Have copies for the page made by the other processes of a pool, by stem; none where this machine can't."""
     sides = {each.stem(side.name): (side.samples, each.rate_hz) for each in sounds for side in each.sides}
-    if sides and not can_encode_mp3():
-        sides = {}
-    keys = {stem: fingerprint("compressed sound", program_digest(), *given) for stem, given in sides.items()}
-    stored = {stem: content for stem, key in keys.items() if (content := cache.read(key)) is not None}
-    new = {stem: key for stem, key in keys.items() if stem not in stored}
-    return Compressing(stored, new, pool.begin(encode_mp3, [sides[stem] for stem in new]))
-
-
-def finish_compressing(begun: Compressing, cache: Cache) -> dict[str, bytes]:
-    """Return the copies by stem."""
-    made = dict(zip(begun.keys, begun.calls.results(), strict=True))
-    for stem, content in made.items():
-        cache.write(begun.keys[stem], content)
-    return begun.stored | made
+    return begin_making(encode_mp3, sides if sides and can_encode_mp3() else {}, pool, cache)
 
 
 def draw_sound_clips(

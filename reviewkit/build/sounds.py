@@ -8,7 +8,6 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from reviewkit.episode.episode import AS_FOUND
 from reviewkit.model.digits import MINUS
 from reviewkit.model.errors import Fault, Faults, InputError, nearest
 from reviewkit.model.notes import Notes
@@ -57,6 +56,8 @@ def called_sounds(given: Notes, sounds: Sequence[PlayedSound]) -> Notes:
     InputError
         If there is no such sound.
     """
+    from reviewkit.episode.episode import AS_FOUND
+
     by_stem = {each.stem(part): each.stem(part) for each in sounds for part in (*SIDES, BOTH)}
     faults, notes = Faults("notes.txt"), []
     for note in given.notes:

@@ -190,8 +190,8 @@ def _build(options: argparse.Namespace) -> int:
     encoder = find_encoder() if options.motion else None
     changed, known = [], True
     for folder in dict.fromkeys(options.session):
-        last = read_last_build(folder, wanted, encoder.digest if encoder else "", cache)
         out = wanted.out_of(folder)
+        last = read_last_build(folder, wanted, encoder.digest if encoder else "", cache) if out.is_dir() else None
         if last is None or not last.is_current(folder, out):
             changed.append(folder)
             known = last is not None

@@ -34,5 +34,5 @@ def files_in(folder: Path) -> Iterator[str]:
     """
     if path_checks.is_outside(folder.parent, folder.name):
         return
-    paths = sorted(Path(place) / name for place, _, names in os.walk(folder) for name in names)
-    yield from (path.relative_to(folder).as_posix() for path in paths)
+    places = ((Path(place).relative_to(folder).parts, names) for place, _, names in os.walk(folder))
+    yield from map("/".join, sorted((*parts, name) for parts, names in places for name in names))

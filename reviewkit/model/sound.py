@@ -6,11 +6,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from reviewkit.model.session import Sound
-
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
+
+    from reviewkit.model.session import Sound
 
 SIDES = ("before", "after")
 BOTH = "both"

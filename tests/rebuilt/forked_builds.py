@@ -17,7 +17,7 @@ from typing import Any
 
 # what builds import late
 _MODULES = (
-    *("opentimelineio", "reviewkit.build.build", "reviewkit.ingest.session.session_schema"),
+    *("opentimelineio", "reviewkit.build.build", "reviewkit.build.outputs", "reviewkit.ingest.session.session_schema"),
     *(f"reviewkit.render.cards.{name}" for name in ("photo", "title_page", "score_card", "hunt_card", "ending_card")),
     "reviewkit.render.pages.template_environment",
 )

@@ -13,8 +13,8 @@ import watchfiles
 
 from reviewkit.build.build import Pending, hand_over, make
 from reviewkit.build.cache import Cache
+from reviewkit.build.composing import Composed
 from reviewkit.build.options import Options
-from reviewkit.build.pipeline import Composed
 from reviewkit.build.pool import Pool
 from reviewkit.ingest.session.studio import Studio, read_studio
 from reviewkit.ingest.session.studio_place import PLACES

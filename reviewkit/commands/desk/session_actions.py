@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from reviewkit.build.pipeline import Composed
+from reviewkit.build.composing import Composed
 from reviewkit.commands.desk import session_edits
 from reviewkit.commands.desk.card_facts import THUMBNAILS, TITLE_LENGTH
 from reviewkit.commands.desk.fields import LONGEST_PASTE, text_of

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from reviewkit.build.pipeline import Composed
+from reviewkit.build.composing import Composed
 from reviewkit.episode.card_times import card_times
 from reviewkit.ingest.session.toml_insertion import insert_measurements
 from reviewkit.ingest.session.toml_lines import parse_toml

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-
-import markdown
-import nh3
 
 from reviewkit.model import path_checks, quantities
 from reviewkit.model.episode import Chapter
@@ -64,6 +61,11 @@ class Pages:
         from reviewkit.render.pages.template_environment import make_environment
 
         return make_environment(self._shipped, self._compiled_in)
+
+    def compile_titles(self, kinds: Iterable[str]) -> None:
+        """Compile the shipped templates that word the titles of kinds' cards, so that composing needn't wait for it."""
+        for name in dict.fromkeys(("titles", "cards", *kinds)):
+            self._environment.get_template(f"words/{name}.j2")
 
     def text(self, template: str, **facts: Any) -> str:
         """Fill in a template with its variables.
@@ -139,6 +141,9 @@ def _by_topic(text: str) -> dict[str, list[str]]:
 
 def render_markdown(markdown_text: str) -> str:
     """Convert Markdown to HTML without scripts, styles or links with other schemes."""
+    import markdown
+    import nh3
+
     html = markdown.markdown(markdown_text, extensions=["tables"], output_format="html")
     attributes = {tag: set(names) for tag, names in nh3.ALLOWED_ATTRIBUTES.items()}
     # column alignment is in a style attribute, which the cleaner removes: the page's own style sheet aligns
