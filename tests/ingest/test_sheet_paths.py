@@ -80,6 +80,7 @@ def test_both_paths_agree_to_the_last_bit(separator, decimal, end, monkeypatch):
     [
         ("1,--,2,3", 1), ("1,NaN,2,3", 1), ("1,inf,2,3", 1), ("1,,2,3", 1), ("1,2,3,4,", 0), ("# end", 0), ("", 0),
         ("1,\u22122,3,4", 0), ('"1","2","3","4"', 0), (" 1 , 2 , 3 , 4 ", 0), ("1,2,3,x", 0), ("1,2,3,nan", 0),
+        ("1,2.,.3,4", 0), ("1,+2,03,4", 0), ("1,2E0,3e+0,4", 0),
     ],
 )  # fmt: skip
 def test_one_odd_line_far_down_changes_nothing_else(odd, skipped):
@@ -91,7 +92,18 @@ def test_one_odd_line_far_down_changes_nothing_else(odd, skipped):
 
 
 @pytest.mark.parametrize(
-    "odd", ["1,2", "1,2,3,4,5", "1,2x,3,4", "1,1e999,3,4", "1,0x1A,3,4", "1,1_0,3,4", "0.3,2,3,4\n0.2,2,3,4"]
+    "odd",
+    [
+        "1,2",
+        "1,2,3,4,5",
+        "1,2x,3,4",
+        "1,1e999,3,4",
+        "1,0x1A,3,4",
+        "1,1_0,3,4",
+        "0.3,2,3,4\n0.2,2,3,4",
+        "1,true,3,4",
+        "[1,2,3,4]",
+    ],
 )
 def test_a_fault_far_down_is_found_with_its_line(odd):
     line = 15003 + odd.count("\n")
@@ -101,6 +113,26 @@ def test_a_fault_far_down_is_found_with_its_line(odd):
 def test_a_sweep_that_goes_back_on_the_quick_path_has_its_line():
     data = long_file(",", ".", "\n", "0.000001,1,2,3\n")
     assert message(data).startswith("m/x.csv:15003: frequency goes back from ")
+
+
+DECIMALS = st.from_regex(r"-?[0-9]{1,22}(\.[0-9]{1,25})?([eE][+-]?[0-9]{1,2})?", fullmatch=True)
+
+
+@settings(max_examples=300)
+@given(st.lists(st.tuples(DECIMALS, DECIMALS), min_size=1, max_size=20), st.sampled_from((",", ";", "\t")))
+def test_plain_rows_are_rounded_as_python_rounds_them(rows, separator):
+    """Python's float is correctly rounded, to even (IEEE 754)."""
+    text = "".join(f"{one}{separator}{other}\n" for one, other in rows)
+    values = sheet_rows.parse_plain_rows(text, separator, 2, ".")
+    assert values.tolist() == [[float(one), float(other)] for one, other in rows]
+
+
+@pytest.mark.parametrize(
+    "odd", ["1", "1,2,3", "1,2\n3", "1,true", "1,null", "1,NaN", "1,[2]", "[1,2]", "{},1", "1;2", ""]
+)
+def test_rows_that_are_not_plain_are_refused_whole(odd):
+    assert sheet_rows.parse_plain_rows(f"1,2\n{odd}\n3,4\n", ",", 2, ".") is None
+    assert sheet_rows.parse_plain_rows("1,2\n3,4\n", ",", 2, ".").tolist() == [[1, 2], [3, 4]]
 
 
 # ------------------------------------------------------------------ odd lines in some blocks

@@ -154,6 +154,8 @@ def parse_plain_rows(text: str, separator: str, width: int, decimal: str) -> NDA
     end = f"{separator}\n"
     if not blank and text[: text.find("\n") + 1].endswith(end):
         text = text.replace(end, "\n")  # one separator too many at the end of every row
+    if not blank and (values := _parse_json_numbers(text, separator, width)) is not None:
+        return values
     lines = text.count("\n") + (text[-1] != "\n")
     try:
         values = np.loadtxt(io.StringIO(text), delimiter=None if blank else separator, comments=None, ndmin=2)
@@ -161,6 +163,28 @@ def parse_plain_rows(text: str, separator: str, width: int, decimal: str) -> NDA
         return None
     whole = values.shape == (lines, width)  # blank lines are left out
     return values if whole and np.isfinite(values).all() else None
+
+
+def _parse_json_numbers(text: str, separator: str, width: int) -> NDArray[np.float64] | None:
+    """Return the numbers of rows if each is written as JSON has them; None if one isn't, as +1 or .5.
+
+    That takes less than half the time of numpy.loadtxt. Every row's end becomes a NaN, so if these are in the column
+    after the last and nowhere else, every row has `width` cells.
+    """
+    from pydantic_core import from_json
+
+    if (separator != "," and "," in text) or "a" in text or "u" in text:  # true, false, null, NaN
+        return None
+    ended = text.removesuffix("\n").replace(separator, ",").replace("\n", ",NaN,")
+    try:
+        numbers = np.array(from_json(f"[{ended},NaN]"), dtype=np.float64)
+    except (ValueError, TypeError, OverflowError):
+        return None
+    if numbers.ndim != 1 or numbers.size % (width + 1):
+        return None
+    rows = numbers.reshape(-1, width + 1)
+    whole = np.isnan(rows[:, width]).all() and np.isfinite(rows[:, :width]).all()
+    return rows[:, :width] if whole else None
 
 
 def _has_single_blanks(text: str) -> bool:
