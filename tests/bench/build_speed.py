@@ -26,7 +26,7 @@ from statistics import median
 
 ROOT = Path(__file__).resolve().parents[2]
 SIZES = ("1080", "2160")
-MOST = {"1080": 0.48, "2160": 0.30}  # of the script's time
+MOST = {"1080": 0.45, "2160": 0.30}  # of the script's time
 
 
 def seconds(command: list[str | Path]) -> float:
