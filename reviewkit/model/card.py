@@ -189,7 +189,7 @@ class Hero:
         "rated 45 dB", next to the figure of a fault.
     fault
         True if it is the fault's.
-    x, y, y_before
+    x, y
         Its reading in the chart.
     findings
         Where it comes from.
@@ -204,7 +204,6 @@ class Hero:
     fault: bool = False
     x: float | None = None
     y: float | None = None
-    y_before: float | None = None
     findings: tuple[Finding, ...] = ()
     short: str = ""
     bound: str = ""

@@ -25,16 +25,15 @@ class NotModulated(ValueError):
 
 @dataclass(frozen=True, eq=False)
 class Modulation:
-    """A demodulated tone. `frequency_hz` (the instantaneous frequency) and `phase_rad` (relative to a steady tone at
-    `carrier_hz`): shape (n,), evenly spaced at `rate_hz`, beginning `start_s` after the record does. They are right for
-    rates of modulation up to `reach_hz`.
+    """A demodulated tone. `frequency_hz` (the instantaneous one), `phase_rad` (relative to a steady tone): shape (n,),
+    evenly spaced at `rate_hz`, beginning `start_s` after the record does. They are right for rates of modulation up to
+    `reach_hz`.
     """
 
     frequency_hz: Array
     phase_rad: Array
     rate_hz: float
     start_s: float
-    carrier_hz: float
     reach_hz: float
 
 
@@ -108,6 +107,5 @@ def demodulate(samples: Array, rate_hz: float, near_hz: float, reach_hz: float, 
         np.unwrap(np.angle(moving[kept])),
         own_rate,
         ends / own_rate,
-        carrier * line_hz,
         reach_hz,
     )

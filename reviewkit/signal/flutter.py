@@ -46,7 +46,6 @@ class Flutter:
     weighted_peak: float
     weighted_rms: float
     unweighted_peak: float
-    unweighted_rms: float
     rates: tuple[Rate, ...]
     time_s: Array
     weighted: Array
@@ -133,7 +132,6 @@ def analyse_flutter(samples: Array, rate_hz: float, tone_hz: float) -> Flutter:
         _two_sigma(weighted),
         float(np.sqrt(np.mean(weighted**2))),
         _two_sigma(flat),
-        float(np.sqrt(np.mean(flat**2))),
         tuple(sorted(found, key=lambda rate: -rate.peak)),
         time_s,
         weighted,
