@@ -136,7 +136,7 @@ def _marked(card: Card, filmed: bool, only_page: Collection[str]) -> Card:
 
 
 def add_readings(cards: Sequence[Card], runs_of: Mapping[str, Sequence[Run]]) -> list[Card]:
-    """Return the cards with the figures that `readings` asks for, in a line with the large one.
+    """Return the cards with the figures that `readings` asks for, below the large one.
 
     Parameters
     ----------
@@ -168,13 +168,13 @@ def _check(run: Run, runs: Sequence[Run], faults: Faults) -> None:
 
 
 def names_of_figure(finding: Finding) -> tuple[str, ...]:
-    """Return what a figure may be called: "damping factor", "damping factor at 20 Hz"."""
-    name, place = quantities.quantity_of(finding).name, figures.where(finding)
+    """Return what a figure may be called: "damping factor", "damping factor at 20 Hz", "power at 1 % distortion"."""
+    name, place = quantities.quantity_of(finding).name, figures.place(finding)
     return (name, f"{name} {place}") if place else (name,)
 
 
 def _with_readings(card: Card, runs: Sequence[Run]) -> Card:
-    """Return a card, and that as found, with a line of further figures, those of its own stage."""
+    """Return a card, and that as found, with further figures, those of its own stage."""
     wanted = list(dict.fromkeys(name for run in runs for name in run.conditions.measurement.readings))
     if not wanted or card.hero is None:
         return card
@@ -184,14 +184,14 @@ def _with_readings(card: Card, runs: Sequence[Run]) -> Card:
 
 
 def _noted(card: Card, wanted: Sequence[str], runs: Sequence[Run], stage: str) -> Hero | None:
-    """Return a card's hero with further figures in its note, of the worse channel each, and none that it is itself."""
+    """Return a card's hero with further figures, of the worse channel each, and none that it is itself."""
     hero = card.hero
     if hero is None:
         return None
     own = [run for run in runs if (run.conditions.measurement.stage == "before") == (stage == "before")]
     found = [finding for run in own if run.conditions.measurement.stage != "bench" for finding in run.findings]
-    line = [text for name in wanted if (text := _worse(name, found, card))]
-    return replace(hero, note=" · ".join(dict.fromkeys(filter(None, (hero.note, *line)))))
+    further = dict.fromkeys(text for name in wanted if (text := _worse(name, found, card)))
+    return replace(hero, further=tuple(further))
 
 
 def _worse(name: str, findings: Sequence[Finding], card: Card) -> str:
@@ -201,7 +201,7 @@ def _worse(name: str, findings: Sequence[Finding], card: Card) -> str:
     worse = quantities.worse(alike)
     if worse is None or (card.hero and worse in card.hero.findings):
         return ""
-    place = figures.where(worse)
+    place = figures.place(worse)
     own = names_of_figure(worse)[0 if place.removeprefix("at ") in card.conditions else -1]
     whose = figures.CHANNELS.get(worse.channel, worse.channel.replace(">", " → ")) if len(alike) > 1 else ""
     return " ".join(filter(None, (own, quantities.show(worse), whose)))
