@@ -278,7 +278,7 @@ def test_a_card_that_makes_no_square_is_wide_on_every_page():
     card = replace(SAMPLES["crosstalk"], title=" ".join(["Unbreakable" * 3] * 3))
     order = Order(LOOKS["lamplight"], page=LOOKS["brochure"])
     assert set(draw_pictures(card, order)) == {"cards", "page"}
-    with pytest.raises(LayoutFault):
+    with pytest.raises(LayoutFault, match='square card "crosstalk": "Unbreakable'):
         draw_pictures(card, replace(order, shapes=("wide", "square")))
 
 
