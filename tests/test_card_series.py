@@ -54,6 +54,18 @@ def cards_of(*runs: Run) -> dict[str, str]:
             [run("tone-before", stage="before"), run("tone-after", stage="after")],
             {"tone-before": "tone", "tone-after": "tone"},
         ),
+        # one of them has a table of its own
+        (
+            [
+                run("before-tone", stage="before", named=False),
+                run("after-tone", stage="after", named=True, title="Clean", readings=("hum",), line=9, planned=True),
+            ],
+            {"before-tone": "tone", "after-tone": "tone"},
+        ),
+        (
+            [run("before-tone", stage="before", named=False), run("after-tone", stage="after", files="after/*.csv")],
+            {"before-tone": "tone", "after-tone": "tone"},
+        ),
         ([run("before", stage="before"), run("later", stage="after")], {"before": "later", "later": "later"}),
         (
             [run("power-8ohm-before", stage="before"), run("power-8ohm", stage="after")],
