@@ -154,7 +154,7 @@ def power():
         ("4 Ω", "1 kHz", "analyser 80 kHz wide"),
         Chart((panel,)),
         ("aux",),
-        title="Right at its rated power",
+        title="Close to its rated power",
         stage="After the repair",
         hero=Hero("40.3", "right channel", "", "± 1.6 W", channel="R"),
         verdict=verdict("Power into 4 Ω", "40 W", "too close to call", 0.0, "40.3 ± 1.6 W"),

@@ -34,9 +34,17 @@ def word_sentences(lines: Iterable[str], card: str = "") -> list[Sentence]:
 
 
 def framing_sentences(
-    pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict], price: PriceLine | None, printed: int = 0
+    pages: Pages,
+    repair: Sequence[RepairRow],
+    verdicts: Sequence[Verdict],
+    price: PriceLine | None,
+    printed: int = 0,
+    unchecked: Sequence[str] = (),
 ) -> dict[str, list[Sentence]]:
-    """Return the sentences on price, fault, repair and verdict, by segment. `printed`: what is only printed."""
+    """Return the sentences on price, fault, repair, verdict and end, by segment.
+
+    `printed`: how many ratings are only printed; `unchecked`: the safety readings that are lacking.
+    """
     said: dict[str, list[Sentence]] = {}
     if price is not None:
         for part, card in (("history", ""), ("value", "price")):
@@ -46,6 +54,9 @@ def framing_sentences(
         for part, card in (("fault", "hunt"), ("repair", "fix")):
             text = pages.text("words/repair.j2", part=part, **_repair_facts(repair, part))
             said[part] = word_sentences(text.splitlines(), card)
+    if unchecked:
+        text = pages.text("words/repair.j2", part="closing", unchecked=unchecked)
+        said["closing"] = word_sentences(text.splitlines(), "ending")
     if verdicts:
         text = pages.text("words/verdict.j2", verdicts=verdicts, **_verdict_facts(verdicts, len(verdicts) + printed))
         said["verdict"] = word_sentences(text.splitlines(), "score")
@@ -70,7 +81,7 @@ def _repair_facts(repair: Sequence[RepairRow], part: str) -> dict[str, Any]:
     return {
         "groups": groups,
         "trail": [{"said": camera_name(row), "to": _TRACED.sub(r"\1", row.action)} for row in traced],
-        "in_order": len(judged) - len(faulty),
+        "in_order": sum(row not in faulty and not was_worked_on(row) and not is_after_repair(row) for row in judged),
         "faulty": len(faulty),
         "still": [camera_name(row) for row in faulty if is_after_repair(row)],
     }
