@@ -12,6 +12,7 @@ NOTHING_DONE = ("", "none", "go", "no-go")
 READINGS, PARTS, SETTINGS = "readings", "parts", "settings"  # kinds of work
 AS_FOUND = re.compile(r"\bbefore\b|\bas found\b", re.IGNORECASE)  # in a point's name
 _AFTER = re.compile(r"\bafter\b", re.IGNORECASE)
+TRACED = re.compile(r"traced to (.+)", re.IGNORECASE)  # an action
 _ADJUSTED = re.compile(r"\b(?:re)?-?(?:adjust|align|calibrat|set\b|trimmed)", re.IGNORECASE)  # in an action
 _STAGE = re.compile(r"[\s,(]*\b(?:before|as found|after|cold|warm|again)\b[\s,)]*", re.IGNORECASE)
 

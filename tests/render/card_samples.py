@@ -199,7 +199,7 @@ def tone():
             milliseconds,
             small,
             (Trace(time, bump, "R", "before", "before"), Trace(time, 0.05 * bump, "R", "residual", "after")),
-            label="what was added, × 40",
+            label="what was added, scale × 40",
         ),
     )
     return Card(

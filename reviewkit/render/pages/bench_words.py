@@ -12,10 +12,9 @@ from reviewkit.model.prices import PriceLine
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages.page import Pages
-from reviewkit.verdict.repair_points import OK, is_after_repair, point_name, point_verdict, was_worked_on
+from reviewkit.verdict.repair_points import OK, TRACED, is_after_repair, point_name, point_verdict, was_worked_on
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, SHORT, UNMEASURED
 
-_TRACED = re.compile(r"traced to (.+)", re.IGNORECASE)
 _SIDE = re.compile(r"\b(left|right|L|R)\b")
 _SIDES = {"L": "left", "R": "right"}
 _CLEARLY = 1.0  # a rating met by as much on the needle's scale is worth a sentence of its own (a judgement)
@@ -71,7 +70,7 @@ def _repair_facts(repair: Sequence[RepairRow], part: str) -> dict[str, Any]:
     judged = [row for row in repair if point_verdict(row)]
     faulty = [row for row in judged if point_verdict(row) != OK]
     done = [row for row in repair if was_worked_on(row)]
-    traced = [row for row in done if _TRACED.match(row.action)]
+    traced = [row for row in done if TRACED.match(row.action)]
     if part == "fault":
         groups = _grouped(
             (row for row in faulty if not is_after_repair(row)), lambda row: (row.expected_text, row.found_text)
@@ -80,7 +79,7 @@ def _repair_facts(repair: Sequence[RepairRow], part: str) -> dict[str, Any]:
         groups = _grouped((row for row in done if row not in traced), lambda row: row.action)
     return {
         "groups": groups,
-        "trail": [{"said": camera_name(row), "to": _TRACED.sub(r"\1", row.action)} for row in traced],
+        "trail": [{"said": camera_name(row), "to": TRACED.sub(r"\1", row.action)} for row in traced],
         "in_order": sum(row not in faulty and not was_worked_on(row) and not is_after_repair(row) for row in judged),
         "faulty": len(faulty),
         "still": [camera_name(row) for row in faulty if is_after_repair(row)],
