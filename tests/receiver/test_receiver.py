@@ -32,7 +32,7 @@ def test_it_builds_whole_and_says_what_was_not_measured(tmp_path):
         "separation": "falls short",
         "flatness": "meets",
         "snr": "not measured",
-        "distortion": "not comparable",
+        "distortion": "not measured",
     }
 
 
