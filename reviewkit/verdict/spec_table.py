@@ -13,6 +13,7 @@ from reviewkit.model.finding_conditions import reference_of, relative_words
 from reviewkit.model.gear import HEADPHONES, LOUDSPEAKER
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Bench, BenchRange, PrintedFigure, Rating, Session
+from reviewkit.model.unstated_conditions import RADIO
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
 from reviewkit.verdict.rated_inputs import inputs_of, of_usual_input
@@ -161,7 +162,11 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
             level = quantities.conditions({k: v for k, v in worst.at.items() if k != "power" or not known.over_power})
             name = known.name
             named = ", ".join(part for part in (name[0].upper() + name[1:], _weighting(worst), where) if part)
-            note = _under(worst, level)
+            # the other half of a receiver is named wherever it is shown
+            radio = (
+                "" if inputs.radio or worst.at.get("input", "").upper() not in RADIO else f"{worst.at['input']} input"
+            )
+            note = ", ".join(part for part in (radio, _under(worst, level)) if part)
             rows.append(
                 TableRow(named, NONE_GIVEN, NONE_GIVEN, quantities.show(worst), "", "", note, quantity=quantity)
             )
