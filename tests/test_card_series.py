@@ -267,13 +267,21 @@ def called(text: str, cards: list[Card], before: tuple[str, ...] = (), kept_out:
 
 
 def test_before_the_repair_a_note_means_the_card_as_found():
-    cards = [pair("tone", 2.0, 0.1), card("hiss")]
+    cards = [pair("tone", 2.0, 0.1), card("hiss", stage="")]
     text = (
         "0:00 opening: a [card tone]\n0:10 fault: b [card x] [card hiss]\n0:20 after: c [card tone] [card tone-found]\n"
     )
     notes, remarks = called(text, cards, ("opening", "fault"))
     assert [note.cards for note in notes.notes] == [("tone-found",), ("tone-found", "hiss"), ("tone", "tone-found")]
     assert remarks == ()
+
+
+def test_before_the_repair_no_card_shows_how_it_is_after_it():
+    cards = [card("hiss", stage=AFTER), card("sweep", stage="")]
+    notes, remarks = called("0:00 before: a [card hiss] [card sweep]\n0:10 after: b [card hiss]\n", cards, ("before",))
+    assert [note.cards for note in notes.notes] == [("sweep",), ("hiss",)]
+    (remark,) = remarks
+    assert remark.startswith("notes.txt:1: card hiss is not shown in before: it shows it after the repair")
 
 
 def test_a_card_that_is_kept_out_and_called_for_is_asked_about():

@@ -570,7 +570,7 @@ def test_too_close_to_call_points_at_the_notch():
 
 def test_a_needle_beside_the_notch_stands_clear_of_it():
     verdict = verdict_of(rated("thd", at_most=0.05), found("thd", 0.05, frequency=1000.0))
-    assert 0.05 < verdict.position < 0.2
+    assert 0.03 < verdict.position < 0.1
 
 
 @pytest.mark.parametrize(

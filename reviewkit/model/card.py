@@ -132,7 +132,7 @@ class Panel:
     Attributes
     ----------
     label
-        Above it: "what was added, × 20".
+        Above it: "what was added, scale × 20".
     one_channel
         True if it never shows a second channel, from which dashes would tell its own.
     square

@@ -295,6 +295,28 @@ def test_the_bench_is_named_once():
     assert len(shapes(items, "curve")) == 3
 
 
+@pytest.mark.parametrize("name", ["response", "crosstalk"])
+def test_names_of_two_curves_that_run_together_are_in_the_order_of_the_curves(name, episode):
+    card = next(each for each in episode.cards if each.id == name)
+    items = lay_out(card, "lamplight")
+    (one, other) = (text for text in texts(items) if text.text in ("L", "R", "L \u2192 R", "R \u2192 L"))
+    curves = {curve.colour: curve.points for curve in shapes(items, "curve")}
+
+    def crossings(text):
+        """Where the middle of a name is, and where its curve is as high and as far to the right."""
+        x, y = text.box.left + text.box.width / 2, text.box.top + text.box.height / 2
+        points = curves[text.colour][np.isfinite(curves[text.colour]).all(axis=1)]
+        last = points[len(points) // 2 :]
+        return x, y, last[np.argmin(np.abs(last[:, 1] - y)), 0], np.interp(x, points[:, 0], points[:, 1])
+
+    x, y, right, high = crossings(one)
+    other_x, other_y, other_right, other_high = crossings(other)
+    if abs(y - other_y) > abs(x - other_x):
+        assert (y < other_y) == (high < other_high)
+    else:
+        assert (x < other_x) == (right < other_right)
+
+
 # ------------------------------------------------------------------ too much
 
 

@@ -12,7 +12,7 @@ from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.dial import open_rules, place_dial, place_rules
 from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.hero import HeroBlock, HeroPlace, lay_out_hero
-from reviewkit.render.cards.labels import place_limit_label, place_trace_label
+from reviewkit.render.cards.labels import place_limit_label, place_trace_labels
 from reviewkit.render.cards.marks import place_fall, place_marks, place_stems
 from reviewkit.render.cards.scene import Area, Measure, Page, Stroke
 from reviewkit.render.cards.sizes import AXIS, BENCH, CURVE, DASH, GHOST, HEROES
@@ -121,8 +121,8 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
     with page.part_of("label"):
         if panel.marks:
             place_marks(page, free, panel, box)
-        for line in sorted(named.values(), key=lambda each: len(each.trace.label), reverse=True):
-            place_trace_label(page, free, line, lines, box)
+        longest_first = sorted(named.values(), key=lambda each: len(each.trace.label), reverse=True)
+        place_trace_labels(page, free, longest_first, lines, box)
     for (ends, ys), limit in zip(limit_lines, panel.limits, strict=True):
         if limit.label:
             place_limit_label(page, free, limit, ys, ends)
