@@ -163,9 +163,8 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
             name = known.name
             named = ", ".join(part for part in (name[0].upper() + name[1:], _weighting(worst), where) if part)
             # the other half of a receiver is named wherever it is shown
-            radio = (
-                "" if inputs.radio or worst.at.get("input", "").upper() not in RADIO else f"{worst.at['input']} input"
-            )
+            half = str(worst.at.get("input", ""))
+            radio = f"{half} input" if half.upper() in RADIO and not inputs.radio else ""
             note = ", ".join(part for part in (radio, _under(worst, level)) if part)
             rows.append(
                 TableRow(named, NONE_GIVEN, NONE_GIVEN, quantities.show(worst), "", "", note, quantity=quantity)
