@@ -156,6 +156,14 @@ def test_one_table_for_many_files(folder):
     assert "response or contour?" in question(files, "x/d.csv")
 
 
+def test_a_pattern_may_be_the_path_of_one_file(folder):
+    table = '\n[[measurement]]\nfiles = "measurements/after/a 4 W.csv"\nsetting = "own"\n'
+    (folder / "measurements" / "after").mkdir(parents=True)
+    (folder / "measurements" / "after" / "a 4 W.csv").write_text(sweep(), encoding="utf-8")
+    files = write(folder, table, after__b_csv=sweep(1))
+    assert {m.id: m.setting for m in files.session.measurements} == {"a-4-W": "own", "b": ""}
+
+
 def test_a_file_with_its_own_table_is_none_of_the_many(folder):
     many = '\n[[measurement]]\nfiles = "measurements/*.csv"\nkind = "response"\nsetting = "many"\n'
     own = '\n[[measurement]]\nfile = "measurements/a.csv"\nkind = "response"\nsetting = "own"\n'

@@ -199,6 +199,21 @@ def test_the_fix_shows_what_is_still_off():
 
 
 @pytest.mark.parametrize(
+    ("others", "said"),
+    [
+        ((), ""),
+        (("Bias R",), "Bias R was off, too, and reads right again"),
+        (("Emitter resistors R",), "Emitter resistors R were off, too, and read right again"),
+        (("Bias R", "C1"), "2 others were off, too, and read right again"),
+        (tuple(f"C{n}" for n in range(9)), "9 others were off, too, and read right again"),
+    ],
+)
+def test_the_fix_says_what_the_others_read(others, said):
+    rows = "".join(f"{name},1,2,V,5 %,traced,1\n" for name in others)
+    assert make_fix_card(points(f"{rows}Q1,1,2,V,5 %,replaced,1\n")).body.others == said
+
+
+@pytest.mark.parametrize(
     ("part", "facts", "title"),
     [
         ("Decoder, free-running", {"back": True}, "The decoder reads right again"),

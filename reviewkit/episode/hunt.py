@@ -121,6 +121,7 @@ def _others(names: Sequence[str], *, off: bool) -> str:
     if not names:
         return ""
     who = names[0] if len(names) == 1 else f"{len(names)} others"
+    one = len(names) == 1 and not _PLURAL.search(who)
     if off:
-        return f"{who} {'does not' if len(names) == 1 else 'do not'}, either"
-    return f"{who} {'was off, too, and reads' if len(names) == 1 else 'were off, too, and read'} right again"
+        return f"{who} {'does not' if one else 'do not'}, either"
+    return f"{who} {'was off, too, and reads' if one else 'were off, too, and read'} right again"

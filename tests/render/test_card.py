@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from accuracy import grid
-from card_samples import HERTZ, SAMPLES, VERDICT_WORDS, curve_card, said, shapes, sound, texts, verdict
+from card_samples import CHARTS, HERTZ, SAMPLES, VERDICT_WORDS, curve_card, said, shapes, sound, texts, verdict
 from PIL import Image
 
 from reviewkit.build.drawing import draw_card
@@ -60,6 +60,28 @@ def test_a_bound_has_room_after_its_figure(name, shape):
     assert (figure.baseline, figure.weight) == (after.baseline, "black")
     assert 0 < after.box.left - figure.box.right < figure.size
     assert 36 <= after.size < figure.size
+
+
+FURTHER = (
+    "intermodulation, r.s.s. of the sidebands 0.063 % right",
+    "highest distortion at 250 mW 0.11 % right",
+    "hum −99.2 dB right",
+)
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("figure", ["", "5.17 µs"])
+@pytest.mark.parametrize("name", [*CHARTS])
+def test_three_further_figures_have_room_below_the_large_one(name, figure, shape):
+    card = SAMPLES[name]
+    hero = replace(card.hero, further=FURTHER, note="at 1 W", figure=figure or card.hero.figure)
+    items = texts(sound(replace(card, hero=hero), shape=shape))
+    notes = [item for item in items if item.part == "reading" and any(text in item.text for text in FURTHER)]
+    assert [text for item in notes for text in item.text.split(" · ") if text in FURTHER] == [*FURTHER]
+    (large,) = [item for item in items if item.text == hero.figure and item.weight == "black"]
+    assert min(item.box.top for item in notes) > large.box.bottom
+    if shape == "tall":
+        assert len(notes) == len(FURTHER)  # one below the other
 
 
 @pytest.mark.parametrize(("name", "look"), grid([*SAMPLES], [*LOOKS]))
@@ -256,7 +278,7 @@ def test_a_card_that_makes_no_square_is_wide_on_every_page():
     card = replace(SAMPLES["crosstalk"], title=" ".join(["Unbreakable" * 3] * 3))
     order = Order(LOOKS["lamplight"], page=LOOKS["brochure"])
     assert set(draw_pictures(card, order)) == {"cards", "page"}
-    with pytest.raises(LayoutFault):
+    with pytest.raises(LayoutFault, match='square card "crosstalk": "Unbreakable'):
         draw_pictures(card, replace(order, shapes=("wide", "square")))
 
 
