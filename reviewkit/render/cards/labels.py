@@ -70,30 +70,22 @@ def place_trace_labels(
     for line in named:
         names.append(_find_name(page, free, line, lines, box, [name.place for name in names]))
     for one, other in combinations(range(len(names)), 2):
-        if _belong_swapped(names[one], names[other], box):
-            (a, b) = names[one], names[other]
-            names[one], names[other] = (
-                a._replace(place=_moved(a.place, b.place)),
-                b._replace(place=_moved(b.place, a.place)),
-            )
+        a, b = names[one], names[other]
+        if a.size != b.size or abs(a.place.width - b.place.width) > _ALIKE:
+            continue
+        # of two curves side by side, the upper one's name is above the other's, that of the left one at its left;
+        # squared, so that the order counts where both names are on the same side of both curves
+        now = _distance(a.line, a.place, box) ** 2 + _distance(b.line, b.place, box) ** 2
+        swapped = _distance(a.line, b.place, box) ** 2 + _distance(b.line, a.place, box) ** 2
+        if swapped < now:
+            names[one] = a._replace(place=_moved(a.place, b.place))
+            names[other] = b._replace(place=_moved(b.place, a.place))
     for line, place, size, weight in names:
         drop = page.measure(line.trace.label, size, weight)[2]
         with page.part_of("ghost" if line.trace.role == "ideal" else "label"):
             x, y = place.left, place.bottom - drop
             colour = _label_colour(page, line, place)
             page.add(page.text(line.trace.label, x, y, size, colour, weight=weight, remedy=SHORTEN_LABEL))
-
-
-def _belong_swapped(one: _Name, other: _Name, box: Box) -> bool:
-    """Return whether two names that fit in each other's place are nearer to their curves there: of two curves side by
-    side, the name of the upper one is above the other's, that of the left one at its left.
-    """
-    if one.size != other.size or abs(one.place.width - other.place.width) > _ALIKE:
-        return False
-    # squared, so that the order counts where both names are on the same side of both curves
-    now = _distance(one.line, one.place, box) ** 2 + _distance(other.line, other.place, box) ** 2
-    then = _distance(one.line, other.place, box) ** 2 + _distance(other.line, one.place, box) ** 2
-    return then < now
 
 
 def _distance(line: DrawnTrace, place: Box, box: Box) -> float:
