@@ -102,6 +102,10 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 f"{c.measurement.id}: no THD and no SNR: something else is too near to harmonic {orders} of the "
                 "tone; capture a longer record"
             )
+        if tone.hum_needs_s is not None:
+            withheld.append(
+                f"{c.measurement.id}: no hum: it needs a record of at least {quantities.seconds(tone.hum_needs_s)}"
+            )
         if not tone.third_in_band:
             withheld.append(
                 f"{c.measurement.id}: no distortion at {quantities.hertz(tone.frequency_hz)}: even the third harmonic "
