@@ -54,6 +54,18 @@ def cards_of(*runs: Run) -> dict[str, str]:
             [run("tone-before", stage="before"), run("tone-after", stage="after")],
             {"tone-before": "tone", "tone-after": "tone"},
         ),
+        # one of them has a table of its own
+        (
+            [
+                run("before-tone", stage="before", named=False),
+                run("after-tone", stage="after", named=True, title="Clean", readings=("hum",), line=9, planned=True),
+            ],
+            {"before-tone": "tone", "after-tone": "tone"},
+        ),
+        (
+            [run("before-tone", stage="before", named=False), run("after-tone", stage="after", files="after/*.csv")],
+            {"before-tone": "tone", "after-tone": "tone"},
+        ),
         ([run("before", stage="before"), run("later", stage="after")], {"before": "later", "later": "later"}),
         (
             [run("power-8ohm-before", stage="before"), run("power-8ohm", stage="after")],
@@ -267,13 +279,21 @@ def called(text: str, cards: list[Card], before: tuple[str, ...] = (), kept_out:
 
 
 def test_before_the_repair_a_note_means_the_card_as_found():
-    cards = [pair("tone", 2.0, 0.1), card("hiss")]
+    cards = [pair("tone", 2.0, 0.1), card("hiss", stage="")]
     text = (
         "0:00 opening: a [card tone]\n0:10 fault: b [card x] [card hiss]\n0:20 after: c [card tone] [card tone-found]\n"
     )
     notes, remarks = called(text, cards, ("opening", "fault"))
     assert [note.cards for note in notes.notes] == [("tone-found",), ("tone-found", "hiss"), ("tone", "tone-found")]
     assert remarks == ()
+
+
+def test_before_the_repair_no_card_shows_how_it_is_after_it():
+    cards = [card("hiss", stage=AFTER), card("sweep", stage="")]
+    notes, remarks = called("0:00 before: a [card hiss] [card sweep]\n0:10 after: b [card hiss]\n", cards, ("before",))
+    assert [note.cards for note in notes.notes] == [("sweep",), ("hiss",)]
+    (remark,) = remarks
+    assert remark.startswith("notes.txt:1: card hiss is not shown in before: it shows it after the repair")
 
 
 def test_a_card_that_is_kept_out_and_called_for_is_asked_about():
@@ -315,22 +335,61 @@ def with_readings(*wanted: str) -> tuple[Card, dict[str, list[Run]]]:
 
 
 @pytest.mark.parametrize(
-    ("wanted", "note", "as_found"),
+    ("wanted", "further", "as_found"),
     [
-        ((), "at 1 W", ""),
-        (("THD",), "at 1 W · THD at 1 kHz 0.050 % right", "THD at 1 kHz 5.0 %"),
-        (("thd at 10 kHz",), "at 1 W · THD at 10 kHz 0.070 %", ""),
-        (("THD at 10 kHz", "THD"), "at 1 W · THD at 10 kHz 0.070 % · THD at 1 kHz 0.050 % right", "THD at 1 kHz 5.0 %"),
+        ((), (), ()),
+        (("THD",), ("THD at 1 kHz 0.050 % right",), ("THD at 1 kHz 5.0 %",)),
+        (("thd at 10 kHz",), ("THD at 10 kHz 0.070 %",), ()),
+        (("THD at 10 kHz", "THD"), ("THD at 10 kHz 0.070 %", "THD at 1 kHz 0.050 % right"), ("THD at 1 kHz 5.0 %",)),
     ],
 )
-def test_the_figures_that_a_measurement_asks_for_are_on_its_card(wanted, note, as_found):
+def test_the_figures_that_a_measurement_asks_for_are_on_its_card(wanted, further, as_found):
     given, runs = with_readings(*wanted)
     (made,) = add_readings([given], runs)
     assert made.hero is not None
-    assert made.hero.note == note
+    assert made.hero.further == further
     assert made.found is not None
     assert made.found.hero is not None
-    assert made.found.hero.note == as_found
+    assert made.found.hero.further == as_found
+
+
+@pytest.mark.parametrize(
+    ("wanted", "further"),
+    [
+        # a channel's frequency is that of its own fit, and its power what comes out of it
+        (("hum", "2nd harmonic"), ("hum −99.2 dB right", "2nd harmonic −65.8 dB left")),
+        (("SINAD",), ("SINAD 60.0 dB right",)),  # of these the smaller is the worse
+        (("THD", "hum"), ("hum −99.2 dB right",)),  # what is large isn't repeated
+        (("hum", "hum at 1 kHz"), ("hum −99.2 dB right",)),
+        (("power",), ("power at 1 % distortion 63.9 W right",)),
+        (("distortion",), ("distortion at 20 kHz 0.34 % left",)),  # found in a band, elsewhere for each channel
+    ],
+)
+def test_further_figures_are_those_of_the_worse_channel(wanted, further):
+    m = Measurement("m", "tone", readings=wanted)
+
+    def both(quantity: str, left: float, right: float, unit: str = "dB", **at: object) -> list[Finding]:
+        own = ({"frequency": 1000.00004, "power": 4.0}, {"frequency": 999.99998, "power": 3.2})
+        return [
+            Finding(quantity, c, v, unit, {**each, "band": (20.0, 20_000.0), **at}, m.id, m.kind, "", "x.csv")
+            for c, v, each in zip("LR", (left, right), own, strict=True)
+        ]
+
+    found = [
+        *both("thd", 0.050, 0.066, "%"),
+        *both("hum", -100.8, -99.2),
+        *both("harmonic_2", -65.8, -68.0),
+        *both("sinad", 66.0, 60.0),
+        *both("power_at_limit", 64.8, 63.9, "W", limit=1.0),
+        both("worst_distortion", 0.34, 0.30, "%", frequency=20_000.0)[0],
+        both("worst_distortion", 0.34, 0.30, "%", frequency=16_000.0)[1],
+    ]
+    given = Card(
+        "tone", "Distortion", ("4 W", "1 kHz"), Chart(()), hero=Hero("0.066 %", findings=(found[1],)), first="tone"
+    )
+    (made,) = add_readings([given], {"tone": [Run(Conditions(m, Bench()), tuple(found))]})
+    assert made.hero is not None
+    assert made.hero.further == further
 
 
 def test_a_figure_that_it_has_not_is_asked_about():

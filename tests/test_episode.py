@@ -30,7 +30,9 @@ from reviewkit.model.card import Card, TitlePage
 from reviewkit.model.episode import Chapter, Sentence
 from reviewkit.model.finding import Conditions, Point, Run
 from reviewkit.model.notes import Note, Notes
+from reviewkit.model.repair import RepairRow
 from reviewkit.model.session import Bench, EpisodeSettings, Measurement, Session, Unit
+from reviewkit.verdict.repair_points import kinds_of_work
 
 SESSION = Session(Path("session"), Unit("Norrvale", "Forty"), episode=EpisodeSettings(words_per_minute=150))
 TITLES = {"after": "Is it fixed?", "around": "A look around"}
@@ -326,6 +328,37 @@ def test_each_caution_in_full_where_it_is_first_needed_and_then_in_short():
     assert later["repair"].cautions == ("Unplug before a hand goes in.", "The first power-up is current-limited.")
     assert later["after"].cautions == ("Dummy loads get hot.",)
     assert not by_name(put_together([note("front", "x")], cautions=CAUTIONS))["front"].cautions
+
+
+def test_what_is_adjusted_is_adjusted_live_and_the_cover_is_off_for_the_first_power_up():
+    adjusted = {**CAUTIONS, "settings": ["Adjusting is live work."]}
+    segments = by_name(put_together([note(name, "x") for name in ("before", "fault", "repair")], cautions=adjusted))
+    assert segments["before"].cautions[:2] == (
+        "Unplug before a hand goes in.",
+        "The first power-up is current-limited.",
+    )
+    assert segments["fault"].cautions == ("This part is live.",)
+    assert segments["repair"].cautions == ("Adjusting is live work.",)
+    unread = {topic: lines for topic, lines in CAUTIONS.items() if topic != "live"}
+    assert by_name(put_together([note("before", "x"), note("fault", "x")], cautions=unread))["fault"].cautions == (
+        "Same rules.",
+    )
+
+
+@pytest.mark.parametrize(
+    ("actions", "kinds"),
+    [
+        ((), ("parts",)),
+        (("none", "go"), ("readings", "parts")),
+        (("core aligned", "trimmer set"), ("readings", "settings")),
+        (("replaced", "bias re-adjusted"), ("readings", "parts", "settings")),
+        (("replaced and set to 19.00",), ("readings", "parts", "settings")),
+        (("trimmer replaced",), ("readings", "parts")),
+    ],
+)
+def test_a_repair_is_of_parts_or_of_settings(actions, kinds):
+    rows = [RepairRow("Bias", 22.0, "22 mV", 21.0, "21 mV", "mV", 4.0, "4 mV", action, "") for action in actions]
+    assert kinds_of_work(rows) == kinds
 
 
 # ------------------------------------------------------------------ planned lengths

@@ -346,7 +346,7 @@ def test_a_platter_is_called_one():
     facts |= {"speed_before": None, "before": None, "rate": found("frequency", 0.556)}
     for turns, words in (("33⅓ rpm", "the platter, 33⅓ rpm"), ("capstan", "the capstan")):
         said = PAGES.sentences(Point("flutter", "steady", {**facts, "turns": turns}, "m"))
-        assert said[-1].endswith(f"comes from {words}.")
+        assert said[-1].endswith(f"has the rate of {words}.")
 
 
 def test_the_chapter_of_the_bench_is_named_for_the_gear():

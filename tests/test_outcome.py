@@ -103,6 +103,19 @@ def test_a_figure_that_got_worse_keeps_it_from_repaired():
     assert outcome(FAULTS + SAFE, change(95.0, 70.0, "snr", "dB")).word == IMPROVED
 
 
+@pytest.mark.parametrize(("again", "pending"), [("LR", ()), ("L", ("not measured again: Distortion R",)), ("", ())])
+def test_a_channel_that_was_not_measured_again_keeps_it_from_repaired(again, pending):
+    """Of a kind that wasn't measured again at all, nothing is said: it may have had nothing to do with the repair."""
+
+    def measured(stage: str, channels: str) -> Run:
+        found = [Finding("thd_plus_noise", c, 0.02, "%", {}, "tone", "tone", stage, "x.csv") for c in channels]
+        return replace(run(stage), findings=tuple(found))
+
+    runs = [measured("before", "LR"), measured("after", again)]
+    ended = find_outcome(SESSION, parse_repair(HEADER + FAULTS + SAFE), runs, ())
+    assert ended == Outcome(IMPROVED if pending else REPAIRED, pending)
+
+
 def test_nothing_of_it_is_not_repaired():
     none = FAULTS.replace(",221\n", ",open\n").replace("22.8\n", "0.3\n")
     assert outcome(none + SAFE).word == NOT_REPAIRED

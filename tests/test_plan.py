@@ -808,3 +808,15 @@ def test_signal_to_noise_re_a_voltage_at_the_input_wants_that_inputs_sensitivity
     assert set(steps) == {"noise", "input-sensitivity"}
     assert steps["input-sensitivity"].done == held
     assert not steps["noise"].done
+
+
+def test_what_was_read_of_another_input_before_the_repair_is_not_named():
+    rating = rated("snr", at_least=70.0, input="phono")
+    keys = {"reference": 40.0, "stage": "before"}
+    told = [found("snr", 95.0, input="aux", measurement="idle", **keys)]
+    (need,) = planned(session(rating), *told).needs
+    assert need.before == ()
+    told.append(found("snr", 71.0, input="phono", measurement="idle-phono", **keys))
+    told.append(found("snr", 96.0, input="aux", measurement="idle-after", reference=40.0, stage="after"))
+    (need,) = planned(session(rating), *told).needs
+    assert (need.verdict.verdict, need.before) == ("not measured", ("idle-phono",))

@@ -133,6 +133,18 @@ def test_a_table_whose_file_is_unclear_is_at_fault(folder):
     )
 
 
+def test_of_a_table_whose_file_is_absent_that_is_all_that_is_said(folder):
+    """Nothing can be asked of its kind, and the other files are not to blame."""
+    toml = '\n[[measurement]]\nfile = "measurements/after/phono.csv"\nload = "open"\n'
+    with pytest.raises(InputError) as raised:
+        write(folder, toml, after__response_csv=sweep(), before__response_csv=sweep(1))
+    (fault,) = raised.value.faults
+    assert (fault.line, fault.message.partition(": ")[2][:50]) == (
+        9,
+        'file = "measurements/after/phono.csv": there is no',
+    )
+
+
 def test_one_table_for_many_files(folder):
     toml = '\n[[measurement]]\nfiles = "measurements/x/*.csv"\nstage = "after"\nsetting = "direct"\n'
     files = write(folder, toml, x__a_csv=sweep(), x__b_csv=sweep(1), y__c_csv=sweep(2), x__d_csv=sweep(droop=5))
@@ -142,6 +154,14 @@ def test_one_table_for_many_files(folder):
     }
     assert "was it made before the repair or after it?" in question(files, "y/c.csv")
     assert "response or contour?" in question(files, "x/d.csv")
+
+
+def test_a_pattern_may_be_the_path_of_one_file(folder):
+    table = '\n[[measurement]]\nfiles = "measurements/after/a 4 W.csv"\nsetting = "own"\n'
+    (folder / "measurements" / "after").mkdir(parents=True)
+    (folder / "measurements" / "after" / "a 4 W.csv").write_text(sweep(), encoding="utf-8")
+    files = write(folder, table, after__b_csv=sweep(1))
+    assert {m.id: m.setting for m in files.session.measurements} == {"a-4-W": "own", "b": ""}
 
 
 def test_a_file_with_its_own_table_is_none_of_the_many(folder):

@@ -144,6 +144,15 @@ def test_the_part_is_the_last_point_out_of_tolerance_that_was_worked_on():
     assert make_hunt_card(points("R4,220,short,ohm,5 %,,\n")).body.part.reading == "shorted"
 
 
+@pytest.mark.parametrize("last", ["C901", "C312"])
+def test_the_part_is_the_one_that_a_reading_was_traced_to_wherever_its_row_is(last):
+    """Two faults in one unit: what was replaced besides is no cause of the reading."""
+    rows = {"C901": "C901,4700,610,uF,20 %,replaced,\n", "C312": "C312,4.7,0.11,uF,20 %,replaced,\n"}
+    first = next(text for name, text in rows.items() if name != last)
+    body = make_hunt_card(points(f"Ripple,0.1,1.9,V,0.2 V,traced to C901,\n{first}{rows[last]}")).body
+    assert ([r.point for r in body.readings], body.part.point) == (["Ripple"], "C901")
+
+
 def test_a_long_chain_keeps_its_beginning_and_its_end():
     rows = "Rail,38,38,V,5 %,,\n" + "".join(f"P{n},1,2,V,5 %,traced,\n" for n in range(1, 8)) + "Q1,1,9,V,5 %,new,\n"
     body = make_hunt_card(points(rows)).body
@@ -187,6 +196,21 @@ def test_the_fix_shows_what_is_still_off():
     assert (off.finding.facts["back"], off.finding.facts["off"]) == (False, 1)
     both = make_fix_card(points(low.replace(",22.8\n", ",9\n"))).body
     assert (both.reading.point, both.others) == ("Bias R", "Bias spreader R does not, either")
+
+
+@pytest.mark.parametrize(
+    ("others", "said"),
+    [
+        ((), ""),
+        (("Bias R",), "Bias R was off, too, and reads right again"),
+        (("Emitter resistors R",), "Emitter resistors R were off, too, and read right again"),
+        (("Bias R", "C1"), "2 others were off, too, and read right again"),
+        (tuple(f"C{n}" for n in range(9)), "9 others were off, too, and read right again"),
+    ],
+)
+def test_the_fix_says_what_the_others_read(others, said):
+    rows = "".join(f"{name},1,2,V,5 %,traced,1\n" for name in others)
+    assert make_fix_card(points(f"{rows}Q1,1,2,V,5 %,replaced,1\n")).body.others == said
 
 
 @pytest.mark.parametrize(

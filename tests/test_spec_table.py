@@ -191,3 +191,14 @@ def test_what_is_only_printed_is_a_row_that_was_not_measured_and_is_not_judged()
         ("Crosstalk, 1 kHz", NONE_GIVEN, "−64.0 dB", "", False),
     ]
     assert table.foot[0] == "ratings: leaflet (1 of 2)"
+
+
+def test_a_figure_without_a_rating_is_that_of_the_bench_s_own_input_or_names_the_radio():
+    of_fm = found("channel_balance", 0.4, "both", frequency=1000.0, input="FM", measurement="fm")
+    of_aux = found("channel_balance", 0.1, "both", frequency=1000.0, input="aux", measurement="aux")
+    (row,) = table_of([], [of_fm, of_aux], input="aux").rows
+    assert (row.measured, row.note) == ("+0.10 dB", "")
+    (row,) = table_of([], [of_fm], input="aux").rows
+    assert (row.measured, row.note) == ("+0.40 dB", "FM input")
+    (row,) = table_of([], [of_fm], input="FM").rows
+    assert (row.measured, row.note) == ("+0.40 dB", "")

@@ -580,7 +580,7 @@ def test_what_differs_takes_six_words_at_most_on_a_card():
         (rated("thd", at_most=0.1, frequency_hz=100.0), found("thd", 0.02, **at)),
         (rated("thd", at_most=0.1, power_w=80.0), found("thd", 0.02, **at)),
         (rated("thd", at_most=0.1), found("thd_plus_noise", 0.2, **at)),
-        (rated("thd", at_most=0.1, input="phono"), found("thd", 0.02, **{**at, "input": long})),
+        (rated("snr", at_least=90.0, termination="1 kΩ"), found("snr", 95.0, reference=40.0, termination=long)),
         (rated("snr", at_least=90.0, weighting="A"), found("snr", 95.0, reference=1.0, weighting="CCIR")),
         (rated("snr", at_least=90.0, reference="1 W", reference_w=1.0), found("snr", 95.0, reference=40.0)),
         (rated("snr", at_least=90.0, termination="1 kΩ"), found("snr", 95.0, reference=40.0, termination="shorted")),

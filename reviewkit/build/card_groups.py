@@ -13,10 +13,12 @@ from reviewkit.model.finding import Run
 from reviewkit.model.session import Measurement, Rating
 from reviewkit.model.verdict import Verdict
 
-# what may differ between runs that share a card by themselves: names, files and how these are read, stage and channel
-_NAMES = ("id", "file", "title", "card", "line", "hold_s", "readings")
+# what may differ between runs that share a card by themselves: names, files, what table they have if any, how files are
+# read, stage and channel
+_NAMES = ("id", "file", "title", "card", "hold_s", "readings")
+_TABLE = ("line", "named", "files", "planned")
 _READING = ("columns", "units", "window", "full_scale_v", "volts", "volts_step")
-_FREE = frozenset((*_NAMES, *_READING, "stage", "driven", "against"))
+_FREE = frozenset((*_NAMES, *_TABLE, *_READING, "stage", "driven", "against"))
 _OF_A_STAGE = frozenset(("before", "after", "left", "right", "l", "r"))  # what an id says of its stage or channel
 
 

@@ -15,7 +15,7 @@ from reviewkit.episode.card_choices import add_readings, choose_for_film, leave_
 from reviewkit.episode.hunt import make_fix_card, make_hunt_card
 from reviewkit.episode.outcome import find_outcome
 from reviewkit.episode.score import make_ending_card, make_score_card
-from reviewkit.episode.stills import changed_most, make_stills
+from reviewkit.episode.stills import AFTER, PAIR, changed_most, make_stills
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model.card import Card, Chart
 from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS, stills
@@ -239,14 +239,18 @@ def called_cards(given: Notes, series: Series, before_repair: Collection[str]) -
     """
     known = series.names
     as_found = {card.id: card.found.id for card in series.cards if card.found}
+    later = {still.id for still in stills(series.cards) if still.stage in (AFTER, PAIR)}
     faults, missing, notes = Faults("notes.txt"), [], []
     for note in given.notes:
-        called = []
+        called, early = [], (note.segment or "opening") in before_repair
         for name in note.cards if not note.cut else ():
             own = known.get(name, "")
-            own = as_found.get(own, own) if (note.segment or "opening") in before_repair else own
+            own = as_found.get(own, own) if early else own
             if key := series.kept_out.get(own):
                 faults.add(note.line, f"[card {name}]: {key} in [cards] of session.toml leaves it out; change either")
+            elif own in later and early:
+                why = "it shows it after the repair, and there is nothing of before it"
+                missing.append(f"notes.txt:{note.line}: card {name} is not shown in {note.segment}: {why}")
             elif own:
                 called.append(own)
             elif name not in (*SESSION_CARDS, *OLD_NAMES) and "did you mean" in (hint := nearest(name, known)):

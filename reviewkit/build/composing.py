@@ -15,7 +15,7 @@ from reviewkit.episode.chapters import split_after, title_facts
 from reviewkit.episode.episode import assemble, make_chapters, segment_of_run, segments_before_repair
 from reviewkit.episode.price import work_out_price
 from reviewkit.measure.kinds import KINDS
-from reviewkit.model.card import Card
+from reviewkit.model.card import Card, Ending
 from reviewkit.model.episode import Episode, Sentence
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Point, Run
@@ -31,6 +31,7 @@ from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.plan_page import describe_plan
 from reviewkit.render.pages.plan_words import PlanWords
 from reviewkit.verdict.changes import changes, counterpart
+from reviewkit.verdict.repair_points import kinds_of_work
 from reviewkit.verdict.spec_table import SpecTable, spec_table
 from reviewkit.verdict.verdict import judge
 
@@ -123,7 +124,7 @@ def compose_episode(series: CardSeries, pages: Pages) -> Composed:
         raise InputError((*error.faults, *left)) from None
     notes = split_after(notes, cards)
     titles = pages.chapter_titles(title_facts(session, cards, repaired=repaired)) | dict(notes.titles)
-    cautions = pages.cautions(repaired=repaired, gear=session.unit.gear)
+    cautions = pages.cautions(repaired=repaired, gear=session.unit.gear, work=kinds_of_work(files.repair))
     said = _sentences(series, pages)
     segments = assemble(session, notes, said, for_film(cards), cautions, repaired, titles, sounds)
     episode = Episode(
@@ -170,7 +171,9 @@ def word_plan(results: Results, pages: Pages) -> PlanWords:
 def _sentences(series: CardSeries, pages: Pages) -> dict[str, list[Sentence]]:
     """Return what the bench has to say, by segment."""
     results, files = series.results, series.results.files
-    said = framing_sentences(pages, files.repair, results.verdicts, results.price, len(files.session.printed))
+    unchecked = next((card.body.unchecked for card in series.cards if isinstance(card.body, Ending)), ())
+    printed = len(files.session.printed)
+    said = framing_sentences(pages, files.repair, results.verdicts, results.price, printed, unchecked)
     joined = join_runs(results.runs)
     # comparisons with before the repair go with the pair, the rest with the card that judges
     judging = {card.first: card.id for card in series.cards if card.id == f"{card.first}-rated"}

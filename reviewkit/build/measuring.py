@@ -70,7 +70,9 @@ def measure(
     left_out = {m: each for m in by_id if isinstance(each := results[m], Unusable)}
     if left_out:
         reasons = (
-            f"{by_id[m].file} is left out: {fault.message}" for m, each in left_out.items() for fault in each.faults
+            f"{by_id[m].file}{f':{fault.line}' if fault.line else ''} is left out: {fault.message}"
+            for m, each in left_out.items()
+            for fault in each.faults
         )
         kept = tuple(m for m in session.measurements if m.id not in left_out)
         files = replace(

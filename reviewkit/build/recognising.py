@@ -28,6 +28,7 @@ from reviewkit.model.recognised import NameWords, Recognised
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.units import UnitError, read_quantity
 
+_ANY = "reading"  # the kind of a table that is at fault and has none
 MOST_FILES = 400  # that no table names; a session has a tenth of that
 # keys that say how a file is read and as what, and those that its path may contradict
 _GIVEN = (
@@ -83,8 +84,9 @@ def recognise(
     left = [each for each in free if flawed[each.file] and not each.named]
     surplus = [each for each in free if not (each.named or flawed[each.file])][MOST_FILES:]
     open_ = [each for each in free if not flawed[each.file] and each not in surplus]
-    settled = [each for each in entries if each not in free or (flawed[each.file] and each.named)]
-    digests = {each.file: file_digest(folder / each.file) for each in (*settled, *open_) if each.file}
+    absent = [each for each in free if flawed[each.file] and each.named]
+    settled = [each for each in entries if each not in free]
+    digests = {each.file: file_digest(folder / each.file) for each in (*settled, *absent, *open_) if each.file}
     copies = find_copies(open_, [each.file for each in settled if each.file], digests)
     examined = _examined(folder, [each for each in open_ if each.file not in copies], digests, pool, cache)
     by_file = {each.file: each for each in examined}
@@ -94,9 +96,9 @@ def recognise(
     found = find_references(found, settled)
     recognised = {entry.file: each for entry, each in found}
     whole = [
-        _joined(each, recognised[each.file]) if each in open_ else each
+        _joined(each, recognised[each.file]) if each in open_ else _without_file(each) if each in absent else each
         for each in entries
-        if each in settled or (each in open_ and (each.named or not recognised[each.file].question))
+        if each in settled or each in absent or (each in open_ and (each.named or not recognised[each.file].question))
     ]
     files = [each for _, each in found]
     files += [Recognised(each.file, question=flawed[each.file]) for each in left]
@@ -113,7 +115,13 @@ def _joined(entry: MeasurementEntry, recognised: Recognised) -> MeasurementEntry
     remedy = f"; write {' or '.join(answers)}" if answers else ""
     kinds = [each["kind"] for each in recognised.choices if "kind" in each]
     question = f"no kind is given, and {entry.file} doesn't show it: {recognised.question}{remedy}"
-    return replace(entry, raw={"kind": next(iter(kinds), "reading"), **entry.raw}, question=question)
+    return replace(entry, raw={"kind": next(iter(kinds), _ANY), **entry.raw}, question=question)
+
+
+def _without_file(entry: MeasurementEntry) -> MeasurementEntry:
+    """Return an entry whose file isn't there, so that no more is said of it: any kind, and the stage of its path."""
+    table = read_name(entry.file, {}).table
+    return replace(entry, raw={"kind": _ANY, **{key: table[key] for key in ("stage",) if key in table}, **entry.raw})
 
 
 def recognise_file(folder: Path, file: str, given: Mapping[str, Any]) -> str:
@@ -146,8 +154,9 @@ def _of_file(folder: Path, file: str, given: Mapping[str, Any]) -> Recognised:
     try:
         return recognise_sheet(read_any(folder / file, file, given=given), file, given)
     except InputError as error:
-        message = error.faults[0].message
-        return Recognised(file, question=message, choices=suggested_answers(folder / file, message, given))
+        fault = error.faults[0]
+        question = f"line {fault.line}: {fault.message}" if fault.line else fault.message
+        return Recognised(file, question=question, choices=suggested_answers(folder / file, fault.message, given))
 
 
 def recognise_sheet(sheet: Sheet, file: str, given: Mapping[str, Any] = _NOTHING) -> Recognised:

@@ -63,7 +63,8 @@ def _hero_text(hero: Hero) -> str:
     figure = " ".join(filter(None, (hero.figure, hero.uncertainty)))
     figure = f"{hero.before} before, {figure} after" if hero.before else figure
     caption = hero.caption.removeprefix("after").removeprefix(", ") if hero.before else hero.caption
-    return "; ".join(filter(None, (f"{caption}: {figure}" if caption else figure, hero.rated, hero.note)))
+    notes = " · ".join(filter(None, (hero.note, *hero.further)))
+    return "; ".join(filter(None, (f"{caption}: {figure}" if caption else figure, hero.rated, notes)))
 
 
 def _verdict_text(verdict: Verdict) -> str:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from reviewkit.episode.stills import BEFORE, changed_most
 from reviewkit.measure import figures
+from reviewkit.measure.likeness import is_like
 from reviewkit.model import quantities
 from reviewkit.model.card import Card, Hero, Rows
 from reviewkit.model.card_files import OLD_NAMES, SESSION_CARDS
@@ -135,7 +136,7 @@ def _marked(card: Card, filmed: bool, only_page: Collection[str]) -> Card:
 
 
 def add_readings(cards: Sequence[Card], runs_of: Mapping[str, Sequence[Run]]) -> list[Card]:
-    """Return the cards with the figures that `readings` asks for, in a line with the large one.
+    """Return the cards with the figures that `readings` asks for, below the large one.
 
     Parameters
     ----------
@@ -167,38 +168,50 @@ def _check(run: Run, runs: Sequence[Run], faults: Faults) -> None:
 
 
 def names_of_figure(finding: Finding) -> tuple[str, ...]:
-    """Return what a figure may be called: "damping factor", "damping factor at 20 Hz"."""
-    name, place = quantities.quantity_of(finding).name, figures.where(finding)
+    """Return what a figure may be called: "damping factor", "damping factor at 20 Hz", "power at 1 % distortion"."""
+    name, place = quantities.quantity_of(finding).name, figures.place(finding)
     return (name, f"{name} {place}") if place else (name,)
 
 
 def _with_readings(card: Card, runs: Sequence[Run]) -> Card:
-    """Return a card, and that as found, with a line of further figures, those of its own stage."""
+    """Return a card, and that as found, with further figures, those of its own stage."""
     wanted = list(dict.fromkeys(name for run in runs for name in run.conditions.measurement.readings))
     if not wanted or card.hero is None:
         return card
-    found = card.found and replace(card.found, hero=_noted(card.found.hero, wanted, runs, "before"))
+    found = card.found and replace(card.found, hero=_noted(card.found, wanted, runs, "before"))
     stage = "before" if card.stage == BEFORE else ""
-    return replace(card, hero=_noted(card.hero, wanted, runs, stage), found=found)
+    return replace(card, hero=_noted(card, wanted, runs, stage), found=found)
 
 
-def _noted(hero: Hero | None, wanted: Sequence[str], runs: Sequence[Run], stage: str) -> Hero | None:
-    """Return a hero with further figures in its note, of the worse channel each."""
+def _noted(card: Card, wanted: Sequence[str], runs: Sequence[Run], stage: str) -> Hero | None:
+    """Return a card's hero with further figures, of the worse channel each, and none that it is itself."""
+    hero = card.hero
     if hero is None:
         return None
     own = [run for run in runs if (run.conditions.measurement.stage == "before") == (stage == "before")]
     found = [finding for run in own if run.conditions.measurement.stage != "bench" for finding in run.findings]
-    line = [text for name in wanted if (text := _worse(name, found))]
-    return replace(hero, note=" · ".join(filter(None, (hero.note, *line))))
+    further = dict.fromkeys(text for name in wanted if (text := _worse(name, found, card)))
+    return replace(hero, further=tuple(further))
 
 
-def _worse(name: str, findings: Sequence[Finding]) -> str:
-    """Return the first figure with this name, for its worse channel: "THD 0.012 % right"."""
+def _worse(name: str, findings: Sequence[Finding], card: Card) -> str:
+    """Return the first figure with this name, for its worse channel: "THD 0.012 % right"; "" if the card has it."""
     called = [f for f in findings if name.casefold() in (each.casefold() for each in names_of_figure(f))]
-    alike = [f for f in called if f.at == called[0].at and f.quantity == called[0].quantity]
+    alike = [f for f in called if _is_of_a_channel(f, called[0])]
     worse = quantities.worse(alike)
-    if worse is None:
+    if worse is None or (card.hero and worse in card.hero.findings):
         return ""
-    own = names_of_figure(worse)[-1]
+    place = figures.place(worse)
+    own = names_of_figure(worse)[0 if place.removeprefix("at ") in card.conditions else -1]
     whose = figures.CHANNELS.get(worse.channel, worse.channel.replace(">", " → ")) if len(alike) > 1 else ""
     return " ".join(filter(None, (own, quantities.show(worse), whose)))
+
+
+def _is_of_a_channel(one: Finding, other: Finding) -> bool:
+    """Return whether two figures are the same one, whatever the channel and what comes out of it: one channel of a
+    measurement amplifies more than the other.
+    """
+    same_place = figures.where(one) == figures.where(other) or quantities.quantity_of(one).swept
+    if one.measurement == other.measurement and same_place:
+        one = replace(one, at={**one.at, **{key: other.at[key] for key in ("power", "voltage") if key in other.at}})
+    return is_like(replace(one, channel=""), replace(other, channel=""))

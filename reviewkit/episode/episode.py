@@ -14,7 +14,6 @@ from reviewkit.model.card_files import SESSION_CARDS, stills
 from reviewkit.model.episode import Beat, Chapter, Segment, Sentence
 from reviewkit.model.finding import Run
 from reviewkit.model.gear import Gear
-from reviewkit.model.kind import CLEAN, FLAT, POWER, QUIET
 from reviewkit.model.notes import Note, Notes
 from reviewkit.model.session import Session
 from reviewkit.model.sound import BOTH, SIDES, PlayedSound, lengths_of
@@ -29,7 +28,7 @@ ORDER = (
 AS_FOUND = ORDER[: ORDER.index("repair") + 1]  # nothing from after the repair is shown or played there
 # segments that show an open chassis, and segments in which it is driven at power
 OPEN_CHASSIS = ("inside", "fault", "repair")
-AT_POWER = ("before", "after", "bench", POWER, FLAT, QUIET, CLEAN)
+AT_POWER = ("before", "after", "bench", *ASKED)
 # no chapter may be shorter (common practice of video platforms, no standard), so no segment is planned shorter
 SHORTEST_S = 10.0
 LONGEST_S = 240.0  # of a segment before it is flagged; a judgement, no source
@@ -94,8 +93,8 @@ def assemble(
     cards : sequence of Card
         The cards in order. Sentences about other measurements are left out.
     cautions : mapping of str to sequence of str
-        By "open", "cold", "live", "repair", "power", "sound" and "all"; the last are spoken before everything else, in
-        the first segment's time.
+        By the topics of templates/words/cautions.j2; those of "all" are spoken before everything else, in the first
+        segment's time.
     repaired : bool
         True if something was repaired.
     titles : mapping of str to str
@@ -339,12 +338,17 @@ def _cautions_by_segment(
         if name:
             placed.setdefault(name, []).extend(cautions.get(topic, ()))
 
-    opened = [name for name in names if name in OPEN_CHASSIS]
-    place(next(iter(opened), None), "open")
-    for name in opened[1:]:
-        place(name, "live" if name == "fault" else "cold")
     powered = ("before", "fault", "repair") if repaired else ("fault", "repair")
-    place(next((name for name in names if name in powered), None), "repair")
+    first_powered = next((name for name in names if name in powered), None) if "repair" in cautions else None
+    opened = [name for name in names if name in OPEN_CHASSIS]
+    # whoever switches it on for the first time reads its rails, so its cover is off
+    first_opened = next((name for name in names if name in (*opened, first_powered)), None)
+    place(first_opened, "open")
+    warm = {"fault": "live", "repair": "settings"}  # where it was read or adjusted with the power on
+    for name in opened:
+        if name != first_opened:
+            place(name, topic if (topic := warm.get(name, "")) in cautions else "cold")
+    place(first_powered, "repair")
     place(next((name for name in names if name in AT_POWER), None), "power")
     place(next((name for name in names if name in sounding), None), "sound")
     return placed

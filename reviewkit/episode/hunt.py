@@ -12,6 +12,7 @@ from reviewkit.model.finding import Point
 from reviewkit.model.repair import RepairRow
 from reviewkit.verdict.repair_points import (
     OK,
+    TRACED,
     is_after_repair,
     point_name,
     point_verdict,
@@ -44,10 +45,18 @@ def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
 
 
 def _chain(repair: Sequence[RepairRow]) -> list[RepairRow]:
-    """Return the points out of tolerance as found, up to the failed part: the last one that was worked on."""
+    """Return the points out of tolerance as found, up to the failed part: of those that were worked on, the last one
+    that another was traced to, else the last one.
+    """
     faults = faulty_points(repair)
     parts = [row for row in faults if was_worked_on(row) or point_verdict(row) in ("open", "short")]
+    traced = {word for row in faults for word in _words(TRACED.sub(r"\1", row.action)) if TRACED.match(row.action)}
+    parts = [row for row in parts if traced & _words(row.point)] or parts
     return faults[: faults.index(parts[-1]) + 1] if parts else faults
+
+
+def _words(text: str) -> set[str]:
+    return set(re.findall(r"\w{2,}", text.lower())) - {"the", "left", "right"}
 
 
 def _leads_on(row: RepairRow) -> bool:
@@ -112,6 +121,7 @@ def _others(names: Sequence[str], *, off: bool) -> str:
     if not names:
         return ""
     who = names[0] if len(names) == 1 else f"{len(names)} others"
+    one = len(names) == 1 and not _PLURAL.search(who)
     if off:
-        return f"{who} {'does not' if len(names) == 1 else 'do not'}, either"
-    return f"{who} {'was off, too, and reads' if len(names) == 1 else 'were off, too, and read'} right again"
+        return f"{who} {'does not' if one else 'do not'}, either"
+    return f"{who} {'was off, too, and reads' if one else 'were off, too, and read'} right again"

@@ -91,6 +91,7 @@ def find_outcome(
     pending = (
         _reason("still out", [point_name(row) for row in still]),
         _reason("not read again", [point_name(row) for row in unread]),
+        _reason("not measured again", _unmeasured(runs)),
         _reason("worse than before", [quantities.quantity_of(change.after).name for change in worse]),
     )
     reasons = tuple(reason for reason in pending if reason)
@@ -103,6 +104,22 @@ def find_outcome(
 def faulty_points(repair: Sequence[RepairRow]) -> list[RepairRow]:
     """Return the points that were out of tolerance, open or shorted as found."""
     return [row for row in repair if not is_after_repair(row) and point_verdict(row) not in ("", OK)]
+
+
+def _unmeasured(runs: Sequence[Run]) -> list[str]:
+    """Return the channels that were measured before the repair and not after it, of kinds that were: "Response R"."""
+    channels: dict[tuple[str, str], set[str]] = {}
+    for run in runs:
+        m = run.conditions.measurement
+        compared = {f.channel for f in run.findings if f.quantity in KINDS[m.kind].compared}
+        channels.setdefault((m.kind, m.stage), set()).update(compared)
+    return [
+        f"{KINDS[kind].title} {channel}"
+        for (kind, stage), before in channels.items()
+        if stage == "before" and (after := channels.get((kind, "after")))
+        for channel in sorted(before - after)
+        if not {channel, "both", ""} & after
+    ]
 
 
 def is_worse(change: Change) -> bool:

@@ -1,4 +1,4 @@
-"""Names of figures that someone writes: whether one is a misspelling of a known name, or the user's own."""
+"""Names of figures that someone writes: the radio in front of one, a misspelling of a known name, or the user's own."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from difflib import get_close_matches
 
 from reviewkit.model.gear_names import SHOWN, spelled
 from reviewkit.model.quantities import BY_METER, QUANTITIES
-from reviewkit.model.ratings import RULES, TRADE_WORDS
+from reviewkit.model.ratings import RULES, TRADE_WORDS, rated_name
+from reviewkit.model.unstated_conditions import RADIO
 
 LONGEST_NAME = 60
 # how similar a name must be to a known one to be a misspelling of it: a transposed pair in a long word, a letter too
@@ -14,6 +15,20 @@ LONGEST_NAME = 60
 _ALIKE = 0.85
 _MEASURED = tuple(sorted({spelled(each) for each in (*BY_METER, *QUANTITIES, *RULES, *TRADE_WORDS)}))
 _KNOWN = {name: frozenset(name) for name in sorted({*_MEASURED, *SHOWN})}  # with their letters
+
+
+def of_radio(words: str) -> tuple[str, str]:
+    """Return the half of a receiver that a known name begins with, and the name without it: FM, "capture ratio".
+
+    Of any other name, "" and the name itself: of AM suppression, which is a figure of FM.
+    """
+    half, _, rest = " ".join(words.replace("_", " ").split()).partition(" ")
+    half = half.upper()
+    if half not in RADIO:
+        return "", words
+    if spelled(words) in SHOWN:
+        return "FM" if half == "FM" else "", words
+    return (half, rest) if spelled(rest) in SHOWN or rated_name(rest) else ("", words)
 
 
 def misspelled(words: str) -> str | None:

@@ -1,7 +1,8 @@
 """The `at` cell of a reading: the conditions of the value, under the keys that every finding's conditions have.
 
 A value with a unit is recognised by it (1 kHz, 40 W, 8 ohm, 150 mV, 65 dBf, 1 %); weighting, channels and input by
-their words; "tape = chrome" is a condition that the user names; anything else is the setting.
+their words, a receiver's radio by FM or AM alone; "tape = chrome" is a condition that the user names; anything else is
+the setting.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from reviewkit.ingest.session.session_values import read_conditions
 from reviewkit.model.level import KEY_OF_UNIT as LEVELS
 from reviewkit.model.level import LINEAR_UNITS
 from reviewkit.model.units import UnitError, normalised, split_single
+from reviewkit.model.unstated_conditions import RADIO
 
 _KEY_OF_UNIT = {**LEVELS, "Hz": "frequency", "Ω": "load", "%": "limit"}
 _ABOVE_ZERO = (*LINEAR_UNITS, "Hz", "Ω", "%")
@@ -82,7 +84,8 @@ class _Cell:
             if (match := _PAIR.fullmatch(text)) and self._name(match[1], match[2]):
                 continue
             if (match := _RELATIVE.fullmatch(text)) and self._note_reference(match[1] or "", match[2], text):
-                text = "" if _is_decibels(match[1]) else match[1]
+                text = "" if _is_decibels(match[1]) else match[1] or ""
+            text = self._without_radio(text)
             if not text:
                 continue
             tokens = scan(text, _WORDS)
@@ -95,6 +98,18 @@ class _Cell:
         if self.setting:
             self.at["setting"] = ", ".join(self.setting)
         return self.at
+
+    def _without_radio(self, text: str) -> str:
+        """Note the half of a receiver that a part is, or begins with, and return the rest: of "FM stereo", "stereo".
+
+        "AM 30 %" is a modulation.
+        """
+        half, _, rest = text.partition(" ")
+        tokens = scan(rest, _WORDS)
+        if half.upper() not in RADIO or (rest and not _is_understood(tokens)) or any(t.key == "%" for t in tokens):
+            return text
+        self._put("input", half.upper(), text)
+        return rest
 
     def _name(self, name: str, value: str) -> bool:
         """Note a condition that the user names; return False if it is none."""

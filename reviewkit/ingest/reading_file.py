@@ -11,7 +11,7 @@ import numpy as np
 
 from reviewkit.ingest.conditions import NUMBER
 from reviewkit.ingest.delimited import Delimited, DelimitedRow, parse_delimited
-from reviewkit.ingest.known_names import LONGEST_NAME, misspelled
+from reviewkit.ingest.known_names import LONGEST_NAME, misspelled, of_radio
 from reviewkit.ingest.plain_text import decode, read_text
 from reviewkit.ingest.reading_conditions import conditions_of
 from reviewkit.ingest.sheet.sheet_text import is_missing
@@ -143,6 +143,7 @@ class _ReadingParser:
     def __init__(self, row: DelimitedRow, cells: Mapping[str, str], table: Delimited, faults: Faults) -> None:
         self.line = row.line
         self.cells = cells
+        self.radio, self.words = of_radio(cells["name"])
         self.table = table
         self.faults = faults
         self.sound = True
@@ -153,7 +154,9 @@ class _ReadingParser:
         """Return the reading, or None if a fault was noted."""
         name = self._name()
         channel = self._channel()
-        at = _with_rms_of_jitter(name, conditions_of(self.cells["at"], self.table.with_points, self._fault))
+        of_name = {"input": self.radio} if self.radio else {}
+        at = of_name | conditions_of(self.cells["at"], self.table.with_points, self._fault)
+        at = _with_rms_of_jitter(name, at)
         value, unit = self._value()
         if not self.sound:
             return None
@@ -161,7 +164,7 @@ class _ReadingParser:
         value, base = self._converted(value, unit, wanted)
         if not (self.sound and self._has_its_sign(quantity, value)):
             return None
-        called = "" if quantity in QUANTITIES else shown_name(self.cells["name"])
+        called = "" if quantity in QUANTITIES else shown_name(self.words)
         return SingleReading(
             quantity, channel, value, base, at, self.cells["note"], self.line, self.step, self.written, called
         )
@@ -172,7 +175,7 @@ class _ReadingParser:
         self.sound = False
 
     def _name(self) -> str:
-        cell = self.cells["name"]
+        cell = self.words
         name = _as_quantity(cell)
         if name in BY_METER:
             return name

@@ -353,6 +353,13 @@ def where(finding: Finding) -> str:
     return f"at {quantities.hertz(hz)}" if hz is not None else ""
 
 
+def place(finding: Finding) -> str:
+    """Return where a figure was read, as `where`; of a power the distortion that it is at, for it is its own place."""
+    if finding.unit == "W" and "limit" in finding.at:
+        return f"at {quantities.percent(finding.at['limit'])} distortion"
+    return where(finding)
+
+
 def _swept_power(finding: Finding) -> bool:
     kind = KINDS.get(finding.kind)
     return kind is not None and any("power" in roles for roles in kind.needs)
@@ -384,11 +391,10 @@ def _setting(f: Finding) -> str:
 
 def _words(f: Finding, *, with_setting: bool) -> tuple[str, ...]:
     """Return what a further figure is: quantity, channel, place, and what sets it apart from others of its card."""
-    of_power = f.unit == "W" and "limit" in f.at
     return (
         str(f.at.get("line") or quantities.quantity_of(f).name),
         CHANNELS.get(f.channel, f.channel.replace(">", " → ")),
-        f"at {quantities.percent(f.at['limit'])} distortion" if of_power else where(f),
+        place(f),
         f"re {reference}" if (reference := reference_of(f)) else "",
         weighted(f.at["weighting"]) if "weighting" in f.at else "",
         _setting(f) if with_setting else "",

@@ -162,8 +162,11 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if worst is None:
         return ()
     facts = {name: run.get(name, worst.channel) for name in names}
-    facts["q"] = run.get("qtc", worst.channel) or run.get("qts", worst.channel)
-    was = before.get("system_resonance", worst.channel) if before else None
+    # the table has the resonance of the worse one, too
+    resonance = quantities.worse(figures.by_channel(run, "system_resonance"))
+    channel = resonance.channel if resonance else worst.channel
+    was = before.get("system_resonance", channel) if before else None
+    facts |= {"system_resonance": resonance, "q": run.get("qtc", channel) or run.get("qts", channel)}
     lowest_before = quantities.worse(figures.by_channel(before, "minimum_impedance")) if before else None
     facts |= {"before": lowest_before, "resonance_before": was}
     return (run.point("load", **facts),)

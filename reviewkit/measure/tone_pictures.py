@@ -52,7 +52,7 @@ def waveform_chart(runs: Sequence[Run], channel: str) -> Chart:
     millivolts = unit == "V" and volts_axis.high / factor < 1.0
     rest_axis = _swing(volts_axis.high / factor, unit, 1000 if millivolts else 1)
     below = tuple(_scaled(t, 1000 if millivolts else 1) for t in rests)
-    label = f"what was added, × {digits.trimmed(factor)}"
+    label = f"what was added, scale × {digits.trimmed(factor)}"
     return Chart(
         (
             Panel(x_axis, volts_axis, tuple(waves), one_channel=True),

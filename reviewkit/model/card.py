@@ -132,7 +132,7 @@ class Panel:
     Attributes
     ----------
     label
-        Above it: "what was added, × 20".
+        Above it: "what was added, scale × 20".
     one_channel
         True if it never shows a second channel, from which dashes would tell its own.
     square
@@ -185,6 +185,8 @@ class Hero:
         "± 1.6 W", if that decides.
     note
         Below it: where it holds, what it was.
+    further
+        After that, figures that the user asks for: "hum −99.2 dB right".
     rated
         "rated 45 dB", next to the figure of a fault.
     fault
@@ -200,6 +202,7 @@ class Hero:
     before: str = ""
     uncertainty: str = ""
     note: str = ""
+    further: tuple[str, ...] = ()
     channel: str = ""
     fault: bool = False
     x: float | None = None

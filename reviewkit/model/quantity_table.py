@@ -131,7 +131,7 @@ QUANTITIES: dict[str, Quantity] = {
     "jitter": Quantity("clock jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
     "line_level": Quantity("level", "dB", "db", -1, floor=OWN),
     "strongest_other_line": Quantity("strongest other line", "dB", "db", -1, extent="search", floor=OWN),
-    "azimuth_error": Quantity("azimuth error", "arcmin", "level", -1, subject=9, plain="head tilt"),
+    "azimuth_error": Quantity("azimuth error", "arcmin", "level", -1, subject=9),
     "channel_phase_difference": Quantity("phase between channels", "°", "level", -1, by_meter=True),
     "channel_delay": Quantity("delay between channels", "s", "seconds", -1),
     # under the names that makers print, see gear_names.py

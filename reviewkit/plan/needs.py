@@ -14,6 +14,7 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition
 from reviewkit.verdict.comparison import Mains, compare
 from reviewkit.verdict.limits import margin
+from reviewkit.verdict.rated_inputs import inputs_of, of_rated_input
 from reviewkit.verdict.verdict import judging
 from reviewkit.verdict.verdict_words import CLOSE, INCOMPARABLE, MEETS, NO_VERDICT, ROUNDS, SHORT, UNMEASURED
 
@@ -89,8 +90,9 @@ def _need(verdict: Verdict, findings: Sequence[Finding], runs: Sequence[Run], ma
     why_blocked = find_blocker(rating, basis) if state != ANSWERED else ""
     if state == OPEN:
         names = rule_of(rating).findings
-        before = [f.measurement for run in runs for f in run.findings if f.stage == "before" and f.quantity in names]
-        return Need(verdict, state, blocked=why_blocked, before=tuple(dict.fromkeys(before)))
+        before = [f for run in runs for f in run.findings if f.stage == "before" and f.quantity in names]
+        before = of_rated_input(rating, before, inputs_of(basis.bench, basis.gear))
+        return Need(verdict, state, blocked=why_blocked, before=tuple(dict.fromkeys(f.measurement for f in before)))
     need = Need(verdict, state, verdict.measurements, blocked=why_blocked)
     deciding = need.deciding
     assert deciding is not None

@@ -9,8 +9,11 @@ from reviewkit.model.repair import RepairRow
 
 OK, OUT, OPEN, SHORT = "OK", "out of tolerance", "open", "short"
 NOTHING_DONE = ("", "none", "go", "no-go")
+READINGS, PARTS, SETTINGS = "readings", "parts", "settings"  # kinds of work
 AS_FOUND = re.compile(r"\bbefore\b|\bas found\b", re.IGNORECASE)  # in a point's name
 _AFTER = re.compile(r"\bafter\b", re.IGNORECASE)
+TRACED = re.compile(r"traced to (.+)", re.IGNORECASE)  # an action
+_ADJUSTED = re.compile(r"\b(?:re)?-?(?:adjust|align|calibrat|set\b|trimmed)", re.IGNORECASE)  # in an action
 _STAGE = re.compile(r"[\s,(]*\b(?:before|as found|after|cold|warm|again)\b[\s,)]*", re.IGNORECASE)
 
 
@@ -44,6 +47,17 @@ def point_word(row: RepairRow) -> str:
 def was_worked_on(row: RepairRow) -> bool:
     """Return whether something was done at this point: a part replaced, a trimmer set."""
     return row.action.lower() not in NOTHING_DONE
+
+
+def kinds_of_work(rows: Sequence[RepairRow]) -> tuple[str, ...]:
+    """Return what a repair was: READINGS if any was taken, SETTINGS if any was adjusted, which takes power, too; PARTS
+    if anything else was done, or if no row says what was.
+    """
+    actions = [row.action for row in rows if was_worked_on(row)]
+    settings = [action for action in actions if _ADJUSTED.search(action)]
+    others = len(settings) < len(actions) or any("replaced" in action for action in settings)
+    kinds = {READINGS: any(row.found_text for row in rows), PARTS: others or not settings, SETTINGS: bool(settings)}
+    return tuple(kind for kind, done in kinds.items() if done)
 
 
 def is_no_go(row: RepairRow) -> bool:

@@ -13,8 +13,10 @@ from reviewkit.model.finding_conditions import reference_of, relative_words
 from reviewkit.model.gear import HEADPHONES, LOUDSPEAKER
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Bench, BenchRange, PrintedFigure, Rating, Session
+from reviewkit.model.unstated_conditions import RADIO
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
+from reviewkit.verdict.rated_inputs import inputs_of, of_usual_input
 from reviewkit.verdict.verdict import UNMEASURED, judging
 
 _LOWEST_DBFS = -50.0
@@ -137,7 +139,7 @@ def _stated(bench: Bench | BenchRange) -> str:
 
 def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
     rated = [rule_of(rating) for rating in session.ratings]
-    findings = judging(runs)
+    findings, inputs = judging(runs), inputs_of(session.bench, session.unit.gear)
     cards = {run.conditions.measurement.id: run.conditions.measurement.card for run in runs}
     rows = []
     for quantity in (name for kind in KINDS.values() for name in kind.headlines):
@@ -147,6 +149,7 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
         same = [f for f in findings if f.quantity == quantity and (quantity != "snr" or reference_of(f))]
         # so far below full scale it isn't a distortion that anyone rates
         same = [f for f in same if not quantities.quantity_of(f).is_distortion or f.at.get("dbfs", 0.0) > _LOWEST_DBFS]
+        same = of_usual_input(same, inputs)
         first = [  # with one export per channel, the channels are separate measurements on one card
             f
             for f in same
@@ -159,7 +162,10 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
             level = quantities.conditions({k: v for k, v in worst.at.items() if k != "power" or not known.over_power})
             name = known.name
             named = ", ".join(part for part in (name[0].upper() + name[1:], _weighting(worst), where) if part)
-            note = _under(worst, level)
+            # the other half of a receiver is named wherever it is shown
+            half = str(worst.at.get("input", ""))
+            radio = f"{half} input" if half.upper() in RADIO and not inputs.radio else ""
+            note = ", ".join(part for part in (radio, _under(worst, level)) if part)
             rows.append(
                 TableRow(named, NONE_GIVEN, NONE_GIVEN, quantities.show(worst), "", "", note, quantity=quantity)
             )

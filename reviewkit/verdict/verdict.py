@@ -16,7 +16,7 @@ from reviewkit.model.mains import mains_of
 from reviewkit.model.ratings import LOWEST_POWER_W, distortion_limit, rule_of
 from reviewkit.model.session import Rating, Session
 from reviewkit.model.verdict import Verdict
-from reviewkit.verdict import limits, own_ratings, verdict_words
+from reviewkit.verdict import limits, own_ratings, rated_inputs, verdict_words
 from reviewkit.verdict.compared_condition import APART, EASIER, HARDER, SAME
 from reviewkit.verdict.comparison import (
     INSIDE,
@@ -54,6 +54,7 @@ def judge(session: Session, runs: Sequence[Run]) -> tuple[Verdict, ...]:
         Mains(mains_of(session.unit.mains)[0], mains_of(session.bench.mains)[0]),
         {"L", "R"} <= {finding.channel for finding in findings},
         unstated_conditions.rated_output_w(session.ratings, session.bench.load_ohm),
+        rated_inputs.inputs_of(session.bench, session.unit.gear),
         player="player" in session.unit.type,
     )
     named = rating_words.labels(session.ratings)
@@ -78,6 +79,7 @@ class _SharedConditions:
     mains: Mains
     stereo: bool
     rated_w: float | None
+    inputs: rated_inputs.UnitInputs
     player: bool = False
 
 
@@ -145,10 +147,10 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
 
 def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
     """Return the findings that could answer a rating, a power with what the mains leave uncertain."""
-    candidates = [f for f in bench.findings if f.quantity in rule_of(rating).findings]
-    candidates = [f for f in candidates if _is_candidate(rating, f)]
+    findings = rated_inputs.of_rated_input(rating, bench.findings, bench.inputs)
+    candidates = [f for f in findings if _is_candidate(rating, f)]
     if rating.quantity in OUTPUT_LEVELS:
-        candidates += output_levels(rating, bench.findings)
+        candidates += output_levels(rating, findings)
     if rating.called:
         candidates = own_ratings.of_nearest(rating, own_ratings.in_rated_unit(rating, candidates), bench.ratings)
     if rating.quantity in ("source_impedance", "damping_factor"):
@@ -156,21 +158,28 @@ def _candidates(rating: Rating, bench: _SharedConditions) -> list[Finding]:
     if rating.total:
         candidates = _totals(candidates)
     if rating.quantity == "snr" and rating.reference_v is not None:
-        candidates = ratios_re_input(bench.findings, rating.reference_v, bench.rated_w) or candidates
+        candidates = ratios_re_input(findings, rating.reference_v, bench.rated_w) or candidates
     if rating.quantity == "snr" and (level := rating.reference_level) is not None:
         candidates = (
-            [f for f in candidates if is_relative_to(f, level)] or ratios_re_level(bench.findings, level) or candidates
+            [f for f in candidates if is_relative_to(f, level)] or ratios_re_level(findings, level) or candidates
         )
     if rating.quantity == "snr" and not rating.reference and bench.player:
         known = any(is_relative_to(f, FULL_SCALE) for f in candidates)
-        candidates += [] if known else ratios_re_level(bench.findings, FULL_SCALE)
+        candidates += [] if known else ratios_re_level(findings, FULL_SCALE)
+    if "input" in rule_of(rating).conditions and not rating.input:
+        candidates = rated_inputs.of_usual_input(candidates, bench.inputs)
     if rating.quantity in ("snr", "noise"):
         candidates = list(unstated_conditions.as_meant(rating, candidates, bench.rated_w))
     return [_at_rated_mains(f, bench.mains) if rating.quantity == "power" else f for f in candidates]
 
 
 def _why_unanswered(rating: Rating, bench: _SharedConditions) -> str:
-    """Return that a reading of the rated name is in another unit, or that one has nearly its name; "" if none has."""
+    """Return that only another input was measured, or that a reading of the rated name is in another unit, or that one
+    has nearly its name; "" if none of these.
+    """
+    candidates = [f for f in bench.findings if _is_candidate(rating, f)]
+    if candidates and not rated_inputs.of_rated_input(rating, candidates, bench.inputs):
+        return rated_inputs.only_measured(candidates)
     if not rating.called:
         return ""
     other = next((f.unit for f in bench.findings if f.quantity == rating.quantity), None)
@@ -304,7 +313,9 @@ def _unique(*findings: Finding) -> tuple[Finding, ...]:
 
 
 def _is_candidate(rating: Rating, finding: Finding) -> bool:
-    """Return whether a figure that could answer was computed for this rating's limit."""
+    """Return whether a figure is of a rated quantity, and was computed for this rating's limit."""
+    if finding.quantity not in rule_of(rating).findings:
+        return False
     if rating.quantity == "power":
         if is_in_percent(rating, finding):
             of_it = finding.at.get("rated", rating.at_least) == rating.at_least

@@ -28,7 +28,7 @@ NO_VERDICT = ""  # a nominal value without a tolerance is only printed next to t
 JUDGED = (MEETS, SHORT, CLOSE)
 ROUNDS = "rounds to the limit"
 # the needle stays clear of the notch whenever the word is not "too close to call"
-_CLEAR = 0.08
+_CLEAR = 0.04
 _LARGE_UNCERTAINTY = 0.03  # of a power: from here it is always shown
 PAST_SCALE = 1.2
 _OPPOSITE = {"at most": "at least", "at least": "at most", "": ""}

@@ -150,6 +150,14 @@ def test_units(name, value, unit, quantity, held, base):
         ("one channel driven", {"channels": "one"}),
         ("phono input", {"input": "phono"}),
         ("input phono", {"input": "phono"}),
+        ("FM", {"input": "FM"}),
+        ("FM input", {"input": "FM"}),
+        ("am, 400 Hz", {"input": "AM", "frequency": 400.0}),
+        ("FM stereo, 65 dBf", {"input": "FM", "conditions": {"mode": "stereo"}, "dbf": 65.0}),
+        ("FM 98 MHz", {"input": "FM", "frequency": 98e6}),
+        ("FM, alternate channel", {"input": "FM", "setting": "alternate channel"}),
+        ("AM 30 %", {"setting": "AM 30 %"}),  # a modulation
+        ("FM muting on", {"setting": "FM muting on"}),
         ("cold", {"setting": "cold"}),
         ("cold, no loudspeaker connected", {"setting": "cold, no loudspeaker connected"}),
         ("120 V mains", {"setting": "120 V mains"}),  # no test level
@@ -159,6 +167,25 @@ def test_units(name, value, unit, quantity, held, base):
 )
 def test_conditions(written, at):
     assert reading_of(f'rail,,1,V,"{written}",').at == at
+
+
+@pytest.mark.parametrize(
+    ("written", "name", "called", "input_"),
+    [
+        ("FM capture ratio", "capture_ratio", "capture ratio", "FM"),
+        ("FM image rejection", "image_response_ratio", "image response ratio", "FM"),
+        ("AM_image_rejection", "image_response_ratio", "image response ratio", "AM"),
+        ("FM stereo separation", "separation", "", "FM"),
+        ("fm S/N", "snr", "", "FM"),
+        ("FM sensitivity", "usable_sensitivity", "", "FM"),
+        ("AM suppression", "am_suppression", "AM suppression", None),  # of FM
+        ("AM sensitivity", "am_sensitivity", "AM sensitivity", None),
+        ("FM lamp voltage", "fm_lamp_voltage", "FM lamp voltage", None),
+    ],
+)
+def test_a_known_name_may_begin_with_the_half_of_a_receiver(written, name, called, input_):
+    reading = reading_of(f"{written},,1,{'dB' if called != 'FM lamp voltage' else 'V'},,")
+    assert (reading.name, reading.called, reading.at.get("input")) == (name, called, input_)
 
 
 def test_a_power_at_a_distortion_is_the_power_at_that_limit():

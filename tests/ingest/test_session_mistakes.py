@@ -76,6 +76,10 @@ MISTAKES = {
         'write for example ["60 Hz", "7 kHz"]'
     ),
     '[[rated]]\nquantity = "S/N"': 'session.toml:4: [[rated]] S/N: has no limit; write at_least = "60 dB"',
+    '[[rated]]\nquantity = "FM capture ratio"\nat_most = "1.5 dB"': (
+        'session.toml:5: [[rated]] FM capture ratio: quantity = "FM capture ratio" is a figure of the radio; '
+        'write quantity = "capture ratio" with input = "FM"'
+    ),
     '[[rated]]\nquantity = "music power"\nat_least = "110 W"': (
         'session.toml:5: [[rated]] music power: quantity = "music power" is not a known rating; '
         'write quantity = "power" with rule = "music"'

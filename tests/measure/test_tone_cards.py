@@ -139,7 +139,7 @@ def test_the_residual_is_the_wave_less_its_tone():
     assert drawn.y == pytest.approx(1000 * rest[start + at], abs=1e-3)
     assert rest_panel.y.unit == "mV"
     taller = wave_panel.y.high / (rest_panel.y.high / 1000)
-    assert rest_panel.label == f"what was added, × {taller:.0f}"
+    assert rest_panel.label == f"what was added, scale × {taller:.0f}"
     # as tall as a round factor allows
     assert 0.4 * rest_panel.y.high < np.max(np.abs(drawn.y)) <= rest_panel.y.high
 

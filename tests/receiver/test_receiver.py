@@ -6,6 +6,7 @@ import json
 
 import pytest
 import receiver_session
+from gear_sessions import RECEIVER, response
 
 from reviewkit.build import pipeline
 from reviewkit.build.build import build
@@ -32,7 +33,7 @@ def test_it_builds_whole_and_says_what_was_not_measured(tmp_path):
         "separation": "falls short",
         "flatness": "meets",
         "snr": "not measured",
-        "distortion": "not comparable",
+        "distortion": "not measured",
     }
 
 
@@ -81,3 +82,54 @@ def test_the_verdicts_are_told_misses_first_and_never_as_something_else(receiver
         for verdict in told.verdicts:
             own = " ".join(s for s in sentences if s.startswith(f"{verdict.label}:"))
             assert ("miss" in own or "short" in own) == (verdict.verdict == "falls short")
+
+
+# its amplifier's response stays within 0.6 dB, its radio's doesn't stay within 1 dB
+BOTH_HALVES = {
+    "session.toml": RECEIVER["session.toml"]
+    + """"frequency response" = "20 Hz – 20 kHz, ±1 dB"
+"channel separation" = "50 dB at 1 kHz"
+"FM stereo separation" = "40 dB at 1 kHz"
+"FM capture ratio" = "1.5 dB"
+"FM image rejection" = "70 dB"
+"input sensitivity" = "phono 2.5 mV"
+
+[[measurement]]
+file = "measurements/fm-response.csv"
+kind = "response"
+input = "FM"
+drive = "65 dBf"
+
+[[measurement]]
+file = "measurements/response.csv"
+kind = "response"
+drive = "1 W"
+""",
+    "measurements/fm-response.csv": response(0.5),
+    "measurements/response.csv": response(0.1),
+    "measurements/readings.csv": RECEIVER["measurements/readings.csv"]
+    + """separation,,54.4,dB,"1 kHz, 5 W",
+stereo separation,,41.2,dB,"FM, 1 kHz",
+FM capture ratio,,1.2,dB,,
+image rejection,,72,dB,FM,
+input sensitivity,L,154,mV,"1 kHz, 40 W into 8 ohm",
+""",
+}
+
+
+def test_a_rating_of_the_amplifier_is_answered_by_no_figure_of_the_radio(tmp_path):
+    for name, text in BOTH_HALVES.items():
+        place = tmp_path / name
+        place.parent.mkdir(exist_ok=True)
+        place.write_text(text, encoding="utf-8")
+    prepared = pipeline.prepare(tmp_path)
+    told = {v.label: (v.verdict, v.measured, v.remark) for v in prepared.episode.verdicts}
+    assert told["Response, 20 Hz – 20 kHz"] == ("meets", "±0.56 dB", "")
+    assert told["Separation, 1 kHz"] == ("meets", "54.4 dB", "")
+    assert told["Separation, 1 kHz, FM"] == ("meets", "41.2 dB", "")
+    assert told["Capture ratio, FM"] == ("meets", "1.2 dB", "")
+    assert told["Image response ratio, FM"] == ("meets", "72 dB", "")
+    assert told["Input sensitivity, phono"] == ("not measured", "", "only the aux input was measured")
+    said = text_outputs.render_outline(prepared.episode, prepared.pages)
+    assert "miss" not in said
+    assert "41.2 dB down" not in said

@@ -154,7 +154,7 @@ def power():
         ("4 Ω", "1 kHz", "analyser 80 kHz wide"),
         Chart((panel,)),
         ("aux",),
-        title="Right at its rated power",
+        title="Close to its rated power",
         stage="After the repair",
         hero=Hero("40.3", "right channel", "", "± 1.6 W", channel="R"),
         verdict=verdict("Power into 4 Ω", "40 W", "too close to call", 0.0, "40.3 ± 1.6 W"),
@@ -199,7 +199,7 @@ def tone():
             milliseconds,
             small,
             (Trace(time, bump, "R", "before", "before"), Trace(time, 0.05 * bump, "R", "residual", "after")),
-            label="what was added, × 40",
+            label="what was added, scale × 40",
         ),
     )
     return Card(

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from accuracy import grid
-from card_samples import HERTZ, SAMPLES, VERDICT_WORDS, curve_card, said, shapes, sound, texts, verdict
+from card_samples import CHARTS, HERTZ, SAMPLES, VERDICT_WORDS, curve_card, said, shapes, sound, texts, verdict
 from PIL import Image
 
 from reviewkit.build.drawing import draw_card
@@ -60,6 +60,28 @@ def test_a_bound_has_room_after_its_figure(name, shape):
     assert (figure.baseline, figure.weight) == (after.baseline, "black")
     assert 0 < after.box.left - figure.box.right < figure.size
     assert 36 <= after.size < figure.size
+
+
+FURTHER = (
+    "intermodulation, r.s.s. of the sidebands 0.063 % right",
+    "highest distortion at 250 mW 0.11 % right",
+    "hum −99.2 dB right",
+)
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+@pytest.mark.parametrize("figure", ["", "5.17 µs"])
+@pytest.mark.parametrize("name", [*CHARTS])
+def test_three_further_figures_have_room_below_the_large_one(name, figure, shape):
+    card = SAMPLES[name]
+    hero = replace(card.hero, further=FURTHER, note="at 1 W", figure=figure or card.hero.figure)
+    items = texts(sound(replace(card, hero=hero), shape=shape))
+    notes = [item for item in items if item.part == "reading" and any(text in item.text for text in FURTHER)]
+    assert [text for item in notes for text in item.text.split(" · ") if text in FURTHER] == [*FURTHER]
+    (large,) = [item for item in items if item.text == hero.figure and item.weight == "black"]
+    assert min(item.box.top for item in notes) > large.box.bottom
+    if shape == "tall":
+        assert len(notes) == len(FURTHER)  # one below the other
 
 
 @pytest.mark.parametrize(("name", "look"), grid([*SAMPLES], [*LOOKS]))
@@ -256,7 +278,7 @@ def test_a_card_that_makes_no_square_is_wide_on_every_page():
     card = replace(SAMPLES["crosstalk"], title=" ".join(["Unbreakable" * 3] * 3))
     order = Order(LOOKS["lamplight"], page=LOOKS["brochure"])
     assert set(draw_pictures(card, order)) == {"cards", "page"}
-    with pytest.raises(LayoutFault):
+    with pytest.raises(LayoutFault, match='square card "crosstalk": "Unbreakable'):
         draw_pictures(card, replace(order, shapes=("wide", "square")))
 
 
@@ -293,6 +315,28 @@ def test_the_bench_is_named_once():
     items = lay_out(curve_card(*traces, Trace(x, x * 0 + 1, "L", "now", "L")), "lamplight")
     assert [text.text for text in texts(items)].count("bench") == 1
     assert len(shapes(items, "curve")) == 3
+
+
+@pytest.mark.parametrize("name", ["response", "crosstalk"])
+def test_names_of_two_curves_that_run_together_are_in_the_order_of_the_curves(name, episode):
+    card = next(each for each in episode.cards if each.id == name)
+    items = lay_out(card, "lamplight")
+    (one, other) = (text for text in texts(items) if text.text in ("L", "R", "L \u2192 R", "R \u2192 L"))
+    curves = {curve.colour: curve.points for curve in shapes(items, "curve")}
+
+    def crossings(text):
+        """Where the middle of a name is, and where its curve is as high and as far to the right."""
+        x, y = text.box.left + text.box.width / 2, text.box.top + text.box.height / 2
+        points = curves[text.colour][np.isfinite(curves[text.colour]).all(axis=1)]
+        last = points[len(points) // 2 :]
+        return x, y, last[np.argmin(np.abs(last[:, 1] - y)), 0], np.interp(x, points[:, 0], points[:, 1])
+
+    x, y, right, high = crossings(one)
+    other_x, other_y, other_right, other_high = crossings(other)
+    if abs(y - other_y) > abs(x - other_x):
+        assert (y < other_y) == (high < other_high)
+    else:
+        assert (x < other_x) == (right < other_right)
 
 
 # ------------------------------------------------------------------ too much

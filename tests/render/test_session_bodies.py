@@ -10,7 +10,9 @@ from card_samples import SAMPLES, UNIT, said, shapes, texts
 from hostile_sessions import NAMES
 from PIL import Image
 
+from reviewkit.episode.hunt import make_fix_card
 from reviewkit.episode.session_cards import make_dial
+from reviewkit.ingest.session.repair_file import parse_repair
 from reviewkit.model.card import (
     Card,
     Ending,
@@ -150,6 +152,29 @@ def test_the_fix_has_one_large_pair_with_what_was_expected_above_and_what_was_do
     ]
     assert all(one.box.bottom <= two.box.top for one, two in pairwise(column))
     assert column[2].colour == LOOK.soft
+
+
+LONG_PART = "Interstage coupling capacitor, tone control board, right channel"
+
+
+@EVERY_SHAPE
+@pytest.mark.parametrize("others", [0, 1, 2, 9])
+@pytest.mark.parametrize("part", ["C312", LONG_PART])
+@pytest.mark.parametrize("readings", [("0.11", "4.72", "µF"), ("4700", "1", "µ"), ("1", "0", "Q,g")])
+def test_the_fix_has_room_for_any_number_of_other_points(shape, others, part, readings):
+    was, now, unit = readings
+    rows = "".join(f'"{LONG_PART.replace(",", "")} {n}",10,1,V,5 %,traced,10\n' for n in range(others))
+    rows = parse_repair(
+        f'point,expected,found,unit,tolerance,action,after\n{rows}"{part}",5,1,V,5 %,"replaced, sealed",5\n'
+    )
+    card = make_fix_card(rows)
+    assert isinstance(card.body, Fix)
+    reading = replace(card.body.reading, reading=f"{now} {unit}")
+    body = replace(card.body, reading=reading, before=f"{was} {unit}")
+    items = texts(sound(replace(card, body=body, title="It reads right again", corner=UNIT), shape=shape))
+    said_last = " ".join(text.text for text in items if text.part == "step 2")
+    assert said_last == body.others
+    assert ("off, too" in said_last) is (others > 0)
 
 
 # ------------------------------------------------------------------ score

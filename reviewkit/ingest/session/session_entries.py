@@ -132,10 +132,10 @@ def _is_hidden(file: str) -> bool:
 
 
 def _texts(value: Any, depth: int) -> Iterator[str]:
-    """Yield every text in the data of session.toml: a file that any key names isn't free."""
+    """Yield every text in the data of session.toml but patterns (`files`): a file that any key names isn't free."""
     if isinstance(value, str):
         yield value.strip()
     elif depth:
-        inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
-        for each in inner:
+        of_keys = [each for key, each in value.items() if key != "files"] if isinstance(value, dict) else value
+        for each in of_keys if isinstance(of_keys, list) else ():
             yield from _texts(each, depth - 1)

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from reviewkit.ingest import references
-from reviewkit.ingest.known_names import LONGEST_NAME, misspelled
+from reviewkit.ingest.known_names import LONGEST_NAME, misspelled, of_radio
 from reviewkit.ingest.session import session_quantities as quantities
 from reviewkit.ingest.session.session_place import Place
 from reviewkit.model import unstated_conditions
@@ -60,6 +60,9 @@ def read_rated(words: str) -> RatedName:
     """
     if name := rated_name(words):
         return RatedName(name)
+    radio, of_it = of_radio(words)
+    if of_it != words:
+        raise ValueError(f'is a figure of the radio; write quantity = "{of_it}" with input = "{radio}"')
     if rule := POWER_WORDS.get(plain_name(words)):
         raise ValueError(f'is not a known rating; write quantity = "power" with rule = "{rule}"')
     name = own_name(words)

@@ -12,9 +12,9 @@ from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.dial import open_rules, place_dial, place_rules
 from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.hero import HeroBlock, HeroPlace, lay_out_hero
-from reviewkit.render.cards.labels import place_limit_label, place_trace_label
+from reviewkit.render.cards.labels import place_limit_label, place_trace_labels
 from reviewkit.render.cards.marks import place_fall, place_marks, place_stems
-from reviewkit.render.cards.scene import Area, Measure, Page, Stroke
+from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.sizes import AXIS, BENCH, CURVE, DASH, GHOST, HEROES
 from reviewkit.render.cards.traces import (
     DrawnTrace,
@@ -110,7 +110,7 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
             place_fall(page, free, panel, box, fault=panel.room is not None and panel.room.fault)
     place = None
     if hero is not None:
-        fitted = _fit_hero(page.measure, hero, panel, box, free, edges, wish, stacked=page.shape.stacked)
+        fitted = _fit_hero(page, hero, panel, box, free, edges, wish)
         if fitted is None:
             return None
         block, place, room = fitted
@@ -121,8 +121,8 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
     with page.part_of("label"):
         if panel.marks:
             place_marks(page, free, panel, box)
-        for line in sorted(named.values(), key=lambda each: len(each.trace.label), reverse=True):
-            place_trace_label(page, free, line, lines, box)
+        longest_first = sorted(named.values(), key=lambda each: len(each.trace.label), reverse=True)
+        place_trace_labels(page, free, longest_first, lines, box)
     for (ends, ys), limit in zip(limit_lines, panel.limits, strict=True):
         if limit.label:
             place_limit_label(page, free, limit, ys, ends)
@@ -222,15 +222,13 @@ def place_room(page: Page, panel: Panel, box: Box) -> tuple[Array, Array, Array]
 
 
 def _fit_hero(
-    measure: Measure,
+    page: Page,
     hero: Hero,
     panel: Panel,
     box: Box,
     free: FreeSpace,
     edges: tuple[Array, Array, Array] | None,
     wish: HeroPlace | None,
-    *,
-    stacked: bool,
 ) -> tuple[HeroBlock, HeroPlace, Box] | None:
     """Fit the hero, as large as it can be, into the room between the curves, else into the free space of the panel.
 
@@ -253,7 +251,7 @@ def _fit_hero(
     for size in HEROES:
         if wish is not None and size > wish.size:
             continue
-        block = lay_out_hero(measure, hero, size, stacked=stacked)
+        block = lay_out_hero(page, hero, size, stacked=page.shape.stacked)
         found = trial.nearest(*target, block.width + 2 * clear, block.height + 2 * clear)
         if wish is not None and size == wish.size:
             there = Box(wish.left, wish.top, wish.left + block.width, wish.top + block.height).grown(clear, clear)

@@ -8,13 +8,14 @@ from dataclasses import dataclass, replace
 from reviewkit.model.card import Hero
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.cards.box import Box
-from reviewkit.render.cards.scene import Area, Measure, Page, Stroke
+from reviewkit.render.cards.scene import Area, Page, Stroke
 from reviewkit.render.cards.sizes import LEAST, NOTE, STRIP_HEROES
 from reviewkit.render.cards.typeset import fit_text
 from reviewkit.verdict.verdict_words import MEETS, margin_words
 
 _ARROW, _ARROW_GAP = 100.0, 44.0
 _CAPTION_GAP, _NOTE_GAP = 36.0, 34.0  # between caption, figure and note
+_NOTE_LINE = 1.18  # pitch of several notes, in em
 _BESIDE = 24.0  # from a figure to what is next to it
 _STACK_GAP = 40.0  # between the old figure and the new one's caption
 _PART_GAP = 64.0  # between figure, rating and word
@@ -47,6 +48,15 @@ class HeroBlock:
     height: float
     stacked: bool
     figure: float  # width of the last line of figures, without captions and notes
+    notes: tuple[str, ...]  # the lines below it
+    note_size: float
+    note_gap: float
+    under_both: bool  # whether they begin below the old figure, not below the new one next to it
+
+    def with_note_gap(self, gap: float) -> HeroBlock:
+        """Return it with its notes at least so far below the figure."""
+        more = max(gap - self.note_gap, 0.0)
+        return replace(self, note_gap=self.note_gap + more, height=self.height + more)
 
     def place(self, page: Page, left: float, top: float) -> None:
         """Place the figures with their captions, `top` the top of the first caption."""
@@ -91,8 +101,10 @@ class HeroBlock:
         if hero.addition:
             colour = look.soft if hero.addition == hero.rated else look.ink
             page.add(page.text(hero.addition, figure.box.right + _BESIDE, y + cap, small(self.size), colour))
-        if hero.note:
-            page.add(page.text(hero.note, x, y + cap + _NOTE_GAP + caption_cap, NOTE, look.ink, remedy=SHORTEN_HERO))
+        y += cap + self.note_gap + page.cap(self.note_size)
+        for index, line in enumerate(self.notes):
+            at = y + index * self.note_size * _NOTE_LINE
+            page.add(page.text(line, left if self.under_both else x, at, self.note_size, look.ink, remedy=SHORTEN_HERO))
 
 
 def small(size: float) -> float:
@@ -106,19 +118,17 @@ def bare(old: str, new: str) -> str:
     return old.removesuffix(unit[0]).rstrip() if unit else old
 
 
-def lay_out_hero(measure: Measure, hero: Hero, size: float, *, stacked: bool) -> HeroBlock:
-    """Lay out a hero at one size."""
-    caption_cap, cap = measure("H", NOTE, "regular").rise, measure("H", size, "black").rise
-    figure, height = measure(hero.figure, size, "black").width, cap
+def lay_out_hero(page: Page, hero: Hero, size: float, *, stacked: bool, room: float | None = None) -> HeroBlock:
+    """Lay out a hero at one size. `room`: the width for its notes, if that isn't all of the safe box."""
+    measure = page.measure
+    caption_cap, cap = page.cap(NOTE), page.cap(size, "black")
+    figure, height, beside = measure(hero.figure, size, "black").width, cap, 0.0
     if hero.addition:
         figure += _BESIDE + measure(hero.addition, small(size), "regular").width
     width = figure
     if hero.heading:
         width = max(width, measure(hero.heading, NOTE, "bold").width)
         height += caption_cap + _CAPTION_GAP
-    if hero.note:
-        width = max(width, measure(hero.note, NOTE, "regular").width)
-        height += caption_cap + _NOTE_GAP
     if hero.before:
         old = measure(bare(hero.before, hero.figure), size, "light").width
         old = max(old, measure("before", NOTE, "regular").width)
@@ -126,8 +136,37 @@ def lay_out_hero(measure: Measure, hero: Hero, size: float, *, stacked: bool) ->
             width = max(width, old)
             height += caption_cap + _CAPTION_GAP + cap + _STACK_GAP
         else:
-            width += old + 2 * _ARROW_GAP + _ARROW
-    return HeroBlock(hero, size, width, height + 8, stacked, width if hero.before else figure)
+            beside = old + 2 * _ARROW_GAP + _ARROW
+    room = page.shape.safe.width if room is None else room
+    under_both = bool(hero.further) and page.shape.stacked
+    note_size, notes = _fit_notes(page, hero, room if under_both else room - beside)
+    gap = max(_NOTE_GAP, measure(hero.figure, size, "black").drop + 12.0)  # a "µ" reaches down
+    width += beside
+    if notes:
+        width = max(width, *(page.width(line, note_size) + (0.0 if under_both else beside) for line in notes))
+        height += page.cap(note_size) + gap + (len(notes) - 1) * note_size * _NOTE_LINE
+    figure = width if hero.before else figure
+    return HeroBlock(hero, size, width, height + 8, stacked, figure, notes, note_size, gap, under_both)
+
+
+def _fit_notes(page: Page, hero: Hero, room: float) -> tuple[float, tuple[str, ...]]:
+    """Return size and lines of what goes below a figure: one line if it fits, else as few as it takes.
+
+    In a tall frame each note has its own line; in a square one they are small, for the chart needs the height.
+    """
+    parts = [part for part in (hero.note, *hero.further) if part]
+    if page.width(" · ".join(parts), NOTE) <= room:
+        return NOTE, (" · ".join(parts),) if parts else ()
+    tall, size = page.shape.is_tall, LEAST if page.shape.stacked and not page.shape.is_tall else NOTE
+    lines: list[str] = []
+    for part in parts:
+        joined = f"{lines[-1]} · {part}" if lines and not tall else ""
+        if joined and page.width(joined, size) <= room:
+            lines[-1] = joined
+        else:
+            fitted = fit_text(page, part, (size,), room, most=2)
+            lines += fitted.lines if fitted else (part,)
+    return size, tuple(lines)
 
 
 def arrow(page: Page, left: float, y: float, length: float) -> None:
@@ -175,25 +214,34 @@ def fit_strip(page: Page, hero: Hero, verdict: Verdict | None) -> Strip:
 def _strip_size(page: Page, hero: Hero, verdict: Verdict | None, *, under: bool) -> float | None:
     """Return the size of the figure on a strip, the largest that fits next to rating and word, if any does."""
     safe, stacked = page.shape.safe, page.shape.stacked
-    others = 0.0
-    if verdict is not None and not page.shape.is_tall:
-        word = _WordBlock.of(page, verdict, with_limit=under)
-        others = _PART_GAP + word.width
-        if not under:
-            others += _PART_GAP + _rated_width(page, verdict, _RATED[-1])
-    elif verdict is not None and not under:
+    others = _others_width(page, verdict, under=under)
+    if verdict is not None and page.shape.is_tall and not under:
         word = _WordBlock.of(page, verdict, with_limit=False)
         if _rated_width(page, verdict, _RATED[-1]) > safe.width - word.width - _PART_GAP:
             return None
     # two figures in a narrow frame
     sizes: tuple[float, ...] = STRIP_HEROES + (_LEAST_HEROES if stacked else ())
     for size in sizes:
-        block = lay_out_hero(page.measure, hero, size, stacked=False)
-        # in a square frame, only the figure has the word next to it
+        block = lay_out_hero(page, hero, size, stacked=False, room=_room(page, others))
         width = block.figure if stacked else block.width
         if block.width <= safe.width and width + others <= safe.width:
             return size
     return None
+
+
+def _others_width(page: Page, verdict: Verdict | None, *, under: bool) -> float:
+    """Return the width that rating and word take next to the figure; in a tall frame they are below it."""
+    if verdict is None or page.shape.is_tall:
+        return 0.0
+    others = _PART_GAP + _WordBlock.of(page, verdict, with_limit=under).width
+    return others if under else others + _PART_GAP + _rated_width(page, verdict, _RATED[-1])
+
+
+def _room(page: Page, others: float) -> float:
+    """Return the width for a figure and its notes, if what is next to it takes some; in a narrow frame, only the figure
+    has something next to it.
+    """
+    return page.shape.safe.width - (0.0 if page.shape.stacked else others)
 
 
 def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
@@ -212,13 +260,19 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
         If it doesn't fit.
     """
     safe, hero, verdict = page.shape.safe, strip.hero, strip.verdict
-    block = lay_out_hero(page.measure, hero, size, stacked=False)
+    room = _room(page, _others_width(page, verdict, under=strip.under))
+    block = lay_out_hero(page, hero, size, stacked=False, room=room)
+    head = top + (page.cap(NOTE) + _CAPTION_GAP if hero.heading else 0.0)
+    word = _WordBlock.of(page, verdict, with_limit=strip.under) if verdict is not None else None
+    if word is not None and page.shape.stacked and not page.shape.is_tall:  # notes go below what they'd run into
+        end = word.place(page.blank(), 0.0, head + word.height(page))
+        if any(page.width(line, block.note_size) + _PART_GAP + word.width > safe.width for line in block.notes):
+            block = block.with_note_gap(end + _NOTE_GAP - head - page.cap(size, "black"))
     with page.part_of("reading"):
         block.place(page, safe.left, top)
     bottom = top + block.height
-    if verdict is None:
+    if verdict is None or word is None:
         return bottom
-    word = _WordBlock.of(page, verdict, with_limit=strip.under)
     word_left = safe.right - word.width
     if page.shape.is_tall and strip.under:
         return word.place(page, word_left, bottom + word.height(page) + 24)
@@ -228,10 +282,9 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
         top = baseline - page.cap(_RATED[0]) - caption
         _place_rated(page, Box(safe.left, top, word_left - _PART_GAP, baseline), verdict, in_middle=False)
         return word.place(page, word_left, baseline)
-    baseline = top + (page.cap(NOTE) + _CAPTION_GAP if hero.heading else 0.0)
     if page.shape.stacked:  # the word's head is as high as the figure's
-        return max(bottom, word.place(page, word_left, baseline + word.height(page)))
-    baseline += page.cap(size, "black")
+        return max(bottom, word.place(page, word_left, head + word.height(page)))
+    baseline = head + page.cap(size, "black")
     bottom = max(bottom, word.place(page, word_left, baseline))
     start = safe.left + block.width + _PART_GAP
     if not strip.under:

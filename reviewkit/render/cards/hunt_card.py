@@ -26,6 +26,7 @@ _HALF, _EDGE_GAP = 190.0, 40.0  # half the needle's width at its blunt end; from
 _ARROW, _ARROW_GAP, _ARROW_HALF = 90.0, 40.0, 4.0  # the last: half its line
 _STACK = 1.1  # pitch of figures one above the other, in em
 _EXPECTED = 66.0  # from a name to what was expected
+_OVER_OTHERS = 30.0  # from the figures to what the others read, or to the dial line
 _PAIR = tuple(float(size) for size in range(300, 39, -4))  # of the fix
 
 SHORTEN_POINT = "shorten the point in repair.csv"
@@ -273,6 +274,7 @@ def place_fix(page: Page, body: Fix, lower: float) -> None:
     page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
     done = fit_text(page, body.done, (56.0, *_NAMES), safe.width) or cut_text(page, body.done, LEAST, safe.width)
     page.add(page.text(done.lines[0], safe.left, shape.numbers, done.size, look.ink))
+    foot = _place_others(page, body.others) if body.others else shape.dial
     with page.part_of("step 1"):
         word = reading.word if reading.out else ""
         beside = page.width(word, NOTE, "bold") + 50.0 if word else 0.0
@@ -281,7 +283,7 @@ def place_fix(page: Page, body: Fix, lower: float) -> None:
         if expected is None:
             raise page.fault(reading.expected, SHORTEN_READING)
         head = page.cap(name.size, "bold") + (_EXPECTED if reading.expected else 0.0) + 70.0
-        room = shape.dial - 110.0 - top - head
+        room = foot - _OVER_OTHERS - top - head
         size, high = _fit_pair(page, body, room)
         top += (room - high) / 2
         first = top + page.cap(name.size, "bold")
@@ -292,11 +294,17 @@ def place_fix(page: Page, body: Fix, lower: float) -> None:
         if reading.expected:
             page.add(page.text(expected.lines[0], safe.left, first + _EXPECTED, expected.size, look.soft))
         _place_pair(page, body, top + head, size)
-    if body.others:
-        with page.part_of("step 2"):
-            others = fit_text(page, body.others, (NOTE, AXIS, LEAST), safe.width)
-            others = others or cut_text(page, body.others, LEAST, safe.width)
-            page.add(page.text(others.lines[0], safe.left, shape.dial - 44.0, others.size, look.soft))
+
+
+def _place_others(page: Page, text: str) -> float:
+    """Place what the others read above the dial line, on two lines if need be; return its upper end."""
+    safe = page.shape.safe
+    setting = fit_text(page, text, (NOTE, AXIS, LEAST), safe.width, most=2) or cut_text(page, text, LEAST, safe.width)
+    pitch = setting.size * _LINE
+    first = page.shape.dial - 44.0 - (len(setting.lines) - 1) * pitch
+    with page.part_of("step 2"):
+        place_lines(page, setting, safe.left, first, pitch, page.look.soft)
+    return first - page.measure(setting.lines[0], setting.size, "regular").rise
 
 
 def _fit_pair(page: Page, body: Fix, room: float) -> tuple[float, float]:
@@ -309,13 +317,16 @@ def _fit_pair(page: Page, body: Fix, room: float) -> tuple[float, float]:
     """
     stacked, safe, new = page.shape.stacked, page.shape.safe, body.reading.reading
     for size in _PAIR:
-        old, width = page.width(_old(body), size, "light"), page.width(new, size, "black")
+        old, after = page.measure(_old(body), size, "light"), page.measure(new, size, "black")
         beside = (
-            max(old, _ARROW_HALF + _ARROW + _ARROW_GAP + width) if stacked else old + _ARROW + 2 * _ARROW_GAP + width
+            max(old.width, _ARROW_HALF + _ARROW + _ARROW_GAP + after.width)
+            if stacked
+            else old.width + _ARROW + 2 * _ARROW_GAP + after.width
         )
         high = page.cap(size, "black") + (size * _STACK if stacked else 0.0)
-        if beside <= safe.width and high <= room:
-            return size, high
+        drop = after.drop if stacked else max(old.drop, after.drop)  # of "µ", over what is below
+        if beside <= safe.width and high + drop <= room:
+            return size, high + drop
     raise page.fault(max(new, body.before, key=len), SHORTEN_READING)
 
 

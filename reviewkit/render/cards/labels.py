@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import product
-from typing import TYPE_CHECKING
+from itertools import combinations, product
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -27,14 +27,26 @@ _ALONG_BEST, _ANYWHERE = "along the best part", "anywhere"
 _BARELY_ALONE = 30.0  # the same for a name that would otherwise be where the curves run together
 _MOST_PLACES = 12  # tried for a name with a leader
 _FAR_NAME = 90.0  # a name this far from its curve's end would be read as another's
+_ALIKE = 30.0  # names whose widths differ by no more fit in each other's place
 FAR = 30.0  # a label this far from what it names gets a leader
 
 SHORTEN_LABEL = "shorten setting = …, or name fewer measurements on one card (card = …)"
 SHORTEN_LIMIT = "shorten the condition of this [[rated]] table"
 
 
-def place_trace_label(page: Page, free: FreeSpace, line: DrawnTrace, lines: Sequence[DrawnTrace], box: Box) -> None:
-    """Name a curve where it runs, furthest from the others; at its end if there is no room.
+class _Name(NamedTuple):
+    """A curve's name in its place."""
+
+    line: DrawnTrace
+    place: Box
+    size: float
+    weight: str
+
+
+def place_trace_labels(
+    page: Page, free: FreeSpace, named: Sequence[DrawnTrace], lines: Sequence[DrawnTrace], box: Box
+) -> None:
+    """Name curves where they run, each furthest from the others; at its end if there is no room.
 
     Parameters
     ----------
@@ -42,8 +54,8 @@ def place_trace_label(page: Page, free: FreeSpace, line: DrawnTrace, lines: Sequ
         The card.
     free : FreeSpace
         Free places of the panel and the margin at its right.
-    line : DrawnTrace
-        The curve, which has a label.
+    named : sequence of DrawnTrace
+        The curves that have a label.
     lines : sequence of DrawnTrace
         All curves of the panel.
     box : Box
@@ -52,7 +64,64 @@ def place_trace_label(page: Page, free: FreeSpace, line: DrawnTrace, lines: Sequ
     Raises
     ------
     LayoutFault
-        If the name has no room.
+        If a name has no room.
+    """
+    names: list[_Name] = []
+    for line in named:
+        names.append(_find_name(page, free, line, lines, box, [name.place for name in names]))
+    for one, other in combinations(range(len(names)), 2):
+        if _belong_swapped(names[one], names[other], box):
+            (a, b) = names[one], names[other]
+            names[one], names[other] = (
+                a._replace(place=_moved(a.place, b.place)),
+                b._replace(place=_moved(b.place, a.place)),
+            )
+    for line, place, size, weight in names:
+        drop = page.measure(line.trace.label, size, weight)[2]
+        with page.part_of("ghost" if line.trace.role == "ideal" else "label"):
+            x, y = place.left, place.bottom - drop
+            colour = _label_colour(page, line, place)
+            page.add(page.text(line.trace.label, x, y, size, colour, weight=weight, remedy=SHORTEN_LABEL))
+
+
+def _belong_swapped(one: _Name, other: _Name, box: Box) -> bool:
+    """Return whether two names that fit in each other's place are nearer to their curves there: of two curves side by
+    side, the name of the upper one is above the other's, that of the left one at its left.
+    """
+    if one.size != other.size or abs(one.place.width - other.place.width) > _ALIKE:
+        return False
+    # squared, so that the order counts where both names are on the same side of both curves
+    now = _distance(one.line, one.place, box) ** 2 + _distance(other.line, other.place, box) ** 2
+    then = _distance(one.line, other.place, box) ** 2 + _distance(other.line, one.place, box) ** 2
+    return then < now
+
+
+def _distance(line: DrawnTrace, place: Box, box: Box) -> float:
+    """Return how far a curve is from the middle of a name, in pixels."""
+    x, y = box.left + line.points[:, 0] * box.width, box.bottom - line.points[:, 1] * box.height
+    return float(np.nanmin(np.hypot(x - (place.left + place.right) / 2, y - (place.top + place.bottom) / 2)))
+
+
+def _moved(name: Box, to: Box) -> Box:
+    """Return a name's box in the middle of another's."""
+    x, y = (to.left + to.right - name.width) / 2, (to.top + to.bottom - name.height) / 2
+    return Box(x, y, x + name.width, y + name.height)
+
+
+def _find_name(
+    page: Page,
+    free: FreeSpace,
+    line: DrawnTrace,
+    lines: Sequence[DrawnTrace],
+    box: Box,
+    taken: Sequence[Box],
+) -> _Name:
+    """Find the place of a curve's name, and mark it as occupied. `taken`: the places of the names before it.
+
+    Raises
+    ------
+    LayoutFault
+        If there is none.
     """
     trace = line.trace
     weight, largest = "regular", AXIS
@@ -63,16 +132,12 @@ def place_trace_label(page: Page, free: FreeSpace, line: DrawnTrace, lines: Sequ
         if place is not None:
             break
     else:
-        place = _led_place(page, free, line, box, weight)
+        place = _led_place(page, free, line, box, weight, taken)
     free.occupy_box(place.grown(MARGIN, MARGIN))
-    drop = page.measure(trace.label, size, weight)[2]
-    colour = _label_colour(page, line, place)
-    with page.part_of("ghost" if trace.role == "ideal" else "label"):
-        x, y = place.left, place.bottom - drop
-        page.add(page.text(trace.label, x, y, size, colour, weight=weight, remedy=SHORTEN_LABEL))
+    return _Name(line, place, size, weight)
 
 
-def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: str) -> Box:
+def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: str, taken: Sequence[Box]) -> Box:
     """Place a leader to the free place nearest to a curve's middle; return that place.
 
     Raises
@@ -92,7 +157,8 @@ def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: 
         place = found.grown(-MARGIN, -MARGIN)
         near = (min(max(x, place.left), place.right), place.bottom + 6 if place.bottom < y else place.top - 6)
         leader = np.array((near, (x, y)))
-        if not any(crosses(leader, item.box.grown(2, 2)) for item in page.items if isinstance(item, Text)):
+        texts = [*taken, *(item.box for item in page.items if isinstance(item, Text))]
+        if not any(crosses(leader, text.grown(2, 2)) for text in texts):
             page.add(Stroke("leader", leader, page.look.soft, 2.0))
             free.occupy_line(leader, 4.0)
             return place

@@ -35,14 +35,15 @@ if TYPE_CHECKING:
 
 
 class LayoutFault(InputError):
-    """A card that cannot be drawn as it should be, since a text of the session has no place on it: which card, which
-    text, and what to do about it.
+    """A card that cannot be drawn as it should be, since a text of the session has no place on it: which card, in
+    which shape if that isn't wide, which text, and what to do about it.
     """
 
-    def __init__(self, card_id: str, text: str, problem: str, remedy: str) -> None:
+    def __init__(self, card_id: str, text: str, problem: str, remedy: str, shape: str = "wide") -> None:
         self.card_id, self.text, self.problem, self.remedy = card_id, text, problem, remedy
         what = f'"{text}" ' if text else ""
-        super().__init__(Fault("session.toml", 0, f'card "{card_id}": {what}{problem}; {remedy}'))
+        which = "" if shape == "wide" else f"{shape} "
+        super().__init__(Fault("session.toml", 0, f'{which}card "{card_id}": {what}{problem}; {remedy}'))
 
 
 class Extent(NamedTuple):
@@ -237,4 +238,4 @@ class Page:
 
     def fault(self, text: str, remedy: str, problem: str = "does not fit") -> LayoutFault:
         """Return the fault to raise if no shorter form of a text is left."""
-        return LayoutFault(self.card_id, text, problem, remedy)
+        return LayoutFault(self.card_id, text, problem, remedy, self.shape.name)

@@ -49,15 +49,19 @@ def place_score_dial(page: Page, body: Score, line_y: float) -> None:
 
 def _place_needles(page: Page, body: Score, line_y: float, middle: float, half: float) -> None:
     """Place small needles for what was met; larger ones, a few of them named, for what was missed or is undecided."""
-    past = {-1: 0, 1: 0}
+    rows = [row.position for row in (*body.met, *body.missed, *body.close) if row.position is not None]
+    past = {side: sum(side * position > 1 for position in rows) for side in (-1, 1)}
+    placed = {-1: 0, 1: 0}
+    room = page.shape.width - 6.0 - _LARGE[1] - (middle + half + _PAST)  # beyond the first past the end
 
     def place_of(position: float) -> float:
         if abs(position) <= 1:
             return middle + half * position
         side = 1 if position > 0 else -1
-        past[side] += 1
-        x = middle + side * (half + _PAST + _NEXT * (past[side] - 1))
-        return min(max(x, 6.0 + _LARGE[1]), page.shape.width - 6.0 - _LARGE[1])
+        step = min(_NEXT, room / max(past[side] - 1, 1))
+        x = middle + side * (half + _PAST + step * placed[side])
+        placed[side] += 1
+        return x
 
     places = [place_of(row.position) for row in body.met if row.position is not None]
     with page.part_of(PARTS["meets"]):

@@ -69,7 +69,8 @@ def choose_content(card: Card) -> StripContent | None:
     conditions = " · ".join(filter(None, (card.stage, overline(subject, card.conditions))))
     # the subject says what changed; next to the figures there is room for "after" only
     beside = hero.short.partition(",")[0] or hero.caption if hero.before else ""
-    return StripContent(title, conditions, replace(hero, caption=beside, why=""), card.verdict)
+    one = replace(hero, caption=beside, why="", further=())
+    return StripContent(title, conditions, one, card.verdict)
 
 
 # ------------------------------------------------------------------ layout
@@ -89,7 +90,7 @@ class _Figures:
     @classmethod
     def of(cls, page: Page, what: StripContent, size: float, needle: float, *, with_rating: bool) -> _Figures:
         """Lay out the figures at one size; `needle`: the width of its scale, 0 for none."""
-        block = lay_out_hero(page.measure, what.hero, size, stacked=False)
+        block = lay_out_hero(page, what.hero, size, stacked=False)
         verdict = what.verdict
         if verdict is None:
             return cls(block, None, (), 0.0, block.width, block.height)

@@ -12,10 +12,9 @@ from reviewkit.model.prices import PriceLine
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages.page import Pages
-from reviewkit.verdict.repair_points import OK, is_after_repair, point_name, point_verdict, was_worked_on
+from reviewkit.verdict.repair_points import OK, TRACED, is_after_repair, point_name, point_verdict, was_worked_on
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, NO_VERDICT, SHORT, UNMEASURED
 
-_TRACED = re.compile(r"traced to (.+)", re.IGNORECASE)
 _SIDE = re.compile(r"\b(left|right|L|R)\b")
 _SIDES = {"L": "left", "R": "right"}
 _CLEARLY = 1.0  # a rating met by as much on the needle's scale is worth a sentence of its own (a judgement)
@@ -34,9 +33,17 @@ def word_sentences(lines: Iterable[str], card: str = "") -> list[Sentence]:
 
 
 def framing_sentences(
-    pages: Pages, repair: Sequence[RepairRow], verdicts: Sequence[Verdict], price: PriceLine | None, printed: int = 0
+    pages: Pages,
+    repair: Sequence[RepairRow],
+    verdicts: Sequence[Verdict],
+    price: PriceLine | None,
+    printed: int = 0,
+    unchecked: Sequence[str] = (),
 ) -> dict[str, list[Sentence]]:
-    """Return the sentences on price, fault, repair and verdict, by segment. `printed`: what is only printed."""
+    """Return the sentences on price, fault, repair, verdict and end, by segment.
+
+    `printed`: how many ratings are only printed; `unchecked`: the safety readings that are lacking.
+    """
     said: dict[str, list[Sentence]] = {}
     if price is not None:
         for part, card in (("history", ""), ("value", "price")):
@@ -46,6 +53,9 @@ def framing_sentences(
         for part, card in (("fault", "hunt"), ("repair", "fix")):
             text = pages.text("words/repair.j2", part=part, **_repair_facts(repair, part))
             said[part] = word_sentences(text.splitlines(), card)
+    if unchecked:
+        text = pages.text("words/repair.j2", part="closing", unchecked=unchecked)
+        said["closing"] = word_sentences(text.splitlines(), "ending")
     if verdicts:
         text = pages.text("words/verdict.j2", verdicts=verdicts, **_verdict_facts(verdicts, len(verdicts) + printed))
         said["verdict"] = word_sentences(text.splitlines(), "score")
@@ -60,7 +70,7 @@ def _repair_facts(repair: Sequence[RepairRow], part: str) -> dict[str, Any]:
     judged = [row for row in repair if point_verdict(row)]
     faulty = [row for row in judged if point_verdict(row) != OK]
     done = [row for row in repair if was_worked_on(row)]
-    traced = [row for row in done if _TRACED.match(row.action)]
+    traced = [row for row in done if TRACED.match(row.action)]
     if part == "fault":
         groups = _grouped(
             (row for row in faulty if not is_after_repair(row)), lambda row: (row.expected_text, row.found_text)
@@ -69,8 +79,8 @@ def _repair_facts(repair: Sequence[RepairRow], part: str) -> dict[str, Any]:
         groups = _grouped((row for row in done if row not in traced), lambda row: row.action)
     return {
         "groups": groups,
-        "trail": [{"said": camera_name(row), "to": _TRACED.sub(r"\1", row.action)} for row in traced],
-        "in_order": len(judged) - len(faulty),
+        "trail": [{"said": camera_name(row), "to": TRACED.sub(r"\1", row.action)} for row in traced],
+        "in_order": sum(row not in faulty and not was_worked_on(row) and not is_after_repair(row) for row in judged),
         "faulty": len(faulty),
         "still": [camera_name(row) for row in faulty if is_after_repair(row)],
     }

@@ -16,7 +16,7 @@ from reviewkit.model.repair import RepairRow
 from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.changes import is_repaired
-from reviewkit.verdict.repair_points import OK, is_before_repair, point_verdict, was_worked_on
+from reviewkit.verdict.repair_points import OK, is_before_repair, kinds_of_work, point_verdict, was_worked_on
 from reviewkit.verdict.spec_table import SpecTable, TableRow
 from reviewkit.verdict.verdict import CLOSE, MEETS, SHORT, UNMEASURED
 
@@ -208,7 +208,8 @@ def end_of_chapters(episode: Episode) -> float:
 
 def all_cautions(episode: Episode, pages: Pages) -> list[str]:
     """Return every caution that this session calls for, the general ones first."""
-    by_topic = pages.cautions(repaired=is_repaired(episode.repair, episode.runs), gear=episode.session.unit.gear)
+    repaired, gear = is_repaired(episode.repair, episode.runs), episode.session.unit.gear
+    by_topic = pages.cautions(repaired=repaired, gear=gear, work=kinds_of_work(episode.repair))
     names = {segment.name for segment in episode.segments}
     topics = ["all"]
     if episode.repair or names & set(OPEN_CHASSIS):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,6 +16,7 @@ from reviewkit.model.finding_conditions import conditions_of
 from reviewkit.model.gear import Gear
 from reviewkit.model.sound import PlayedSound
 from reviewkit.render.pages.own_templates import Limits, OwnTemplates
+from reviewkit.verdict.repair_points import PARTS, READINGS
 
 if TYPE_CHECKING:
     import jinja2
@@ -111,12 +112,14 @@ class Pages:
         picture = f"{finding.facts['picture']} ".lstrip()
         return {form: words[f"{picture}{form}"][0] for form in _FORMS if f"{picture}{form}" in words}
 
-    def cautions(self, *, repaired: bool = True, gear: Gear | None = None) -> dict[str, list[str]]:
+    def cautions(
+        self, *, repaired: bool = True, gear: Gear | None = None, work: Collection[str] = (READINGS, PARTS)
+    ) -> dict[str, list[str]]:
         """Return the cautions by topic, from the lines `topic: sentence` of templates/words/cautions.j2.
 
-        `gear`: those of its type, too; without one, those of an amplifier.
+        `gear`: those of its type, too; without one, those of an amplifier. `work`: see `repair_points.kinds_of_work`.
         """
-        return _by_topic(self.text("words/cautions.j2", repaired=repaired, gear=gear))
+        return _by_topic(self.text("words/cautions.j2", repaired=repaired, gear=gear, work=work))
 
     def chapter_titles(self, facts: Mapping[str, Any]) -> dict[str, str]:
         """Return the chapters' titles by segment, from the lines `name: title` of templates/words/chapters.j2."""
