@@ -89,7 +89,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         average = _average_of(sheet, column)
         if average is None and any(rating.weighting == CCIR_ARM for rating in figures.rated(c, "snr", "noise")):
             withheld.append("no CCIR/ARM figure: its meter responds to the average of a waveform; capture one")
-        if c.mains_hz and not _parts_mains(noise, c.mains_hz):
+        if c.mains_hz and not c.measurement.weighting and not _parts_mains(noise, c.mains_hz):
             withheld.append("no hum: the spectrum's lines are too far apart; export more lines")
         own = _figures(c, column.channel, noise, band_hz, average)
         if c.mains_hz and any(f.quantity == "hum_voltage" for f in own):

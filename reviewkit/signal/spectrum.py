@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     Complex = NDArray[np.complex128]
 
 FEWEST_CYCLES = 10
-FEWEST_MAINS_CYCLES = 5
+FEWEST_MAINS_CYCLES = 5  # fewer are too near to each other, and to drift, to be told apart
 _ROUNDED = 0.999  # a generator and a sample clock may be off by a tenth of a percent
 AUDIO_BAND_HZ = (20.0, 20_000.0)
 WIDEST_BAND_HZ = 80_000.0
