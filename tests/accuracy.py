@@ -42,6 +42,7 @@ ROWS: Mapping[str, Row] = {
     "SNR, SINAD of 10 to 20 cycles of 20 Hz": Row(0.15, "dB", "the same; a fifth of the lines is hidden by harmonics"),
     "SNR beside strong harmonics and drift": Row(0.1, "dB", "waves of closed form, noise of known power, slow courses"),
     "hum beside a tone": Row(0.05, "dB", "one line 8 to 13 lines from the tone or its third harmonic"),
+    "hum in a short record": Row(0.1, "dB", "lines of known level beside a tone, 0.1 to 1 s, noise and drift"),
     "variance of a harmonic in noise": Row(1.5, "of least", "a least-squares fit of sines to all samples"),
     "frequency": Row(1e-6, "of itself", "one second of 1 kHz, 60 dB SNR"),
     "A weighting": Row(0.05, "dB", "the published table, printed to 0.1 dB"),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 from measure.measured_sheets import column, conditions, run_from, sheet
 from rated_and_found import rated, session
@@ -12,6 +13,7 @@ from rated_and_found import rated, session
 from reviewkit.episode.stills import make_stills
 from reviewkit.measure.figures import join_channels
 from reviewkit.measure.kinds import KINDS
+from reviewkit.model import quantities
 from reviewkit.model.card import Card
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Run
@@ -319,3 +321,30 @@ def test_a_pair_of_distortion_is_read_at_the_rated_frequency(after, figures, her
     assert pair.found.hero.findings[0].at["frequency"] == hertz
     assert pair.finding.facts["only_there"] is only_there
     assert judged.hero.findings[0].at["frequency"] == 1000.0
+
+
+@pytest.mark.parametrize(
+    ("ratings", "named"), [((), "unweighted"), ((rated("snr", at_least=88.0, weighting="A"),), "A-weighted")]
+)
+def test_a_figure_is_compared_with_one_of_the_same_weighting(ratings, named):
+    """Hum on a little hiss: A-weighted it is far lower, so the two ratios are far apart; the card names which it is."""
+    hiss = np.random.default_rng(2).normal(0, 2e-5, (2, 48_000))
+    hum = np.sin(2 * np.pi * 100 / 48_000 * np.arange(48_000))
+
+    def idle(stage: str, left_v: float, right_v: float) -> Run:
+        waves = [
+            column("level", hiss[i] + peak * hum, side, "V") for i, side, peak in ((0, "L", left_v), (1, "R", right_v))
+        ]
+        data = sheet(column("time", np.arange(48_000) / 48_000), *waves)
+        stated = {"id": f"idle-{stage}", "card": "idle", "stage": stage, "load_ohm": 8.0}
+        return run_from(data, conditions("noise", **stated))
+
+    before, after = idle("before", 4e-3, 5e-3), idle("after", 1e-5, 1e-5)
+    pair = stills([before, after], *ratings)[0]
+    assert pair.found is not None
+    assert named in pair.conditions
+    assert named in pair.found.conditions
+    shown = pair.found.hero.findings[0]
+    other = before.get(shown.quantity, "L", weighting=shown.at.get("weighting"), reference=shown.at["reference"])
+    (left,) = [t.label for t in pair.found.body.panels[0].traces if t.channel == "L"]
+    assert left == f"left channel: {quantities.show(other)}"

@@ -23,6 +23,8 @@ from reviewkit.verdict.limits import margin
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, JUDGED, MEETS, SHORT
 
 BEFORE, AFTER, PAIR = "Before the repair", "After the repair", "Before and after"
+# in these two figures of a quantity must agree to be compared on one card
+_ALIKE = ("band", "weighting", "reference", "reference_input", "reference_level", "limit")
 _ORDER = (SHORT, CLOSE, MEETS, INCOMPARABLE)
 
 
@@ -157,7 +159,8 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change]
     if quantities.quantity_of(change.after).style == "plus-minus":  # nothing without the band that it holds over
         base = replace(base, conditions=(*base.conditions, figures.where(change.after)))
     old, new = quantities.show(change.before), quantities.show(change.after)
-    if weighting := _weighting(change.after):
+    weighting = _weighting(runs, change.after)
+    if not any(weighting in condition for condition in base.conditions):
         base = replace(base, conditions=(*base.conditions, weighting))
     name = quantities.quantity_of(change.after).plain_name
     now, short = (", ".join(filter(None, (when, where))) for when in (f"{name} after", "after"))
@@ -173,7 +176,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change]
         finding=_finding("pair", runs, base, change=change, own=own),
     )
     # as found: the healthy channel's figure is at its trace
-    same = ("band",) if x is None else ("band", "frequency")
+    same = _ALIKE if x is None else (*_ALIKE, "frequency")
     others = [f for f in _of_run(runs, change.before) if f.quantity == change.before.quantity and f.channel != channel]
     alike = next((f for f in others if all(f.at.get(key) == change.before.at.get(key) for key in same)), None)
     panels = _panels(chart, channel, place, found=True, healthy=alike)
@@ -200,9 +203,10 @@ def _is_outside_before(change: Change, verdict: Verdict) -> bool:
     return alike and before.at == after.at and margin(verdict.rating, before, before.value).amount < 0
 
 
-def _weighting(finding: Finding) -> str:
-    """Return the weighting of a figure that is read in more than one, such as wow and flutter."""
-    return weighted(finding.at["weighting"]) if finding.quantity == "wow_and_flutter" else ""
+def _weighting(runs: Sequence[Run], finding: Finding) -> str:
+    """Return how a figure is weighted, if it is or if its run has the same quantity weighted otherwise."""
+    own = [f for f in _of_run(runs, finding) if f.quantity == finding.quantity]
+    return weighted(finding.at.get("weighting", "")) if any("weighting" in f.at for f in own) else ""
 
 
 def _of_run(runs: Sequence[Run], finding: Finding) -> Sequence[Finding]:

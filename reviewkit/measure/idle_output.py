@@ -21,7 +21,7 @@ from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.spectrum_lines import is_even
 
 FEWEST_LINES = 32
-SHORTEST_S = 0.1  # less does not hold the mains line
+SHORTEST_S = 0.2  # in less, the lobes of mains lines overlap
 BANDS, LINES = "third-octave bands", "lines as exported"  # what a curve is made of
 
 

@@ -40,6 +40,7 @@ from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude
 from reviewkit.signal.noise_lines import Noise
 from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import a_weighting, c_weighting, weighting_468
+from reviewkit.signal.windows import lobe
 
 # 468: its curve with an r.m.s. value, which reads white noise some 4.5 dB below the quasi-peak meter that belongs to it
 _IF_RATED: dict[str, Callable[..., Any]] = {
@@ -88,6 +89,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         average = _average_of(sheet, column)
         if average is None and any(rating.weighting == CCIR_ARM for rating in figures.rated(c, "snr", "noise")):
             withheld.append("no CCIR/ARM figure: its meter responds to the average of a waveform; capture one")
+        if c.mains_hz and not c.measurement.weighting and not _parts_mains(noise, c.mains_hz):
+            withheld.append("no hum: the spectrum's lines are too far apart; export more lines")
         own = _figures(c, column.channel, noise, band_hz, average)
         if c.mains_hz and any(f.quantity == "hum_voltage" for f in own):
             strongest = noise_lines.strongest_hum(noise, c.mains_hz, band_hz)
@@ -175,12 +178,19 @@ def _figures(
             ratio_db = float(db_of_amplitude(reference_v / volts))
             under |= {"reference_level": [reference_v, "V", ""]}
             found.append(figures.finding(c, "snr", channel, ratio_db, uncertainty=expanded_db, **under))
-    hum = noise_lines.hum_volts(noise, c.mains_hz, band_hz) if c.mains_hz and not m.weighting else 0.0
+    hum = 0.0
+    if c.mains_hz and not m.weighting and _parts_mains(noise, c.mains_hz):
+        hum = noise_lines.hum_volts(noise, c.mains_hz, band_hz)
     if hum > 0:
         expanded = figures.volts_uncertainty(c, hum)
         under = {"band": list(band_hz), "mains": c.mains_hz, "window": noise.window or None}
         found.append(figures.finding(c, "hum_voltage", channel, hum, uncertainty=expanded, **under))
     return found
+
+
+def _parts_mains(noise: Noise, mains_hz: float) -> bool:
+    """Return whether mains lines have a lobe each; a waveform is long enough."""
+    return not noise.window or 2 * lobe(noise.window) * noise.spacing_hz <= mains_hz
 
 
 def _expanded_db(c: Conditions, scatter: float) -> float | None:

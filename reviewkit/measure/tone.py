@@ -15,7 +15,7 @@ from reviewkit.measure.distortion import MOSTLY, are_odd, share_of
 from reviewkit.measure.dynamic_range import main_range, points_of_range, range_findings, range_request
 from reviewkit.measure.tone_curves import of_capture, of_lines
 from reviewkit.measure.tone_pictures import LOWEST_DRAWN_DB, curves_of, spectrum_chart, waveform_chart
-from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of
+from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of, why_no_hum
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import USUAL_SHARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Card, Chart, Panel, Stem
@@ -102,6 +102,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
                 f"{c.measurement.id}: no THD and no SNR: something else is too near to harmonic {orders} of the "
                 "tone; capture a longer record"
             )
+        withheld += why_no_hum(c, tone, of_lines=exported is not None)
         if not tone.third_in_band:
             withheld.append(
                 f"{c.measurement.id}: no distortion at {quantities.hertz(tone.frequency_hz)}: even the third harmonic "

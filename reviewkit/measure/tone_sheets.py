@@ -19,6 +19,7 @@ from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Run
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.fitted_tones import REST_BETA, fitted_tones
+from reviewkit.signal.spectrum import Tone
 from reviewkit.signal.tone_lines import Line, Lines, NoTones, beta_for, of_spectrum, of_waveform, peaks
 
 FEWEST_SAMPLES = 256
@@ -261,3 +262,14 @@ def floor_of(levels_db: Sequence[Array], lowest_db: float) -> float:
         In dB.
     """
     return max(lowest_db, min((float(np.quantile(level, 0.02)) for level in levels_db), default=lowest_db))
+
+
+def why_no_hum(c: Conditions, tone: Tone, *, of_lines: bool) -> list[str]:
+    """Return why a tone has no hum, if its record is too short, or its exported lines too far apart, to have any."""
+    if tone.hum_needs_s is None:
+        return []
+    if of_lines:
+        needs = f"lines at most {quantities.hertz(1 / tone.hum_needs_s)} apart"
+    else:
+        needs = f"a record of at least {quantities.seconds(tone.hum_needs_s)}"
+    return [f"{c.measurement.id}: no hum: it needs {needs}"]

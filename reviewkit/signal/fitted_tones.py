@@ -36,6 +36,7 @@ _STEPS = 20
 _MOST_TONES = 150
 _CONVERGED = 1e-9  # lines
 _LONGEST_STEP = 0.5  # lines
+_MOST_OFF = 0.005  # how far the mains is from its nominal frequency
 _SLOPE = 1e-5  # lines over which a spread's slope is estimated
 
 
@@ -80,6 +81,52 @@ def fit_together(lines: Complex, places: Array, beta: float) -> tuple[Array, Com
     near = np.abs(offset - places) <= reach
     held = np.maximum(np.abs(lines[index]) ** 2 @ near, 1e-300)
     return places, amplitudes, (left @ near) / held
+
+
+def fit_multiples(lines: Complex, base: float, orders: Array, tones: Array, beta: float) -> tuple[Complex, Array]:
+    """Fit the multiples of a frequency known to half a percent, together with tones at known places and 0 Hz.
+
+    Parameters
+    ----------
+    lines : Complex
+        Shape (n,), phases relative to the middle of the record, seen through a Kaiser window.
+    base : float
+        The place of the first multiple, in lines.
+    orders : Array
+        Which multiples, shape (m,), rising.
+    tones : Array
+        The places of the tones, in lines.
+    beta : float
+        The window's shape.
+
+    Returns
+    -------
+    tuple[Complex, Array]
+        The amplitude of each multiple in the scale of `lines`, and the power per line that the fit leaves around it,
+        both shape (m,).
+    """
+    reach = int(beta / np.pi) + 1
+    first, last = int(base * orders[0]) - reach, int(base * orders[-1] * (1 + _MOST_OFF)) + reach + 1
+    index = np.arange(max(0, first), min(last, len(lines)))
+    data = np.concatenate([lines[index].real, lines[index].imag])
+    offset = index.astype(float)[:, None]
+    fixed = _columns(offset, np.append(tones, 0.0), beta)[:, :-1]
+    place = base
+    for _ in range(_STEPS):
+        own = _columns(offset, place * orders, beta)
+        columns = np.hstack([own, fixed])
+        found = _least_squares(columns, data)
+        amplitudes = found[: len(orders)] + 1j * found[len(orders) : 2 * len(orders)]
+        left = data - columns @ found
+        slope = _slopes(offset, place * orders, beta, amplitudes) @ orders
+        step = float(_least_squares(np.hstack([slope[:, None], columns]), left)[0])
+        if abs(step) < _CONVERGED:
+            break
+        place = min(max(place + step, base * (1 - _MOST_OFF)), base * (1 + _MOST_OFF))
+    # each unknown takes its share of the noise
+    power = np.square(left).reshape(2, -1).sum(axis=0) * len(data) / max(1, len(data) - columns.shape[1] - 1)
+    near = np.abs(offset - place * orders) <= reach
+    return amplitudes, (power @ near) / near.sum(axis=0)
 
 
 def _least_squares(columns: Array, data: Array) -> Array:

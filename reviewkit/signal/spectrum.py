@@ -14,9 +14,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from reviewkit.signal.fitted_tones import LEAST_APART, fit_multiples
 from reviewkit.signal.lobes import fit_line, project, refit, subtract
 from reviewkit.signal.lone_lines import lone_lines, nearest_line
 from reviewkit.signal.residual import LINES_TAKEN, fitted_noise_lines, residual_power, without_drift
+from reviewkit.signal.tone_lines import SEARCH_BETA, STANDS, of_waveform
 from reviewkit.signal.wander import hann_lines, wander_of
 from reviewkit.signal.windows import kaiser, noise_bandwidth
 
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     Complex = NDArray[np.complex128]
 
 FEWEST_CYCLES = 10
+FEWEST_MAINS_CYCLES = 5  # fewer are too near to each other, and to drift, to be told apart
 _ROUNDED = 0.999  # a generator and a sample clock may be off by a tenth of a percent
 AUDIO_BAND_HZ = (20.0, 20_000.0)
 WIDEST_BAND_HZ = 80_000.0
@@ -37,6 +40,9 @@ _SHORT = 1 << 16  # samples
 _LEAST_WAVERING = 0.005  # of THD+N
 _WAVERS = "the tone wavers by {:.2g} %; that is speed and flutter, not distortion"
 _DRIFT_HZ, _DRIFT_BELOW_TONE = 18.0, 0.6  # anything slower is subtracted before noise is read
+_MOST_MAINS = 20
+_LOBES_APART = 24.0  # lines between mains lines from which on each has a lobe of its own
+_HUM_LINES = 7  # a lobe's, through the window for shorter records
 _EDGE = 1.001  # a harmonic on the band's edge counts, whichever way the generator is off
 
 
@@ -75,6 +81,7 @@ class Tone:
     third_in_band: bool
     dc: float | None = None  # only a waveform has one
     clouded: tuple[int, ...] = ()  # harmonics with something else in their lobe: neither they nor the noise can be read
+    hum_needs_s: float | None = None  # the shortest record that gives hum, if this one is shorter
     noise_hidden: bool = False  # by the leakage of an exported spectrum's window
     lone_hz: tuple[float, ...] = ()  # lines far above all near them that make much of the rest
     close_in: float | None = None  # in a spectrum, what is next to the tone, if that is most of the rest
@@ -205,6 +212,7 @@ def _analyse_steady(
             harmonics[order] = float(np.sqrt(2) * abs(taken[place]))
     power = 2 * np.abs(lines) ** 2 / noise_bandwidth(window)
 
+    undrifted = rest
     rest = without_drift(rest, min(_DRIFT_HZ * n / rate_hz, _DRIFT_BELOW_TONE * cycles), taken)
     frequencies = np.arange(len(lines)) * rate_hz / n
     inside = (frequencies >= band[0]) & (frequencies <= band[1])
@@ -238,10 +246,28 @@ def _analyse_steady(
         together -= LINES_TAKEN * sum(floors[1 + list(harmonics).index(order)] for order in clouded)
         apart = sum(power for order, power in own.items() if order not in clouded)
         rest_level = float(np.sqrt(max(0.0, together + apart)))
-    hum = None if mains_hz is None else _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
+    hum = None
+    if mains_hz is not None and mains_hz * n / rate_hz >= _LOBES_APART:
+        hum = _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
+    elif mains_hz is not None:
+        hum = _fitted_hum(undrifted, rate_hz, mains_hz, cycles, list(taken), band[1])
+    needs_s = FEWEST_MAINS_CYCLES / mains_hz if mains_hz else 0.0
     third = 3 * frequency <= band[1] * _EDGE
     lone = lone_lines(frequencies, power, frequency, level, harmonics, rest_level, band, half, mains_hz)
-    return Tone(frequency, level, band, harmonics, noise, rest_level, hum, third, dc, clouded, lone_hz=lone)
+    return Tone(
+        frequency,
+        level,
+        band,
+        harmonics,
+        noise,
+        rest_level,
+        hum,
+        third,
+        dc,
+        clouded,
+        hum_needs_s=needs_s if n / rate_hz < needs_s * _ROUNDED else None,
+        lone_hz=lone,
+    )
 
 
 def _leave_out(lines: Complex, places: Sequence[float], cycles: float, beta: float, half: int) -> dict[float, complex]:
@@ -368,7 +394,7 @@ def _hum(power: Array, line_hz: float, mains_hz: float, cycles: float, half: int
     Only lines inside a lobe of the tone or of a harmonic are left out.
     """
     total = 0.0
-    for multiple in range(1, 21):
+    for multiple in range(1, _MOST_MAINS + 1):
         place = multiple * mains_hz / line_hz
         nearest_tone = round(place / cycles) * cycles
         if multiple * mains_hz > top_hz or (nearest_tone and abs(place - nearest_tone) < half) or place < 2 * half:
@@ -380,4 +406,28 @@ def _hum(power: Array, line_hz: float, mains_hz: float, cycles: float, half: int
         lobe_power = float(np.sum(power[low:high])) - floor * (high - low)
         if lobe_power > 10 * floor * (high - low) and lobe_power > 0:
             total += lobe_power
+    return float(np.sqrt(total)) if total else None
+
+
+def _fitted_hum(
+    rest: Array, rate_hz: float, mains_hz: float, cycles: float, others: Sequence[float], top_hz: float
+) -> float | None:
+    """Return the same of a record too short to keep the lobes of these lines apart: all are fitted together.
+
+    `rest`: the record without offset and fundamental, shape (n,). `others`: the places of what else isn't hum. Only
+    lines too near to one of them, or to the tone, to be told from it are left out.
+    """
+    base = mains_hz * len(rest) / rate_hz
+    orders = np.arange(1.0, min(_MOST_MAINS, int(top_hz / mains_hz)) + 1)
+    places = np.array([cycles, *others])
+    orders = orders[np.min(np.abs(base * orders[:, None] - places), axis=1) >= LEAST_APART]
+    if not len(orders) or base < FEWEST_MAINS_CYCLES * _ROUNDED:
+        return None
+    lines = of_waveform(rest, rate_hz, SEARCH_BETA).values
+    assert lines is not None
+    # a line at 1 takes up drift, two beside the fundamental what its own fit left, whose place hum may have moved
+    tones = np.array([1.0, cycles - 0.5, cycles + 0.5, *others])
+    amplitudes, noise = fit_multiples(lines, base, orders, tones[tones < base * (_MOST_MAINS + 1)], SEARCH_BETA)
+    held = np.abs(amplitudes) ** 2
+    total = float(np.sum(held[held > STANDS * _HUM_LINES * noise]))
     return float(np.sqrt(total)) if total else None

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 _EDGE = 1.001
 # leakage and line may be in phase in one record: these are 0.17 dB and 0.5 dB
 _ABOVE_LEAKAGE, _ABOVE_LEAKAGE_HUM = 1e4, 1e3
+_LOBES_BETWEEN = 3  # half-widths of a lobe from one mains line to the next
 _MOST_UNDER = 0.01  # of the harmonics' power: 0.04 dB of THD
 _MOST_HIDDEN = 0.2  # of the band's lines, by the fundamental's own leakage
 _CLOSE = 0.045  # of the tone's frequency: the sidebands of speed and flutter, but not of hum at 1 kHz
@@ -170,7 +171,12 @@ def analyse_lines(
         noise_power += max(0.0, float(np.sum(power[lines] - leaked[lines])))
         noise = float(np.sqrt(noise_power / noise_bandwidth_of(window)))
         rest_level = float(np.sqrt(noise**2 + sum(height**2 for height in harmonics.values())))
-    hum = _hum(power, frequency_hz, mains_hz, lobes, leaked, window, half, band[1]) if mains_hz else None
+    # the lobes of mains lines that are nearer than that overlap, and leave no noise between them
+    needs_s = _LOBES_BETWEEN * half / mains_hz if mains_hz else 0.0
+    apart = (len(frequency_hz) - 1) / float(frequency_hz[-1] - frequency_hz[0]) >= needs_s
+    hum = None
+    if mains_hz and apart:
+        hum = _hum(power, frequency_hz, mains_hz, lobes, leaked, window, half, band[1])
     third = 3 * frequency <= band[1] * _EDGE
     if rest_level is None:
         left, beside = np.zeros(len(power)), float(np.sqrt(sum(height**2 for height in harmonics.values())))
@@ -190,6 +196,7 @@ def analyse_lines(
         rest_level,
         hum,
         third,
+        hum_needs_s=None if apart else needs_s,
         lone_hz=lone,
         noise_hidden=hidden,
         close_in=close_in or None,

@@ -122,6 +122,11 @@ def test_hum_takes_the_mains_line_and_its_multiples():
     assert one(found, "hum").value == pytest.approx(20 * math.log10(math.hypot(2e-3, 1e-3)), abs=0.05)
     assert one(found, "hum").at["mains"] == 60.0
     assert "hum" not in quantities(measured("tone", capture(tone_of(np.array([-1j])) + hum[:24_000])))
+    short = measured(
+        "tone", capture(tone_of(np.array([-1j]), count=RATE_HZ // 20) + hum[: RATE_HZ // 20]), mains_hz=50.0
+    )
+    assert "hum" not in quantities(short)
+    assert "m: no hum: it needs a record of at least 100 ms" in short.withheld
 
 
 def test_an_offset_is_read_from_a_coupled_capture_only():

@@ -194,6 +194,25 @@ def test_even_lines():
     assert not is_even(np.delete(frequency, 900))
 
 
+@pytest.mark.parametrize("orders", [(2,), (1, 2, 3), (2, 4, 6, 8)])
+@pytest.mark.parametrize("spacing_hz", [2.0, 4.0, 8.0, 10.0])
+@pytest.mark.parametrize("name", ["hann", "blackman-harris"])
+def test_hum_of_coarse_lines_is_right_or_withheld(name, spacing_hz, orders):
+    """A half-width is two lines and four: mains lines must be three of them apart."""
+    count, rate_hz = round(48_000 / spacing_hz), 48_000
+    turns = 2 * np.pi * np.arange(count) / rate_hz
+    samples = np.sin(3150.3 * turns) + 0.01 * np.sin(6300.6 * turns) + np.random.default_rng(1).normal(0, 1e-5, count)
+    samples += 0.01 * sum(np.sin(order * 50 * turns + order) for order in orders)
+    tone = analyse_lines(*known_spectra.exported(samples, rate_hz, count, name), name, 50.0)
+    half_hz = {"hann": 2, "blackman-harris": 4}[name] * spacing_hz
+    if 3 * half_hz > 50:
+        assert tone.hum is None
+        assert tone.hum_needs_s == pytest.approx(3 * half_hz / spacing_hz / 50)
+    else:
+        assert tone.hum is not None
+        assert db(tone.hum / 0.01) == pytest.approx(10 * math.log10(len(orders) / 2), abs=0.1)
+
+
 # ------------------------------------------------------------------ hum under a tone's skirts
 
 
