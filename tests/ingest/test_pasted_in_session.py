@@ -110,7 +110,7 @@ WRONG = (
     '"-5 V"', '"1,5 W"', '"1,500 W"', '"five watts"', '"about 1,5 W"', '"1e300 W"', '"1e-300 W"', '"1e400 V"',
     '"5 ohm"', '"-5 ohm"', '"-5 s"', '"5000 s"', '"5 dBFS"', '"-5 dBFS"', '"120"', '"120 V 120 V"', '"0 V 60 Hz"',
     '"volt 60 Hz"', '"$"', '"usd"', '"dollars"', '"red"', '"12.5"', '12.5', '"music power"', '"dampng factor"',
-    '"slew rate"', '"bot"', '"befor"', '"responce"', '"rated"', '"table"', '"my card!"', '"m"', '"n"', '"../m.csv"',
+    '"FM capture ratio"', '"slew rate"', '"bot"', '"befor"', '"responce"', '"rated"', '"table"', '"my card!"', '"m"', '"n"', '"../m.csv"',
     '"gone.csv"', '"m\\\\n.csv"', '"folder"', '"two\\nlines"',
     f'"{"x" * 1200}"',
     '[]', '[5]', '["5"]', '["20 Hz"]', '["20", "20 kHz"]', '["20 kHz", "20 Hz"]', '["20 Hz", "20 kHz", "1 Hz"]',
