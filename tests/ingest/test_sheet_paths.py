@@ -127,6 +127,11 @@ def test_plain_rows_are_rounded_as_python_rounds_them(rows, separator):
     assert values.tolist() == [[float(one), float(other)] for one, other in rows]
 
 
+def test_a_minus_before_nothing_is_kept():
+    values = sheet_rows.parse_plain_rows("-0,-0.0\n-0e3,1e-05\n", ",", 2, ".")
+    assert np.signbit(values).tolist() == [[True, True], [True, False]]
+
+
 @pytest.mark.parametrize(
     "odd", ["1", "1,2,3", "1,2\n3", "1,true", "1,null", "1,NaN", "1,[2]", "[1,2]", "{},1", "1;2", ""]
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
@@ -34,6 +35,7 @@ MOST_SKIPPED = 0.1  # of all rows
 MOST_LISTED = 1000  # of rows left out; the rest is only counted
 LONG = 100_000  # characters; below that, importing the fast parser takes longer than it saves
 _STRETCH = 600_000  # characters that the fast parser gets at a time
+_MINUS_NOTHING = re.compile(r"-0(?![.\deE])")  # a whole number in JSON, which has no sign then
 _SURE = 500  # cells that show one decimal mark; one farther on that doesn't agree is reported as not a number
 
 
@@ -174,6 +176,8 @@ def _parse_json_numbers(text: str, separator: str, width: int) -> NDArray[np.flo
     from pydantic_core import from_json
 
     if (separator != "," and "," in text) or "a" in text or "u" in text:  # true, false, null, NaN
+        return None
+    if _MINUS_NOTHING.search(text):
         return None
     ended = text.removesuffix("\n").replace(separator, ",").replace("\n", ",NaN,")
     try:
