@@ -297,7 +297,7 @@ _SWEEPS_KEYS: dict[str, Change] = {
     "measurement.channels": within('input = "phono"', 'channels = "one"', 'channels = "both"'),
     "measurement.drive": within('"measurements/thd-sweep.csv"', 'drive = "3 W"', 'drive = "4 W"'),
     "measurement.frequency": within('id = "two-load"', 'frequency = "1 kHz"', 'frequency = "800 Hz"'),
-    "measurement.readings": toml('hold = "7 s"', 'hold = "7 s"\nreadings = ["distortion at 1 kHz"]'),
+    "measurement.readings": toml('hold = "7 s"', 'hold = "7 s"\nreadings = ["distortion at 20 kHz"]'),
     "measurement.hold": toml('hold = "7 s"', 'hold = "8 s"'),
     "measurement.driven": all_of(
         text("session.toml", ('driven = "L"', 'driven = "?"'), ('driven = "R"', 'driven = "L"'), ('"?"', '"R"')),
