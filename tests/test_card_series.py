@@ -293,7 +293,7 @@ def test_before_the_repair_no_card_shows_how_it_is_after_it():
     notes, remarks = called("0:00 before: a [card hiss] [card sweep]\n0:10 after: b [card hiss]\n", cards, ("before",))
     assert [note.cards for note in notes.notes] == [("sweep",), ("hiss",)]
     (remark,) = remarks
-    assert remark.startswith("notes.txt:1: card hiss is not shown in before: it shows it after the repair")
+    assert remark.startswith("notes.txt:1: card hiss is not shown in before: it has only what was measured after")
 
 
 def test_a_card_that_is_kept_out_and_called_for_is_asked_about():

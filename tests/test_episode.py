@@ -348,15 +348,14 @@ def test_what_is_adjusted_is_adjusted_live_and_the_cover_is_off_for_the_first_po
 @pytest.mark.parametrize(
     ("actions", "kinds"),
     [
-        ((), ("parts",)),
-        (("none", "go"), ("readings", "parts")),
+        ((), ()),
+        (("none", "go"), ("readings",)),
         (("core aligned", "trimmer set"), ("readings", "settings")),
-        (("replaced", "bias re-adjusted"), ("readings", "parts", "settings")),
-        (("replaced and set to 19.00",), ("readings", "parts", "settings")),
-        (("trimmer replaced",), ("readings", "parts")),
+        (("replaced", "bias re-adjusted"), ("readings", "settings")),
+        (("trimmer replaced",), ("readings",)),
     ],
 )
-def test_a_repair_is_of_parts_or_of_settings(actions, kinds):
+def test_what_of_a_repair_is_done_live(actions, kinds):
     rows = [RepairRow("Bias", 22.0, "22 mV", 21.0, "21 mV", "mV", 4.0, "4 mV", action, "") for action in actions]
     assert kinds_of_work(rows) == kinds
 

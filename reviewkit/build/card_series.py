@@ -249,7 +249,7 @@ def called_cards(given: Notes, series: Series, before_repair: Collection[str]) -
             if key := series.kept_out.get(own):
                 faults.add(note.line, f"[card {name}]: {key} in [cards] of session.toml leaves it out; change either")
             elif own in later and early:
-                why = "it shows it after the repair, and there is nothing of before it"
+                why = "it has only what was measured after the repair"
                 missing.append(f"notes.txt:{note.line}: card {name} is not shown in {note.segment}: {why}")
             elif own:
                 called.append(own)

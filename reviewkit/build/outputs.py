@@ -121,12 +121,14 @@ def make_outputs(
     outputs |= finish_making(sheet, cache)
     outputs |= timeline_files(episode, outputs)
     outputs |= draw_sound_clips(episode, order, type_digests, before, cache)
-    published = tables.format_published_json(record_published(figures, files.published)).encode()
+    published = (
+        tables.format_published_json(record_published(figures, files.published)).encode() if options.published else None
+    )
     return Outputs(
         composed,
         outputs,
         text_outputs.summarise(replace(episode, left_out=(*episode.left_out, *texts.shortened))),
-        published if options.published else None,
+        published,
     )
 
 

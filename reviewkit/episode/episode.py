@@ -346,8 +346,10 @@ def _cautions_by_segment(
     place(first_opened, "open")
     warm = {"fault": "live", "repair": "settings"}  # where it was read or adjusted with the power on
     for name in opened:
-        if name != first_opened:
-            place(name, topic if (topic := warm.get(name, "")) in cautions else "cold")
+        if (topic := warm.get(name, "")) in cautions:
+            place(name, topic)
+        elif name != first_opened:
+            place(name, "cold")
     place(first_powered, "repair")
     place(next((name for name in names if name in AT_POWER), None), "power")
     place(next((name for name in names if name in sounding), None), "sound")

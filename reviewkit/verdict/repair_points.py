@@ -9,7 +9,7 @@ from reviewkit.model.repair import RepairRow
 
 OK, OUT, OPEN, SHORT = "OK", "out of tolerance", "open", "short"
 NOTHING_DONE = ("", "none", "go", "no-go")
-READINGS, PARTS, SETTINGS = "readings", "parts", "settings"  # kinds of work
+READINGS, SETTINGS = "readings", "settings"  # kinds of work with the power on
 AS_FOUND = re.compile(r"\bbefore\b|\bas found\b", re.IGNORECASE)  # in a point's name
 _AFTER = re.compile(r"\bafter\b", re.IGNORECASE)
 TRACED = re.compile(r"traced to (.+)", re.IGNORECASE)  # an action
@@ -50,14 +50,9 @@ def was_worked_on(row: RepairRow) -> bool:
 
 
 def kinds_of_work(rows: Sequence[RepairRow]) -> tuple[str, ...]:
-    """Return what a repair was: READINGS if any was taken, SETTINGS if any was adjusted, which takes power, too; PARTS
-    if anything else was done, or if no row says what was.
-    """
-    actions = [row.action for row in rows if was_worked_on(row)]
-    settings = [action for action in actions if _ADJUSTED.search(action)]
-    others = len(settings) < len(actions) or any("replaced" in action for action in settings)
-    kinds = {READINGS: any(row.found_text for row in rows), PARTS: others or not settings, SETTINGS: bool(settings)}
-    return tuple(kind for kind, done in kinds.items() if done)
+    """Return what a repair had to be done live: READINGS if any was taken, SETTINGS if any part was adjusted."""
+    read, adjusted = any(row.found_text for row in rows), any(_ADJUSTED.search(row.action) for row in rows)
+    return (*((READINGS,) if read else ()), *((SETTINGS,) if adjusted else ()))
 
 
 def is_no_go(row: RepairRow) -> bool:

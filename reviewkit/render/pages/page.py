@@ -16,7 +16,7 @@ from reviewkit.model.finding_conditions import conditions_of
 from reviewkit.model.gear import Gear
 from reviewkit.model.sound import PlayedSound
 from reviewkit.render.pages.own_templates import Limits, OwnTemplates
-from reviewkit.verdict.repair_points import PARTS, READINGS
+from reviewkit.verdict.repair_points import READINGS
 
 if TYPE_CHECKING:
     import jinja2
@@ -113,7 +113,7 @@ class Pages:
         return {form: words[f"{picture}{form}"][0] for form in _FORMS if f"{picture}{form}" in words}
 
     def cautions(
-        self, *, repaired: bool = True, gear: Gear | None = None, work: Collection[str] = (READINGS, PARTS)
+        self, *, repaired: bool = True, gear: Gear | None = None, work: Collection[str] = (READINGS,)
     ) -> dict[str, list[str]]:
         """Return the cautions by topic, from the lines `topic: sentence` of templates/words/cautions.j2.
 
