@@ -119,7 +119,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     corners = read_only(np.array((across.low, across.high)))
     in_step = Trace(corners, corners, "", "ideal", "in step")
     panel = Panel(across, up, (in_step, *traces), one_channel=True, square=True)
-    found = [f for name in KIND.quantities for f in figures.by_channel(main, name)]
+    names = ("azimuth_error", "channel_phase_difference", "channel_delay", "channel_balance")
+    found = [f for name in names for f in figures.by_channel(main, name)]
     return figures.card(
         runs,
         "Azimuth" if main.get("azimuth_error") else KIND.title,
@@ -175,7 +176,6 @@ KIND = Kind(
     title="Between the channels",
     about="both channels playing the same tones, time and volts or a two-channel WAV",
     needs=(("time", "level"),),
-    quantities=("azimuth_error", "channel_phase_difference", "channel_delay", "channel_balance"),
     compared=("azimuth_error", "channel_phase_difference"),
     asks=FLAT,
     headlines=("azimuth_error",),

@@ -18,7 +18,7 @@ from reviewkit.measure.control_readings import (
     size_of,
     slope_beyond,
 )
-from reviewkit.measure.equaliser_bands import QUANTITIES, RATED, band_findings, band_points, fan, join_bands
+from reviewkit.measure.equaliser_bands import RATED, band_findings, band_points, fan, join_bands
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.capture_request import SWEEP, Basis, CaptureRequest
@@ -290,7 +290,6 @@ KIND = Kind(
     title="Contour",
     about="a response `against` a reference response: loudness, filters, tone controls, bands",
     needs=(("frequency", "level"),),
-    quantities=("boost_low", "boost_high", "corner_low", "corner_high", "slope", *CONTROLS, *QUANTITIES, *RATED[:2]),
     compared=("boost_low", "boost_high", "band_gain"),
     asks=FLAT,
     findings=findings,

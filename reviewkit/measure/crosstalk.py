@@ -179,7 +179,6 @@ KIND = Kind(
     title="Crosstalk",
     about="frequency and level of both channels with one `driven`, or ready-made columns for each direction",
     needs=(("frequency", "level"),),
-    quantities=(*_SPOT, *_WORST),
     compared=_SPOT,
     asks=QUIET,
     headlines=_SPOT,

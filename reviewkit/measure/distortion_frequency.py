@@ -136,7 +136,6 @@ KIND = Kind(
     title="Distortion over frequency",
     about="frequency and distortion of one or both channels, at one power (`drive`)",
     needs=(("frequency", "distortion"),),
-    quantities=("worst_distortion", "distortion"),
     compared=("worst_distortion", "distortion"),
     asks=POWER,
     asks_at_line=CLEAN,

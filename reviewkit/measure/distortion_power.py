@@ -251,7 +251,6 @@ KIND = Kind(
     title="Distortion over power",
     about="power (or volts) and distortion of one or both channels, at one `frequency`",
     needs=(("power", "distortion"), ("level", "distortion")),
-    quantities=("power_at_limit", "power_reached", "lowest_distortion", "highest_distortion", "distortion"),
     compared=("distortion", "power_at_limit"),
     asks=POWER,
     headlines=("power_at_limit",),

@@ -230,7 +230,6 @@ KIND = Kind(
     title="Wow and flutter",
     about="a recorded test tone of 3150 or 3000 Hz, time and volts or a WAV, 20 s or more",
     needs=(("time", "level"),),
-    quantities=(*("speed_error", "speed_drift", "wow_and_flutter", "unweighted_flutter", "strongest_rate"),),
     compared=("wow_and_flutter",),
     asks=STEADY,
     headlines=("speed_error", "wow_and_flutter"),

@@ -214,7 +214,6 @@ KIND = Kind(
     title="Intermodulation",
     about="two tones together, 60 Hz + 7 kHz 4:1 or 19 + 20 kHz 1:1: a waveform, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
-    quantities=("imd", "imd_second", "imd_third", "imd_rss"),
     compared=("imd",),
     asks=CLEAN,
     headlines=("imd",),

@@ -392,7 +392,6 @@ KIND = Kind(
     title="Over level",
     about="a level or a position that was set, and the noise, the distortion or the output there",
     needs=(("set", "level"), ("set", "distortion")),
-    quantities=tuple(_SHOWN),
     compared=tuple(_SHOWN),
     asks=QUIET,
     headlines=tuple(_SHOWN),

@@ -314,7 +314,6 @@ KIND = Kind(
     title="Lines in the spectrum",
     about="named lines and bands of a spectrum, such as rumble or a pilot: a WAV, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
-    quantities=("rumble", "line_level", "subcarrier_suppression", "strongest_other_line", "jitter"),
     compared=("rumble", "subcarrier_suppression", "jitter", "line_level"),
     asks=QUIET,
     headlines=("rumble", "subcarrier_suppression", "jitter"),

@@ -204,10 +204,6 @@ KIND = Kind(
     title="Impedance",
     about="frequency and ohms of a loudspeaker, a headphone or a cartridge",
     needs=(("frequency", "impedance"),),
-    quantities=(
-        *("minimum_impedance", "rated_impedance", "peak_impedance", "system_resonance"),
-        *("qtc", "qts", "qms", "qes", "lower_peak", "upper_peak", "tuning"),
-    ),
     compared=("minimum_impedance",),
     asks=LOAD,
     headlines=("minimum_impedance", "rated_impedance", "system_resonance", "qtc", "qts", "tuning"),

@@ -169,7 +169,6 @@ KIND = Kind(
     title="Multitone",
     about=f"{FEWEST_TONES} or more tones played together: a waveform, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
-    quantities=("multitone_clearance",),
     compared=("multitone_clearance",),
     asks=CLEAN,
     headlines=("multitone_clearance",),

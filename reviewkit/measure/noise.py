@@ -319,7 +319,6 @@ KIND = Kind(
     title="Noise",
     about="the idle output: time and volts, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
-    quantities=("noise", "snr", "hum_voltage"),
     compared=("snr", "noise"),
     asks=QUIET,
     headlines=("snr",),

@@ -132,7 +132,6 @@ KIND = Kind(
     title="Phono response",
     about="a response through the phono stage: frequency and level, the input flat or pre-emphasised (`equalised`)",
     needs=(("frequency", "level"),),
-    quantities=("riaa_deviation", "riaa_deviation_high", "riaa_deviation_low"),
     compared=("riaa_deviation",),
     asks=FLAT,
     headlines=("riaa_deviation",),

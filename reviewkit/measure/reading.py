@@ -265,7 +265,6 @@ KIND = Kind(
     title="Readings by meter",
     about="single values by meter, one a row: `name,channel,value,unit,at,note`",
     needs=(("reading",),),
-    quantities=quantities.BY_METER,
     compared=(),
     asks=POWER,
     findings=findings,

@@ -347,7 +347,6 @@ KIND = Kind(
     title="Source impedance",
     about="frequency and ohms at the output terminals; or two readings in session.toml (`loads`, `volts`)",
     needs=(("frequency", "impedance"), ()),
-    quantities=("source_impedance", "damping_factor", "damping_factor_lowest"),
     compared=("damping_factor", "source_impedance"),
     asks=POWER,
     headlines=("damping_factor",),

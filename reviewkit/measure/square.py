@@ -204,7 +204,6 @@ KIND = Kind(
     title="Square wave",
     about="a square wave of some periods: time and volts of one or both channels, or a WAV capture",
     needs=(("time", "level"),),
-    quantities=("rise_time", "overshoot", "tilt"),
     compared=("rise_time",),
     asks=FLAT,
     findings=findings,

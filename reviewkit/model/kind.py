@@ -35,7 +35,6 @@ class Kind:
     title: str  # the card's title if the measurement has none
     about: str  # one line for the user: what the file holds
     needs: tuple[tuple[str, ...], ...]  # alternatives, each a set of roles; () means no file is needed
-    quantities: tuple[str, ...]  # every quantity it may find
     compared: tuple[str, ...]  # those by which its card compares before and after, the first that both have
     asks: str  # POWER, FLAT, QUIET, CLEAN, STEADY or LOAD: the chapter of its cards after the repair
     findings: Callable[[Sheet | None, Conditions], Measured]
