@@ -30,7 +30,7 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.unstated_conditions import RADIO
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude, relative_db
-from reviewkit.signal.level_steps import linearity_db, tracking_db
+from reviewkit.signal.level_steps import linearity_db
 
 QUIETING, USABLE, MOL = "50_db_quieting_sensitivity", "usable_sensitivity", "maximum_output_level"
 LINEARITY, TRACKING = "linearity_error", "volume_tracking"
@@ -188,8 +188,7 @@ def _player(sheet: Sheet, c: Conditions) -> Measured:
     wanted = [r.level.value for r in figures.rated(c, LINEARITY) if r.level is not None and r.level.unit == "dBFS"]
     found, drawn = [], []
     for column in sweeps.levels_of(sheet):
-        falling, deviation = linearity_db(steps, relative_db(column.values, column.unit))
-        x, y = read_only(falling[::-1].copy()), read_only(deviation[::-1].copy())
+        x, y = map(read_only, linearity_db(steps, relative_db(column.values, column.unit)))
         worst = int(np.argmax(np.abs(y)))
         drawn.append(Curve("deviation", column.channel, x, y, {"unit": "dBFS", "worst": float(x[worst])}))
         where, swept = f"at {trimmed(x[worst])} dBFS", f"{trimmed(x[0])} to {trimmed(x[-1])} dBFS"
@@ -214,7 +213,7 @@ def _control(sheet: Sheet, c: Conditions) -> Measured:
     left, right = there["L"], there["R"]
     if left.unit != right.unit:
         raise sheet.fault(f"left in {left.unit} and right in {right.unit}: export both in one unit")
-    apart_db = read_only(tracking_db(relative_db(left.values, left.unit), relative_db(right.values, right.unit)))
+    apart_db = read_only(relative_db(left.values, left.unit) - relative_db(right.values, right.unit))
     worst = int(np.argmax(np.abs(apart_db)))
     place, first, last = (_position(float(steps.values[index]), steps.unit) for index in (worst, 0, -1))
     at: dict[str, Any] = {"where": f"at {place}", "swept": f"{first} to {last}"}
