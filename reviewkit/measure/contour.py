@@ -31,7 +31,7 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.toml_text import inline_table
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
 CONTROLS = ("bass_control", "treble_control")

@@ -21,7 +21,7 @@ from reviewkit.model.sheet import Sheet
 from reviewkit.model.unstated_conditions import FREQUENCY_HZ, RADIO
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 _ALWAYS_HZ = 10_000.0  # besides 1 kHz
 _ONE_RANGE_DB = 40.0

@@ -11,7 +11,7 @@ from reviewkit.model import quantities
 from reviewkit.model.arrays import Array
 from reviewkit.model.card import Axis, Card, Chart, Panel
 from reviewkit.model.finding import Run
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 # a curve spans tens of dB, a deviation from it only a few: if a file is off by more than this, but by less than half as
 # much if read the other way, it is of the other kind (a judgement)

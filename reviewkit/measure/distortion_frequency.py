@@ -21,7 +21,7 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import db_of_amplitude, relative_db
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 _STEADY_DB = 0.5  # levels that differ by less are one level
 

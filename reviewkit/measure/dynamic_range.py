@@ -18,7 +18,7 @@ from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.weightings import CCIR_RMS
 from reviewkit.signal import noise_lines
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import a_weighting, weighting_468
 
 NAME = "dynamic_range"

@@ -13,7 +13,7 @@ from reviewkit.model.arrays import Array
 from reviewkit.model.card import Card, Chart, Panel, Trace
 from reviewkit.model.finding import Conditions, Finding, Point, Run
 from reviewkit.signal.peaking import NoPeak, fit_band
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 RATED = ("equaliser_range", "centre_frequency_accuracy", "centre_frequency", "band_q")
 _LEAST_DB = 1.0  # of a band: with less, neither its centre nor its Q can be read

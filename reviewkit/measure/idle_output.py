@@ -17,8 +17,8 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.signal import noise_lines
 from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude, volts_of
 from reviewkit.signal.noise_lines import Noise
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.spectrum_lines import is_even
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 FEWEST_LINES = 32
 SHORTEST_S = 0.2  # in less, the lobes of mains lines overlap

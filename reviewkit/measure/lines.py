@@ -28,8 +28,8 @@ from reviewkit.signal.demodulation import NotModulated
 from reviewkit.signal.jitter import REACH_HZ, Jitter, jitter_lines
 from reviewkit.signal.named_lines import RUMBLE_BAND_HZ, STEREO_HZ, line_at, strongest_other
 from reviewkit.signal.noise_lines import Noise, band_volts, scatter
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.spectrum_lines import is_even
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import rumble_b_type
 
 RUMBLE = "rumble"

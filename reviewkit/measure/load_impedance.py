@@ -19,7 +19,7 @@ from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal import impedance
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 CLOSED, VENTED, NONE = "closed", "vented", "none"
 _RATED = ("impedance", "minimum_impedance")

@@ -32,11 +32,11 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.between_tones import FEWEST_TONES, check_tones, strongest_between
 from reviewkit.signal.decibels import db_of_amplitude
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.mains_lines import is_multiple
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.tone_lines import Line
 
 _NEGLIGIBLE_DB = 0.02  # an uncertainty that no digit shows
-_MAINS_MULTIPLES = 20
 _MAINS_WANDER = 0.002
 _HEADROOM_DB, _LOWEST_DRAWN_DB = 3.0, -160.0
 
@@ -82,17 +82,14 @@ def _finding(channel: str, read: ChannelLines, c: Conditions) -> Finding:
     rest = strongest_between(lines, tones, band_hz)
     uncertainty = rest.uncertainty / rest.level / LN10_OVER_20
     total_v = float(np.sqrt(sum(tone.level**2 for tone in tones))) if read.volts else None
+    limited_by = "hum" if _is_mains(rest.frequency_hz, lines.line_hz, c) else "a product"
     at: dict[str, Any] = {
         **level_conditions(c, total_v),
         "frequency": rest.frequency_hz,
         "band": list(band_hz),
         "line_width": lines.line_hz,
         "tones_count": len(tones),
-        "limited_by": "noise"
-        if rest.noise
-        else "hum"
-        if _is_mains(rest.frequency_hz, lines.line_hz, c)
-        else "a product",
+        "limited_by": limited_by if rest.is_distinct else "noise",
         "window": read.window,
     }
     return figures.finding(
@@ -109,9 +106,7 @@ def _is_mains(frequency_hz: float, line_hz: float, c: Conditions) -> bool:
     """Return whether a line is at the mains frequency or one of its first twenty multiples."""
     if c.mains_hz is None:
         return False
-    multiple = round(frequency_hz / c.mains_hz)
-    off = abs(frequency_hz - multiple * c.mains_hz)
-    return 1 <= multiple <= _MAINS_MULTIPLES and off <= max(line_hz, _MAINS_WANDER * frequency_hz)
+    return is_multiple(frequency_hz, c.mains_hz, max(line_hz, _MAINS_WANDER * frequency_hz))
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:

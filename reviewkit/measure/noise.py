@@ -38,7 +38,7 @@ from reviewkit.model.weightings import CCIR_ARM, weighted
 from reviewkit.signal import noise_lines
 from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude
 from reviewkit.signal.noise_lines import Noise
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import a_weighting, c_weighting, weighting_468
 from reviewkit.signal.windows import lobe
 

@@ -17,7 +17,7 @@ from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import riaa_replay_db
 
 MIDDLE_BAND_HZ = (40.0, 15_000.0)  # makers often rate this band (common practice, no source)

@@ -24,7 +24,7 @@ from reviewkit.model.sheet import Sheet
 from reviewkit.model.targets import condition_of, seconds_of
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
 # what the deviation from one time constant, or from two, may be rated as besides a response

@@ -35,7 +35,7 @@ from reviewkit.model.units import UnitError, read_quantity
 from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.impedance import is_load
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 _LOADS = "load speaker loudspeaker woofer tweeter driver headphone headphones cartridge".split()
 _NOT_OF_A_LOAD = "".join(f"(?<!{word} )" for word in _LOADS)

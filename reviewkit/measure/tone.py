@@ -28,8 +28,9 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
 from reviewkit.signal.decibels import db_of_amplitude
-from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, Wavers, analyse
+from reviewkit.signal.spectrum import NotOneTone, TooShort, Wavers, analyse
 from reviewkit.signal.spectrum_lines import NoLines, analyse_lines
+from reviewkit.signal.tone import Tone
 from reviewkit.signal.tone_lines import of_spectrum
 
 NAMED_HARMONICS = range(2, 10)

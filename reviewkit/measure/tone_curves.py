@@ -10,7 +10,8 @@ from reviewkit.measure.tone_sheets import POINTS_DRAWN, spectrum_curve
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.finding import Curve
 from reviewkit.model.sheet import Column, Sheet
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ, without_fundamental
+from reviewkit.signal.spectrum import without_fundamental
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.tone_lines import Lines, beta_for
 from reviewkit.signal.windows import kaiser
 

@@ -13,7 +13,7 @@ from reviewkit.measure.tone_sheets import floor_of
 from reviewkit.model import digits
 from reviewkit.model.card import Axis, Chart, Mark, Panel, Trace
 from reviewkit.model.finding import Curve, Run
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 LOWEST_DRAWN_DB = -160.0
 _CLEAR_OF_TONES = 0.1

@@ -19,7 +19,7 @@ from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Run
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.fitted_tones import REST_BETA, fitted_tones
-from reviewkit.signal.spectrum import Tone
+from reviewkit.signal.tone import Tone
 from reviewkit.signal.tone_lines import Line, Lines, NoTones, beta_for, of_spectrum, of_waveform, peaks
 
 FEWEST_SAMPLES = 256
