@@ -24,8 +24,8 @@ from test_comparison import LIMITS, SIDES
 from reviewkit.ingest.reading_conditions import conditions_of
 from reviewkit.ingest.reading_file import parse_readings
 from reviewkit.ingest.session.session_file import parse_session
+from reviewkit.measure.capture_requests import find_blocker
 from reviewkit.measure.kinds import KINDS
-from reviewkit.measure.power_requests import find_blocker
 from reviewkit.model import places
 from reviewkit.model.capture_request import Basis
 from reviewkit.model.finding import Conditions, Finding, Run

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
+from reviewkit.measure.capture_requests import distortion_requests
 from reviewkit.measure.distortion import LIMITED, above_zero, distortion_percent, figure_of
-from reviewkit.measure.power_requests import distortion_requests
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Card, Chart, Limit, Panel

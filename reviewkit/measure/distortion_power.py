@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales
+from reviewkit.measure.capture_requests import power_requests
 from reviewkit.measure.distortion import (
     LIMITED,
     ONE_PERCENT,
@@ -17,7 +18,6 @@ from reviewkit.measure.distortion import (
     figure_of,
     rated_limits,
 )
-from reviewkit.measure.power_requests import power_requests
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Axis, Card, Chart, Limit, Panel

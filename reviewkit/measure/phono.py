@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from reviewkit.measure import curves, figures, scales, sweeps
 from reviewkit.measure.capture_requests import is_even
-from reviewkit.measure.deviations import deviation_card, misread_by
 from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.capture_request import LINE, PHONO_SWEEP, Basis, CaptureRequest
@@ -38,7 +37,7 @@ def _refuse_misread(sheet: Sheet, c: Conditions, frequency_hz: Array, column: Co
         equalised: _read_as(frequency_hz, column, equalised=equalised, amendment=m.amendment)
         for equalised in (True, False)
     }
-    off_db = misread_by(frequency_hz, read[m.equalised], read[not m.equalised])
+    off_db = sweeps.misread_by(frequency_hz, read[m.equalised], read[not m.equalised])
     if not off_db:
         return
     held = f'{sheet.source}, column "{column.header}", '
@@ -98,7 +97,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the deviation over frequency about zero, with the rated bands."""
     # below its bands a curve may leave the picture: the amendment alone costs 20 dB at 2 Hz
     curves_of = {_curve(run.conditions) for run in runs}
-    return deviation_card(
+    return sweeps.deviation_card(
         runs,
         KIND.title,
         "riaa_deviation",

@@ -9,7 +9,6 @@ from typing import Any
 
 from reviewkit.measure import figures, scales, sweeps
 from reviewkit.measure.capture_requests import is_even, reading_request
-from reviewkit.measure.deviations import deviation_card
 from reviewkit.measure.target_curves import is_fm, refuse_misread, with_target
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import read_only
@@ -122,7 +121,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     main = figures.main_run(runs)
     reference = _other_reference(main.conditions)
     # further out a curve may leave the picture: its corner describes the fall there
-    return deviation_card(
+    return sweeps.deviation_card(
         runs,
         KIND.title,
         "flatness",

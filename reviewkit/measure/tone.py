@@ -13,8 +13,14 @@ from reviewkit.measure.capture_requests import OUTPUT_RECIPES, tone_request
 from reviewkit.measure.captures import ExportedLines, exported_lines, refuse_silence, sample_rate_hz, waveform_samples
 from reviewkit.measure.distortion import MOSTLY, are_odd, share_of
 from reviewkit.measure.dynamic_range import main_range, points_of_range, range_findings, range_request
-from reviewkit.measure.tone_curves import of_capture, of_lines
-from reviewkit.measure.tone_pictures import LOWEST_DRAWN_DB, curves_of, spectrum_chart, waveform_chart
+from reviewkit.measure.tone_pictures import (
+    LOWEST_DRAWN_DB,
+    curves_of,
+    of_capture,
+    of_lines,
+    spectrum_chart,
+    waveform_chart,
+)
 from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of, why_no_hum
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import USUAL_SHARE, Basis, CaptureRequest, spot_hz
