@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -114,7 +113,6 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     )
     hz = quantities.hertz(main.curves[0].facts["frequency_hz"])
     figure = _shown(main)
-    hero = figures.hero(figure)
     across, up = scales.sides("left"), scales.sides("right")
     corners = read_only(np.array((across.low, across.high)))
     in_step = Trace(corners, corners, "", "ideal", "in step")
@@ -125,8 +123,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         runs,
         "Azimuth" if main.get("azimuth_error") else KIND.title,
         Chart((panel,)),
-        # no place on the dial is a frequency
-        replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,
+        figures.off_the_dial(figures.hero(figure)),
         found,
         (hz,),
     )

@@ -81,11 +81,6 @@ def sensitivity_request(rating: Rating, basis: Basis) -> CaptureRequest:
     return replace(wanted, wording={**wanted.wording, "rated": (rating.printed,)})
 
 
-def is_even(rating: Rating) -> bool:
-    """Return whether a rating's tolerance is the same on both sides."""
-    return rating.within is None or -rating.within[0] == rating.within[1]
-
-
 def find_blocker(rating: Rating, basis: Basis) -> str:
     """Return why no capture can both confirm and deny a rating, or "".
 

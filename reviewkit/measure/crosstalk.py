@@ -106,7 +106,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     main = figures.main_run(runs)
     found = _at_spot(main) or _worst(main)
-    y_axis = scales.twenties([v for t in traces for v in (float(np.min(t.y)), float(np.max(t.y)))])
+    y_axis = scales.twenties(figures.extents(traces))
     turned = any(quantities.quantity_of(f).better > 0 for f in found)
     if turned:
         traces, y_axis = [replace(t, y=-t.y) for t in traces], scales.turned(y_axis)
@@ -114,7 +114,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         Limit(
             apart_db if turned else None,
             None if turned else -apart_db,
-            *(rating.band_hz or (rating.frequency_hz or FREQUENCY_HZ,) * 2),
+            *sweeps.span_of(rating),
             f"rated {rating_words.limit_text(rating)}",
             rating,
         )

@@ -18,7 +18,6 @@ from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.recognised import DISTORTION_WORDS, Content, NameWords
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
-from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import db_of_amplitude, relative_db
 from reviewkit.signal.tone import AUDIO_BAND_HZ
@@ -55,20 +54,14 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return distortion by decades over frequency, with the rated limits over their bands."""
     traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     main = figures.main_run(runs)
-    limits = tuple(
-        Limit(
-            None, limit, *(r.band_hz or (r.frequency_hz or FREQUENCY_HZ,) * 2), f"rated {quantities.percent(limit)}", r
-        )
-        for r, limit in _limits(main.conditions)
-    )
-    values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))] + [
-        limit.high for limit in limits if limit.high
-    ]
+    rated = _limits(main.conditions)
+    limits = [Limit(None, most, *sweeps.span_of(r), f"rated {quantities.percent(most)}", r) for r, most in rated]
+    values = [*figures.extents(traces), *(most for _, most in rated if most)]
     found = _shown(main)
     return figures.card(
         runs,
         figures.distortion_name(main),
-        Chart((Panel(scales.dial_for(traces), scales.decades(values, "%"), tuple(traces), limits),)),
+        Chart((Panel(scales.dial_for(traces), scales.decades(values, "%"), tuple(traces), tuple(limits)),)),
         figures.hero(quantities.worse(found), found),
         [*_worst(main), *figures.by_channel(main, "distortion")],
     )

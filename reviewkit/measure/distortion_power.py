@@ -189,7 +189,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     main = figures.main_run(runs)
     x_axis = scales.power_scale([v for t in traces for v in (float(t.x[0]), float(t.x[-1]))] or [0.1, 100.0])
     limits = _limits(main, x_axis)
-    values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))] + [x.high for x in limits if x.high]
+    values = figures.extents(traces) + [x.high for x in limits if x.high]
     found = powers(main, _rated_limit(main)) or powers(main, ONE_PERCENT)
     key = quantities.worse(found)
     hz = main.conditions.measurement.frequency_hz

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -73,6 +73,11 @@ def finding(
         bound=bound,
         floor=bench_floor.in_unit(quantity, floor) if floor is not None and bound else None,
     )
+
+
+def bounded(made: Finding, bound: str, method: str) -> Finding:
+    """Return a finding as "at most" or "at least" what it is, and how it was found, which is why."""
+    return replace(made, bound=bound, at={**made.at, "method": method})
 
 
 def _as_rated(c: Conditions, quantity: str, value: float) -> tuple[str, float]:
@@ -319,9 +324,12 @@ def trace(curve: Curve, run: Run, runs: Sequence[Run]) -> Trace:
     return Trace(curve.x, curve.y, curve.channel[:1], trace_role(run, runs), label)
 
 
-def by_channel(run: Run, quantity: str, **at: Any) -> list[Finding]:
-    """Return a quantity's findings of one run, one per channel, in the file's order, under the given conditions."""
-    return [f for f in run.findings if f.quantity == quantity and all(f.at.get(k) == v for k, v in at.items())]
+def by_channel(run: Run | None, quantity: str, **at: Any) -> list[Finding]:
+    """Return a quantity's findings of one run, one per channel, in the file's order, under the given conditions; none
+    of no run.
+    """
+    found = run.findings if run else ()
+    return [f for f in found if f.quantity == quantity and all(f.at.get(k) == v for k, v in at.items())]
 
 
 def as_shown(found: Sequence[Finding], was: Sequence[Finding]) -> tuple[Finding | None, Finding | None]:
@@ -330,6 +338,11 @@ def as_shown(found: Sequence[Finding], was: Sequence[Finding]) -> tuple[Finding 
     change = of_worse_channel(Change(before[f.channel], f) for f in found if f.channel in before)
     now = change.after if change else quantities.worse(found)
     return now, before.get(now.channel) if now else None
+
+
+def extents(drawn: Iterable[Trace | Curve]) -> list[float]:
+    """Return the lowest and the highest value of each curve."""
+    return [float(value) for each in drawn for value in (each.y.min(), each.y.max())]
 
 
 def distortion_name(run: Run) -> str:
@@ -375,6 +388,11 @@ def hero(key: Finding | None, found: Sequence[Finding] = (), what: str = "") -> 
     named = short if what else ", ".join(filter(None, (quantities.quantity_of(key).plain_name, short)))
     x = key.at.get("power") if _swept_power(key) else key.at.get("frequency")
     return Hero(quantities.show(key), named, channel=key.channel, x=x, y=key.value, findings=(key,), short=short)
+
+
+def off_the_dial(figure: Hero | None) -> Hero | None:
+    """Return a figure without its place: the frequency among its conditions is the tone's own."""
+    return replace(figure, caption=figure.caption.split(", at ")[0], x=None, y=None) if figure else None
 
 
 def readings(found: Sequence[Finding]) -> tuple[tuple[str, str], ...]:

@@ -179,8 +179,7 @@ def _card(runs: Sequence[Run], name: str, subject: str, panel: Panel) -> Card:
         runs,
         subject,
         Chart((panel,)),
-        # the frequency is the tone's, not a place on the dial
-        replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,
+        figures.off_the_dial(hero),
         [f for name in names for f in figures.by_channel(main, name)],
         (quantities.hertz(float(figure.at["frequency"])),) if figure else (),
     )

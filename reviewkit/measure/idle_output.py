@@ -148,7 +148,7 @@ def panel_of(runs: Sequence[Run], main: Run, reference: tuple[float, str] | None
     if reference and unit == "dBV":
         level = read_only(np.full(2, db_of_amplitude(reference[0])))
         traces.append(Trace(read_only(AUDIO_BAND_HZ), level, "", "bench", reference[1]))
-    values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
+    values = figures.extents(traces)
     return form, Panel(scales.dial(*AUDIO_BAND_HZ), _level_scale(values, unit), tuple(traces))
 
 

@@ -113,8 +113,8 @@ def _tuner(sheet: Sheet, c: Conditions) -> Measured:
             withheld.append(f"{c.measurement.id}: {curve.name} never falls to {trimmed(limit_db)} dB")
         else:
             made = figures.finding(c, quantity, curve.channel, place, uncertainty=c.bench.level_uncertainty_db, **at)
-            made = _bound(made, "at most", SWEEP_ENDS) if ends else made
-            found.append(_bound(made, "at least", WITHOUT_NOISE) if curve.facts.get("alone") else made)
+            made = figures.bounded(made, "at most", SWEEP_ENDS) if ends else made
+            found.append(figures.bounded(made, "at least", WITHOUT_NOISE) if curve.facts.get("alone") else made)
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
 
 
@@ -154,7 +154,7 @@ def _tape(sheet: Sheet, c: Conditions) -> Measured:
         under = {**named, "frequency": c.measurement.frequency_hz}
         made = figures.finding(c, MOL, column.channel, value, uncertainty=c.bench.level_uncertainty_db, **under)
         if at is None or not THIRD_HARMONIC.search(column.header):
-            made = _bound(made, "at least", SWEEP_ENDS if at is None else NOT_THIRD_ALONE)
+            made = figures.bounded(made, "at least", SWEEP_ENDS if at is None else NOT_THIRD_ALONE)
         found.append(made)
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
@@ -174,10 +174,6 @@ def _flux_db(column: Column, c: Conditions) -> tuple[Array, Level]:
     if stated is None:
         raise c.fault(f'what is 0 dB of "{column.header}"? Write for example reference_level = "250 nWb/m"')
     return column.values, stated
-
-
-def _bound(made: Finding, bound: str, method: str) -> Finding:
-    return replace(made, bound=bound, at={**made.at, "method": method})
 
 
 # ------------------------------------------------------------------ a player, a volume control
@@ -284,7 +280,7 @@ def _alone(run: Run) -> Run:
 def _axes(runs: Sequence[Run]) -> tuple[Axis, Axis]:
     drawn = [curve for run in runs for curve in run.curves if len(curve.x)]
     ends = [float(v) for curve in drawn for v in (curve.x[0], curve.x[-1])] or [0.0, 1.0]
-    values = [float(v) for curve in drawn for v in (np.min(curve.y), np.max(curve.y))] or [1.0]
+    values = figures.extents(drawn) or [1.0]
     first = drawn[0] if drawn else None
     if first is None or first.name in ("deviation", "tracking"):
         name = {"deviation": "level on the disc", "tracking": "volume control"}[first.name] if first else ""

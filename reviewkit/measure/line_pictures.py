@@ -62,7 +62,7 @@ def spectrum_panel(runs: Sequence[Run], main: Run, channel: str, key: Finding | 
         x = scales.rates(*RUMBLE_BAND_HZ)
     marks = [_mark(f, figures.trace_role(run, runs)) for run in runs for f in run.findings if key and _is_in(f, key)]
     levels = [0.0 if unit == "dB" else float(np.max(traces[0].y)), *(mark.y for mark in marks if mark.x <= x.high)]
-    levels += [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
+    levels += figures.extents(traces)
     return Panel(
         x,
         scales.twenties(levels),

@@ -122,7 +122,7 @@ def _levels(
             continue
         db = _ratio_db(line.level_v, reference)
         made = _finding(c, "line_level", channel, db, reference, line=name, frequency=place)
-        found.append(made if line.is_distinct else _bound(made, "at most", HIDDEN))
+        found.append(made if line.is_distinct else figures.bounded(made, "at most", HIDDEN))
     found += _stereo(c, channel, noise, reference, named)
     return found, missing
 
@@ -147,7 +147,7 @@ def _band(
         spread = scatter(noise, wide, rumble_b_type)
         db = _ratio_db(level, reference)
         made.append(_finding(c, "rumble", channel, db, reference, spread, weighting=RUMBLE_B_TYPE))
-    return [_bound(each, "at most", TEST_RECORD) for each in made]
+    return [figures.bounded(each, "at most", TEST_RECORD) for each in made]
 
 
 def _stereo(c: Conditions, channel: str, noise: Noise, reference: ReferenceTone, named: Named) -> list[Finding]:
@@ -159,7 +159,7 @@ def _stereo(c: Conditions, channel: str, noise: Noise, reference: ReferenceTone,
     db = -_ratio_db(math.hypot(*(line.level_v for line in reached)), reference)
     made = _finding(c, "subcarrier_suppression", channel, db, reference)
     strongest = max(reached, key=lambda line: line.level_v)
-    return [made if strongest.is_distinct else _bound(made, "at least", HIDDEN)]
+    return [made if strongest.is_distinct else figures.bounded(made, "at least", HIDDEN)]
 
 
 def _other(
@@ -208,10 +208,6 @@ def _finding(
     return figures.finding(c, quantity, channel, db, uncertainty=expanded, **at)
 
 
-def _bound(made: Finding, bound: str, method: str) -> Finding:
-    return replace(made, bound=bound, at={**made.at, "method": method})
-
-
 # what a card shows large, the first that there is: how it is looked up, and what it is
 _HEROES: tuple[tuple[str, dict[str, Any], str], ...] = (
     ("jitter", {}, "clock jitter, r.m.s."),
@@ -245,14 +241,13 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         panel = sidebands_panel(runs, main, key.channel)
     else:
         panel = spectrum_panel(runs, main, key.channel, key)
-    hero = figures.hero(key, found)
     shown = ("rumble", "line_level", "subcarrier_suppression", "strongest_other_line", "jitter")
     known = any(what == name for *_, name in _HEROES)
     return figures.card(
         [replace(run, conditions=_as_played(run.conditions)) for run in runs],
         what[0].upper() + what[1:] if known else KIND.title,
         Chart((panel,)),
-        replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,
+        figures.off_the_dial(figures.hero(key, found)),
         [f for name in shown for f in figures.by_channel(main, name)],
         tuple(filter(None, ("" if known else what, reference_words(main), _band_words(key)))),
     )

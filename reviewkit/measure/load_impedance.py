@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-import numpy as np
-
 from reviewkit.measure import curves, figures, scales
 from reviewkit.model import quantities, rating_words
 from reviewkit.model.arrays import Array
@@ -118,9 +116,9 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     lowest = figures.by_channel(main, "minimum_impedance")
     worst = quantities.worse(lowest)
-    values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
     limits = tuple(_limit(rating, main) for rating in figures.rated(main.conditions, *_RATED) if rating.printed)
-    panel = Panel(scales.dial_for(traces), scales.ohms(values), tuple(traces), limits, _marks(main, worst))
+    y_axis = scales.ohms(figures.extents(traces))
+    panel = Panel(scales.dial_for(traces), y_axis, tuple(traces), limits, _marks(main, worst))
     hero = figures.hero(worst, lowest, "lowest impedance")
     shown = ("system_resonance", "qtc", "qts", "lower_peak", "tuning", "upper_peak", "rated_impedance")
     found = [*lowest, *(f for name in shown for f in figures.by_channel(main, name))]

@@ -127,12 +127,11 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     y_axis = scales.twenties([0.0, floor_of(levels, _LOWEST_DRAWN_DB)])
     # the tones are about 0 dB, some a little over it
     y_axis = replace(y_axis, high=max(float(np.max(level)) for level in levels) + _HEADROOM_DB)
-    hero = figures.hero(key, found, "below one tone")
     return figures.card(
         runs,
         KIND.title,
         Chart((Panel(scales.dial(*AUDIO_BAND_HZ), y_axis, tuple(traces), marks=tuple(marks), one_channel=True),)),
-        replace(hero, caption=hero.caption.split(", at ")[0], x=None) if hero else None,
+        figures.off_the_dial(figures.hero(key, found, "below one tone")),
         found,
         (
             f"{key.at['tones_count']} tones",

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from reviewkit.measure import curves, figures, scales, sweeps
-from reviewkit.measure.capture_requests import is_even
 from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.capture_request import LINE, PHONO_SWEEP, Basis, CaptureRequest
@@ -65,7 +64,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     bands = [AUDIO_BAND_HZ, MIDDLE_BAND_HZ, *figures.rated_bands(c, "riaa_deviation")]
     reached = [each for each in dict.fromkeys(curves.covered(frequency_hz, band_hz) for band_hz in bands) if each]
     # the larger of two unequal sides may be inside its limit, and the smaller one outside
-    unequal = [r for r in figures.rated(c, "riaa_deviation") if r.within is not None and -r.within[0] != r.within[1]]
+    unequal = [r for r in figures.rated(c, "riaa_deviation") if r.sides_differ]
     on_sides = list(dict.fromkeys(unstated_conditions.band_hz(rating) for rating in unequal))
     drawn: list[Curve] = []
     withheld: list[str] = []
@@ -122,7 +121,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     band = unstated_conditions.band_hz(rating)
     at = {"input": rating.input or "phono", "band": band}
-    quantities = ("riaa_deviation",) if is_even(rating) else ("riaa_deviation_high", "riaa_deviation_low")
+    quantities = ("riaa_deviation_high", "riaa_deviation_low") if rating.sides_differ else ("riaa_deviation",)
     return (CaptureRequest("", "", quantities, at, PHONO_SWEEP, place=LINE, wording={"bands": (band,)}),)
 
 

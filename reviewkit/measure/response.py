@@ -8,7 +8,7 @@ from functools import partial
 from typing import Any
 
 from reviewkit.measure import figures, scales, sweeps
-from reviewkit.measure.capture_requests import is_even, reading_request
+from reviewkit.measure.capture_requests import reading_request
 from reviewkit.measure.target_curves import is_fm, refuse_misread, with_target
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import read_only
@@ -78,7 +78,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         found += worst(bands, way=0)
         # of unequal limits, the larger difference may be inside its own and the smaller one outside
         ratings = figures.rated(c, "channel_balance")
-        uneven = [unstated_conditions.band_hz(rating) for rating in ratings if rating.within and not is_even(rating)]
+        uneven = [unstated_conditions.band_hz(rating) for rating in ratings if rating.sides_differ]
         for way in (+1, -1) if uneven else ():
             found += [side for side in worst(uneven, way=way) if side not in found]
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
@@ -158,7 +158,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         flat = figures.by_channel(run, "flatness", band=band_hz)
         was = figures.by_channel(before, "flatness", band=band_hz) if before else []
         high, low = (figures.by_channel(run, f"deviation_{end}", band=band_hz) for end in ("high", "low"))
-        uneven = any(r.within and not is_even(r) for r in ratings)
+        uneven = any(r.sides_differ for r in ratings)
         sides = quantities.deviation(max(f.value for f in high), min(f.value for f in low)) if uneven else ""
         facts.append(
             run.point(
@@ -208,7 +208,7 @@ def _sweep(
 
 def _flatness_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     band = unstated_conditions.band_hz(rating)
-    quantities = ("flatness",) if is_even(rating) else ("deviation_high", "deviation_low")
+    quantities = ("deviation_high", "deviation_low") if rating.sides_differ else ("flatness",)
     at = basis.named(rating, "load", "input") | {"band": band}
     return (_sweep(rating, basis, quantities, at, bands=(band,)),)
 

@@ -223,13 +223,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         return figures.card(runs, title, body, None, [*factors, *impedance], (at, "from two loads"))
     traces, y_axis = _as_factors(runs) if factors else _as_ohms(runs)
     limits = tuple(
-        Limit(
-            r.at_least,
-            None,
-            *(r.band_hz or (r.frequency_hz or FREQUENCY_HZ,) * 2),
-            f"rated {r.at_least:g}",
-            r,
-        )
+        Limit(r.at_least, None, *sweeps.span_of(r), f"rated {r.at_least:g}", r)
         for r in figures.rated(main.conditions, "damping_factor")
         if r.at_least is not None
     )
@@ -279,8 +273,7 @@ def _as_factors(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
             if load_ohm and good.any():
                 factors = replace(curve, x=curve.x[good], y=load_ohm / curve.y[good])
                 traces.append(figures.trace(factors, run, runs))
-    values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))]
-    return traces, scales.decades(values, "", fewest=1)
+    return traces, scales.decades(figures.extents(traces), "", fewest=1)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:

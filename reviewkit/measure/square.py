@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -147,14 +146,12 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
                     for at_s, level in ((facts["low_s"], 10.0), (facts["high_s"], 90.0))
                 ]
     panel = Panel(_microseconds((_BEFORE + _AFTER) * rise_s), _percent(edges), tuple(edges), (), tuple(marks))
-    hero = figures.hero(slowest, rises)
     looped_back = main.conditions.measurement.stage == "bench" or _looped_back(main.conditions, "") is not None
     return figures.card(
         runs,
         KIND.title,
         Chart((panel,)),
-        # the frequency is the wave's, not a place on the dial
-        replace(hero, caption=hero.caption.split(", at ")[0], x=None) if hero else None,
+        figures.off_the_dial(figures.hero(slowest, rises)),
         [f for f in main.findings if f.quantity in ("rise_time", "overshoot", "tilt")],
         (quantities.hertz(periods[0].facts["frequency_hz"]), *(("bench not looped back",) if not looped_back else ())),
     )

@@ -240,6 +240,11 @@ def at_rated_frequency(
     return [f for f in found if f.at["frequency"] in rated_hz] or [f for f in found if f.at["frequency"] == else_hz]
 
 
+def span_of(rating: Rating) -> tuple[float, float]:
+    """Return where on the dial a rating holds: over its band, else at its frequency."""
+    return rating.band_hz or (rating.frequency_hz or unstated_conditions.FREQUENCY_HZ,) * 2
+
+
 def limit_within(rating: Rating) -> Limit:
     """Return the two sides of a rating such as ± 0.5 dB, over its band."""
     assert rating.within is not None

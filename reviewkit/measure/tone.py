@@ -293,13 +293,10 @@ def _card(runs: Sequence[Run], name: str, subject: str, body: Chart, key: Findin
     quantity = quantities.quantity_of(key) if key else None
     more_of_it = weighted(alike["weighting"]) if alike else quantity.name if quantity else ""
     hero = figures.hero(key, found, f"{quantity.plain_name} ({more_of_it})" if quantity else "")
-    if hero is not None:
-        # the frequency is the tone's own, which the overline has
-        hero = replace(hero, caption=hero.caption.split(", at ")[0], x=None)
     shown = [f for f in main.findings if f.quantity in ("dynamic_range", "thd_plus_noise", "thd", "snr", "hum")]
     if key is not None and key.quantity == "dynamic_range":
         subject, shown = "Dynamic range", [f for f in shown if f.quantity == key.quantity]
-    return replace(figures.card(runs, subject, body, hero, shown, more, level), id=name)
+    return replace(figures.card(runs, subject, body, figures.off_the_dial(hero), shown, more, level), id=name)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:

@@ -326,7 +326,7 @@ def _is_candidate(rating: Rating, finding: Finding) -> bool:
         return finding.kind == "reading" or any(key in finding.at for key in REFERENCES)
     if rating.quantity in ("flatness", "riaa_deviation") and rating.within is not None:
         # unequal limits are compared with the two deviations, equal ones with the larger of them
-        return (quantities.quantity_of(finding).side == 0) == (-rating.within[0] == rating.within[1])
+        return (quantities.quantity_of(finding).side != 0) == rating.sides_differ
     return True
 
 
