@@ -358,8 +358,7 @@ def where(finding: Finding) -> str:
     if "where" in finding.at:
         return str(finding.at["where"])
     if quantities.quantity_of(finding).style == "plus-minus":
-        low_hz, high_hz = finding.at["band"]
-        return quantities.band((low_hz, high_hz))
+        return quantities.band(finding.at["band"])
     if quantities.quantity_of(finding).over_power or ("power" in finding.at and _swept_power(finding)):
         return f"at {quantities.watts(finding.at['power'])}" if "power" in finding.at else ""
     hz = finding.at.get("frequency")

@@ -254,7 +254,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
 
 
 def _band_words(f: Finding) -> str:
-    return quantities.band((f.at["band"][0], f.at["band"][1])) if "band" in f.at else ""
+    return quantities.band(f.at["band"]) if "band" in f.at else ""
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:

@@ -135,7 +135,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         found,
         (
             f"{key.at['tones_count']} tones",
-            quantities.band((key.at["band"][0], key.at["band"][1])),
+            quantities.band(key.at["band"]),
             f"lines of {quantities.hertz(key.at['line_width'])}",
         ),
         level_of_the_run(main, key),

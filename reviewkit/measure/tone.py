@@ -284,7 +284,7 @@ def _card(runs: Sequence[Run], name: str, subject: str, body: Chart, key: Findin
     tone = main.get("frequency", key.channel) if key else main.get("frequency")
     band = key.at.get("band") if key else None
     more = [quantities.hertz(tone.value)] if tone else []
-    more += [f"{quantities.band((band[0], band[1]))} wide"] if band else []
+    more += [f"{quantities.band(band)} wide"] if band else []
     if key is not None and key.at.get("without"):
         more.append(without(key.at["without"]))
     level = "" if figures.drive(main.conditions.measurement) or not tone else levels_in_words(main, levels)

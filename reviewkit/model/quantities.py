@@ -228,12 +228,12 @@ def percent(value_percent: float, digits: int = 3) -> str:
     return f"{trimmed(value_percent, digits)} %"
 
 
-def band(band_hz: tuple[float, float]) -> str:
+def band(band_hz: Sequence[float]) -> str:
     """Return a band: "20 Hz – 20 kHz"."""
     return f"{hertz(band_hz[0])} – {hertz(band_hz[1])}"
 
 
-def tones(tones_hz: tuple[float, float]) -> str:
+def tones(tones_hz: Sequence[float]) -> str:
     """Format two tones played together: "60 Hz + 7 kHz"."""
     return f"{hertz(tones_hz[0])} + {hertz(tones_hz[1])}"
 

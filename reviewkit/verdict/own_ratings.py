@@ -16,7 +16,7 @@ from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.session import Rating
 from reviewkit.model.targets import OWN_CURVE
 from reviewkit.model.units import UnitError, split_single
-from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition, first_words
+from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition, differing, first_words, not_stated
 
 _ALIKE = 0.7  # how similar two names of one thing may be: "hum trap" and "hum trap depth" (a judgement)
 _FEMTOWATT = 1e-15  # 0 dBf
@@ -29,22 +29,19 @@ def compare_conditions(rating: Rating, finding: Finding) -> ComparedCondition:
     """Compare the conditions that the user names: each that the rating has must be the same."""
     had = finding.at.get("conditions", {})
     if taps := finding.at.get("taps"):
-        why = f"rated for no tap, measured at those of {', '.join(taps)}"
-        return ComparedCondition(APART, why, brief="tap not stated")
+        return differing(APART, "rated for no tap", f"measured at those of {', '.join(taps)}", "tap not stated")
     if OWN_CURVE in had and OWN_CURVE not in dict(rating.conditions):  # what a user wishes for, no maker rates
-        brief = f"measured against {had[OWN_CURVE]}"
-        return ComparedCondition(APART, f"rated against no curve, {brief}", brief=first_words(brief))
+        measured = f"measured against {had[OWN_CURVE]}"
+        return differing(APART, "rated against no curve", measured, first_words(measured))
     for name, wanted in rating.conditions:
         # of a tape's equalisation makers often name the treble alone: "120 µs"
         if _plain(wanted) in (_plain(had.get(name, "")), _plain(had.get(name, "").rpartition("+")[2])):
             continue
         rated = f"rated with {named_conditions.one_in_words(name, wanted)}"
         if name not in had:
-            return ComparedCondition(
-                APART, f"{rated}, the {name} measured with is not stated", brief=f"{name} not stated"
-            )
+            return not_stated(rated, f"the {name} measured with", name)
         measured = f"measured with {named_conditions.one_in_words(name, had[name])}"
-        return ComparedCondition(APART, f"{rated}, {measured}", brief=first_words(measured))
+        return differing(APART, rated, measured, first_words(measured))
     rest = [pair for pair in had.items() if pair[0] not in dict(rating.conditions)]
     return ComparedCondition(SAME, assumed=", ".join(named_conditions.in_words(rest)))
 
@@ -79,13 +76,10 @@ def compare_distortion(rating: Rating, finding: Finding) -> ComparedCondition:
         return ComparedCondition(SAME, assumed=f"at {quantities.percent(had)} distortion" if had is not None else "")
     rated = f"rated at {quantities.percent(wanted)} distortion"
     if had is None:
-        return ComparedCondition(
-            APART, f"{rated}, the distortion measured at is not stated", brief="distortion not stated"
-        )
+        return not_stated(rated, "the distortion measured at", "distortion")
     if had == wanted:
         return ComparedCondition(SAME)
-    measured = f"measured at {quantities.percent(had)}"
-    return ComparedCondition(APART, f"{rated}, {measured}", brief=measured)
+    return differing(APART, rated, f"measured at {quantities.percent(had)}")
 
 
 def compare_sign(rating: Rating, finding: Finding) -> ComparedCondition:

@@ -174,7 +174,7 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
 
 def _spot(f: Finding) -> str:
     if "band" in f.at and (quantities.quantity_of(f).extent or "frequency" not in f.at):
-        return quantities.band((f.at["band"][0], f.at["band"][1]))
+        return quantities.band(f.at["band"])
     return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
 
 
@@ -195,7 +195,7 @@ def _under(f: Finding, level: str) -> str:
     parts = (
         f"at {quantities.percent(f.at['limit'])}" if "limit" in f.at else "",
         f"re {reference}" if (reference := reference_of(f)) else "",
-        f"with {quantities.tones((f.at['tones'][0], f.at['tones'][1]))}" if "tones" in f.at else "",
+        f"with {quantities.tones(f.at['tones'])}" if "tones" in f.at else "",
         level,
         f"relative to {relative_words(f.at['relative_to'])}" if "relative_to" in f.at else "",
         *named_conditions.in_words(f.at.get("conditions", {}).items()),

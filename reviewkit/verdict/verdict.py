@@ -121,8 +121,7 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
     more_level = word == MEETS and any(name == "level" and s.relation == HARDER for name, s in compared)
     harder = [f"at {quantities.conditions({**deciding.finding.at, 'load': None})}"] if more_level else []
     if word == MEETS and is_swept(deciding.finding) and rating.band_hz is None and not rule.band:
-        low, high = deciding.finding.at["band"]
-        harder.append(f"over {quantities.band((low, high))}")
+        harder.append(f"over {quantities.band(deciding.finding.at['band'])}")
     used = list(dict.fromkeys([shown.finding.measurement, deciding.finding.measurement]))
     comparable = word in JUDGED
     limit, limit_source, limit_figure = verdict_words.limit(rating, shown.finding, label)
