@@ -90,7 +90,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if not found:
         return ()
     name, place = ("worst", "band") if "band" in found[0].at else ("spot", "frequency")
-    was = figures.by_channel(before, found[0].quantity, **{place: found[0].at[place]}) if before else []
+    was = figures.by_channel(before, found[0].quantity, **{place: found[0].at[place]})
     now, earlier = figures.as_shown(found, was)
     facts = {
         place: found[0].at[place],

@@ -207,7 +207,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         hero,
         [f for f in main.findings if f.quantity in ("power_at_limit", "power_reached", "distortion")],
         # a power says whether its supply fed the other channel too
-        tuple(filter(None, (driven, quantities.hertz(hz) if hz else ""))),
+        (driven, quantities.hertz(hz) if hz else ""),
     )
 
 
@@ -216,7 +216,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     m = run.conditions.measurement
     said = []
     spot = figures.by_channel(run, "distortion", power=_SPOT_W)
-    was = figures.by_channel(before, "distortion", power=_SPOT_W) if before else []
+    was = figures.by_channel(before, "distortion", power=_SPOT_W)
     shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": DRIVEN.get(m.channels, "")}
     if spot and (was or m.stage == "before"):
         facts = {"findings": spot, "worse": quantities.worse(spot), "before": quantities.worse(was), "power": _SPOT_W}

@@ -191,7 +191,7 @@ def card(
     found
         Further figures, for the page.
     more
-        Conditions of the kind's own, after the level.
+        Conditions of the kind's own, after the level; "" for none.
     level
         The level as measured, if none is stated.
     """

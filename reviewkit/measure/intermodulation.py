@@ -188,10 +188,9 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     worst = quantities.worse(here)
     if worst is None:
         return ()
-    was = figures.by_channel(before, "imd") if before else []
     facts = {
         "worse": worst,
-        "before": quantities.worse([f for f in was if f.at["method"] == worst.at["method"]]),
+        "before": quantities.worse(figures.by_channel(before, "imd", method=worst.at["method"])),
         "drive": levels_in_words(run, here),
         "tones": worst.at["tones"],
     }

@@ -211,15 +211,12 @@ def _control(sheet: Sheet, c: Conditions) -> Measured:
         raise sheet.fault(f"left in {left.unit} and right in {right.unit}: export both in one unit")
     apart_db = read_only(relative_db(left.values, left.unit) - relative_db(right.values, right.unit))
     worst = int(np.argmax(np.abs(apart_db)))
-    place, first, last = (_position(float(steps.values[index]), steps.unit) for index in (worst, 0, -1))
+    set_to = (float(steps.values[index]) for index in (worst, 0, -1))
+    place, first, last = (f"{trimmed(v)} dB" if steps.unit == "dB" else f"position {v:g}" for v in set_to)
     at: dict[str, Any] = {"where": f"at {place}", "swept": f"{first} to {last}"}
     found = figures.finding(c, TRACKING, "both", apart_db[worst], **at)
     drawn = Curve("tracking", "", steps.values, apart_db, {"unit": steps.unit, "worst": float(steps.values[worst])})
     return Measured((found,), (), (drawn,))
-
-
-def _position(value: float, unit: str) -> str:
-    return f"{trimmed(value)} dB" if unit == "dB" else f"position {value:g}"
 
 
 # ------------------------------------------------------------------ its card
@@ -267,7 +264,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     hero = replace(hero, note=in_microvolts(key), x=None, y=None) if hero and key else None
     of_tape, hz = main.curves[0].facts.get("reference"), main.conditions.measurement.frequency_hz
     more = (f"re {of_tape}" if of_tape else "", quantities.hertz(hz) if hz else "")
-    return figures.card(runs, subject, Chart((panel,)), hero, main.findings, tuple(filter(None, more)))
+    return figures.card(runs, subject, Chart((panel,)), hero, main.findings, more)
 
 
 def _alone(run: Run) -> Run:

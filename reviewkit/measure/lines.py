@@ -95,12 +95,9 @@ def _named(c: Conditions, noise: Noise) -> Named:
         usual |= STEREO_HZ
     # what nobody asked for isn't missed
     asked = bool(figures.rated(c, RUMBLE, "subcarrier_suppression"))
-    reached = {name: at for name, at in usual.items() if asked or _top_hz(at) <= noise.reach_hz[1]}
+    tops_hz = {name: at[1] if isinstance(at, tuple) else at for name, at in usual.items()}
+    reached = {name: at for name, at in usual.items() if asked or tops_hz[name] <= noise.reach_hz[1]}
     return {**reached, **c.measurement.lines_hz}
-
-
-def _top_hz(place: float | tuple[float, float]) -> float:
-    return place[1] if isinstance(place, tuple) else place
 
 
 def _levels(
@@ -249,12 +246,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         Chart((panel,)),
         figures.off_the_dial(figures.hero(key, found)),
         [f for name in shown for f in figures.by_channel(main, name)],
-        tuple(filter(None, ("" if known else what, reference_words(main), _band_words(key)))),
+        ("" if known else what, reference_words(main), quantities.band(key.at["band"]) if "band" in key.at else ""),
     )
-
-
-def _band_words(f: Finding) -> str:
-    return quantities.band(f.at["band"]) if "band" in f.at else ""
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -264,13 +257,12 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if key is None:
         return ()
     at = {name: key.at.get(name) for name in ("weighting", "line")}
-    was = figures.by_channel(before, key.quantity, **at) if before else []
     curve = next((curve for curve in run.curves if curve.name == "sidebands" and curve.channel == key.channel), None)
     facts = {
         "quantity": key.quantity,
         "key": key,
         "reference": reference_words(run).removeprefix("re "),
-        "before": quantities.worse(was),
+        "before": quantities.worse(figures.by_channel(before, key.quantity, **at)),
         "rate": quantities.hertz(curve.facts["strongest_hz"]) if curve else "",
         "other": run.get("strongest_other_line", key.channel),
     }

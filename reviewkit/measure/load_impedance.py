@@ -122,7 +122,9 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     hero = figures.hero(worst, lowest, "lowest impedance")
     shown = ("system_resonance", "qtc", "qts", "lower_peak", "tuning", "upper_peak", "rated_impedance")
     found = [*lowest, *(f for name in shown for f in figures.by_channel(main, name))]
-    return figures.card(runs, KIND.title, Chart((panel,)), hero, found, _enclosure(main))
+    words = {CLOSED: "closed box", VENTED: "vented box", NONE: "bare driver"}
+    enclosure = words.get(main.conditions.measurement.enclosure, "")
+    return figures.card(runs, KIND.title, Chart((panel,)), hero, found, (enclosure,))
 
 
 def _limit(rating: Rating, run: Run) -> Limit:
@@ -131,11 +133,6 @@ def _limit(rating: Rating, run: Run) -> Limit:
     # of a nominal impedance the verdict has both it and what it may fall to
     text = f"rated {rating_words.limit_text(rating)}" if share == 1.0 else "lowest allowed"
     return Limit(share * (rating.printed or 0.0), None, *_band_hz(run.conditions), text, rating)
-
-
-def _enclosure(run: Run) -> tuple[str, ...]:
-    words = {CLOSED: "closed box", VENTED: "vented box", NONE: "bare driver"}
-    return tuple(filter(None, (words.get(run.conditions.measurement.enclosure, ""),)))
 
 
 def _marks(run: Run, lowest: Finding | None) -> tuple[Mark, ...]:
@@ -165,7 +162,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     channel = resonance.channel if resonance else worst.channel
     was = before.get("system_resonance", channel) if before else None
     facts |= {"system_resonance": resonance, "q": run.get("qtc", channel) or run.get("qts", channel)}
-    lowest_before = quantities.worse(figures.by_channel(before, "minimum_impedance")) if before else None
+    lowest_before = quantities.worse(figures.by_channel(before, "minimum_impedance"))
     facts |= {"before": lowest_before, "resonance_before": was}
     return (run.point("load", **facts),)
 

@@ -153,8 +153,8 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     worst = quantities.worse(here)
     if worst is None:
         return ()
-    was = figures.by_channel(before, "multitone_clearance") if before else []
-    facts = {"worse": worst, "drive": levels_in_words(run, here), "before": quantities.worse(was)}
+    was = quantities.worse(figures.by_channel(before, "multitone_clearance"))
+    facts = {"worse": worst, "drive": levels_in_words(run, here), "before": was}
     return (run.point("clearance", **facts),)
 
 

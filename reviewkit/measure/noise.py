@@ -276,8 +276,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 
 def _alike(run: Run | None, finding: Finding) -> list[Finding]:
     """Return another run's findings, one per channel, with the same weighting and reference."""
-    found = figures.by_channel(run, finding.quantity) if run else []
-    return [f for f in found if _key(f) == _key(finding)]
+    return [f for f in figures.by_channel(run, finding.quantity) if _key(f) == _key(finding)]
 
 
 def _key(f: Finding) -> tuple[Any, Any]:

@@ -113,8 +113,8 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if not here:
         return ()
     band = here[0].at["band"]
-    was = figures.by_channel(before, "riaa_deviation", band=band) if before else []
-    facts = {"worse": quantities.worse(here), "band": band, "amendment": m.amendment, "before": quantities.worse(was)}
+    was = quantities.worse(figures.by_channel(before, "riaa_deviation", band=band))
+    facts = {"worse": quantities.worse(here), "band": band, "amendment": m.amendment, "before": was}
     return (run.point("deviation", **facts),)
 
 

@@ -156,7 +156,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         rated = [list(r.band_hz) for r in ratings if r.band_hz and r.input in ("", run.conditions.measurement.input)]
         band_hz = next((band for band in bands if list(band) in rated), bands[0])
         flat = figures.by_channel(run, "flatness", band=band_hz)
-        was = figures.by_channel(before, "flatness", band=band_hz) if before else []
+        was = figures.by_channel(before, "flatness", band=band_hz)
         high, low = (figures.by_channel(run, f"deviation_{end}", band=band_hz) for end in ("high", "low"))
         uneven = any(r.sides_differ for r in ratings)
         sides = quantities.deviation(max(f.value for f in high), min(f.value for f in low)) if uneven else ""

@@ -214,11 +214,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     title = "Damping factor" if factors else "Source impedance"
     found = factors or impedance
     if not any(run.conditions.measurement.file for run in runs):
-        at = (
-            quantities.hertz(float(impedance[0].at["frequency"]))
-            if impedance and "frequency" in impedance[0].at
-            else ""
-        )
+        hz = impedance[0].at.get("frequency") if impedance else None
+        at = quantities.hertz(hz) if hz is not None else ""
         body = Number(*_in_large(found, runs, verdicts)) if found else Rows(("",), ())
         return figures.card(runs, title, body, None, [*factors, *impedance], (at, "from two loads"))
     traces, y_axis = _as_factors(runs) if factors else _as_ohms(runs)
@@ -242,16 +239,8 @@ def _in_large(found: Sequence[Finding], runs: Sequence[Run], verdicts: Sequence[
     name = quantities.quantity_of(worst).name
     whose = figures.CHANNELS.get(worst.channel, worst.channel)
     rating = next((f"rated {v.limit}: {v.verdict}" for v in verdicts if v.verdict and v.findings[:1] == (worst,)), "")
-    old = next(
-        (
-            was
-            for run in runs
-            if run.conditions.measurement.stage == "before"
-            for was in run.findings
-            if (was.quantity, was.channel, was.stage) == (worst.quantity, worst.channel, "before")
-        ),
-        None,
-    )
+    earlier = [run for run in runs if run.conditions.measurement.stage == "before"]
+    old = next((each for run in earlier if (each := run.get(worst.quantity, worst.channel))), None)
     was = f"before: {quantities.show(old)}" if old is not None and old is not worst else ""
     sentence = ", ".join(filter(None, (f"{name[0].upper()}{name[1:]}", whose, rating or was)))
     return quantities.with_uncertainty(worst), sentence

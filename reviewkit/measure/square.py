@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -97,16 +98,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         rise_s = _with_benchs_rise(step.rise_s, bench)
         for quantity, figure in (("rise_time", rise_s), ("overshoot", step.overshoot), ("tilt", step.tilt)):
             if not why or quantity == "tilt":
-                found.append(
-                    figures.finding(
-                        c,
-                        quantity,
-                        column.channel,
-                        figure.value,
-                        uncertainty=figure.uncertainty,
-                        frequency=step.frequency_hz,
-                    )
-                )
+                at: dict[str, Any] = {"uncertainty": figure.uncertainty, "frequency": step.frequency_hz}
+                found.append(figures.finding(c, quantity, column.channel, figure.value, **at))
     return Measured(tuple(found), tuple(withheld), tuple(curves))
 
 
@@ -180,7 +173,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         return ()
     # an overshoot or a tilt within its own uncertainty, or too small for a screen, counts as none
     seen = {name: f for name, f in found.items() if name == "rise_time" or (f is not None and _is_seen(f))}
-    was = {f"{name}_before": quantities.worse(figures.by_channel(before, name)) if before else None for name in found}
+    was = {f"{name}_before": quantities.worse(figures.by_channel(before, name)) for name in found}
     facts = {**dict.fromkeys(found), **seen, **was, "frequency": frequency}
     return (run.point("edge", **facts),)
 

@@ -309,13 +309,12 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     tone = run.get("frequency")
     if not here or tone is None:
         return ()
-    was = figures.by_channel(before, quantity) if before else []
     facts = [
         run.point(
             "distortion",
             findings=here,
             worse=quantities.worse(here),
-            before=quantities.worse(was),
+            before=quantities.worse(figures.by_channel(before, quantity)),
             drive=levels_in_words(run, here),
             frequency=tone.value,
         )

@@ -16,11 +16,11 @@ from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.session import Rating
 from reviewkit.model.targets import OWN_CURVE
 from reviewkit.model.units import UnitError, split_single
+from reviewkit.signal.decibels import dbf_of_volts, volts_of_dbf
+from reviewkit.signal.impedance import RATED_SHARE
 from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition, differing, first_words, not_stated
 
 _ALIKE = 0.7  # how similar two names of one thing may be: "hum trap" and "hum trap depth" (a judgement)
-_FEMTOWATT = 1e-15  # 0 dBf
-_LEAST_SHARE = 0.8
 # units in which a figure below zero is simply a small one
 _ABSOLUTE = (*(unit for unit in DECIBELS if unit not in ("dB", "dBr")), "°C")
 
@@ -109,7 +109,7 @@ def as_judged(rating: Rating, findings: Sequence[Finding]) -> Rating:
     measured = any(f.quantity == "minimum_impedance" and f.kind != "reading" for f in findings)
     if rating.quantity != "impedance" or rating.nominal is None or rating.tolerance is not None or not measured:
         return rating
-    least = _LEAST_SHARE * rating.nominal
+    least = RATED_SHARE * rating.nominal
     return replace(rating, quantity="minimum_impedance", nominal=None, at_least=float(f"{least:.9g}"))
 
 
@@ -136,8 +136,7 @@ def nearly(rating: Rating, findings: Sequence[Finding], ratings: Sequence[Rating
 def in_rated_unit(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
     """Return the findings in the unit of a rating under the maker's own name; others are left out.
 
-    dBf and volts are converted into each other if the impedance is a condition, for volts also one of the rating: dBf =
-    10 lg (V²/R / 1 fW).
+    dBf and volts are converted into each other if the impedance is a condition, for volts also one of the rating.
     """
     found = []
     for f in findings:
@@ -145,13 +144,13 @@ def in_rated_unit(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
         if f.unit == rating.unit:
             found.append(f)
         elif (f.unit, rating.unit) == ("V", "dBf") and ohms and f.value > 0:
-            db = 10 * math.log10(f.value**2 / ohms / _FEMTOWATT)
+            db = float(dbf_of_volts(f.value, ohms))
             share = (f.uncertainty or 0.0) / f.value
             found.append(
                 replace(f, value=db, unit="dBf", uncertainty=20 * math.log10(1 + share) or None, step=None, written="")
             )
         elif (f.unit, rating.unit) == ("dBf", "V") and (ohms := ohms or rating.load_ohm):
-            volts = math.sqrt(10 ** (f.value / 10) * _FEMTOWATT * ohms)
+            volts = float(volts_of_dbf(f.value, ohms))
             spread = volts * (10 ** ((f.uncertainty or 0.0) / 20) - 1)
             at = {**f.at, "load": ohms}
             found.append(replace(f, value=volts, unit="V", at=at, uncertainty=spread or None, step=None, written=""))

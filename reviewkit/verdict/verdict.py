@@ -140,7 +140,7 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
         position=verdict_words.position(rating, shown, word) if comparable else None,
         room=verdict_words.room(rating, shown) if comparable else None,
         measurements=tuple(used),
-        findings=_unique(shown.finding, deciding.finding),
+        findings=(shown.finding,) if shown is deciding else (shown.finding, deciding.finding),
     )
 
 
@@ -301,14 +301,6 @@ def _part(answer: Answer) -> tuple[str, int]:
     """Return what must hold each for itself: every channel, and of unequal limits every side."""
     f = answer.finding
     return f.channel, quantities.quantity_of(f).side
-
-
-def _unique(*findings: Finding) -> tuple[Finding, ...]:
-    kept: list[Finding] = []
-    for finding in findings:
-        if not any(finding is other for other in kept):
-            kept.append(finding)
-    return tuple(kept)
 
 
 def _is_candidate(rating: Rating, finding: Finding) -> bool:
