@@ -30,7 +30,7 @@ _SIDES = {True: "right", False: "left"}
 _LEAST_S = 1e-9
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return channel_phase_difference (°) and channel_balance (dB, left over right) at each tone, channel_delay (s),
     and azimuth_error (minutes of arc) if the tape's speed is stated.
 
@@ -41,7 +41,6 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     InputError
         If one of the two channels is missing or silent, or if they have no tone in common.
     """
-    assert sheet is not None
     there = {column.channel: column for column in sheet.all("level")}
     if not {"L", "R"} <= set(there):
         raise sheet.fault("two channels are compared: capture left and right together, in one file")

@@ -113,7 +113,7 @@ def _differences(sheet: Sheet, c: Conditions) -> tuple[list[tuple[str, Array, Ar
     return found, withheld
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return boost_low, boost_high, corner_low, corner_high and slope, per channel.
 
     bass_control, treble_control: dB, how far a setting of that name lifts or cuts at a frequency that is rated.
@@ -121,7 +121,6 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     corner_*: Hz, half power relative to the reference. slope: dB/octave between one and two octaves beyond a corner,
     which its `at.frequency` names; negative if it falls away from 1 kHz. Of an equaliser's band, see `band_findings`.
     """
-    assert sheet is not None
     found: list[Finding] = []
     differences, withheld = _differences(sheet, c)
     for channel, frequency_hz, difference in differences:

@@ -63,13 +63,12 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
     return found
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return crosstalk and crosstalk_worst, or if only separation is rated, separation and separation_worst.
 
     At one place: dB, at 1 kHz, 10 kHz and each rated frequency. At worst: dB, with its frequency, over 20 Hz – 20 kHz
     and each rated band.
     """
-    assert sheet is not None
     c = _one_driven(c)
     frequency_hz = sheet.need("frequency").values
     found: list[Finding] = []

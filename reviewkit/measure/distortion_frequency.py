@@ -25,13 +25,12 @@ from reviewkit.signal.tone import AUDIO_BAND_HZ
 _STEADY_DB = 0.5  # levels that differ by less are one level
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return worst_distortion and distortion per channel.
 
     worst_distortion: %, with its frequency, over 20 Hz – 20 kHz and each rated band, as far as the data goes.
     distortion: %, at 1 kHz and each rated frequency. at.figure is THD or THD+N if the file names it.
     """
-    assert sheet is not None
     frequency_hz = sheet.need("frequency").values
     found: list[Finding] = []
     drawn: list[Curve] = []

@@ -76,14 +76,13 @@ def _power(c: Conditions, quantity: str, column: Column, power_w: float, limit: 
     return figures.finding(c, quantity, column.channel, power_w, uncertainty=unsure, **at)
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return power_at_limit, power_reached, lowest_distortion and highest_distortion per channel.
 
     power_at_limit: W, where distortion rises through 1 % and through each rated limit. power_reached: W, the highest
     power of the sweep, only if a limit wasn't reached. lowest_distortion: %, with its power. highest_distortion: %,
     from 250 mW to each rated power.
     """
-    assert sheet is not None
     found: list[Finding] = []
     drawn: list[Curve] = []
     withheld: list[str] = []

@@ -34,13 +34,12 @@ _ROOM = 1.3  # of a scale that the curves may fill: above and below them for the
 _ABOVE = 2.0  # of the highest peak: room for its name
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return the figures of a recorded tone: of the stronger channel, because both waver alike.
 
     speed_error, speed_drift, wow_and_flutter and unweighted_flutter (%), and strongest_rate (Hz).
     wow_and_flutter is given twice: as weighted peak (exceeded 5 % of the time) and as weighted r.m.s.
     """
-    assert sheet is not None
     c = _played(c)
     rate_hz = sample_rate_hz(sheet)
     read = _read(sheet, max(sheet.all("level"), key=lambda column: float(np.std(column.values))), rate_hz, c)

@@ -58,7 +58,7 @@ _NEGLIGIBLE = 0.002  # of a figure: an uncertainty too small for any digit shown
 _LOWEST_DRAWN_DB = -140.0
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return imd (%) per channel, and its parts: imd_second, imd_third; for the modulation method imd_rss too.
 
     Notes
@@ -69,7 +69,6 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
     Power and voltage are those of a sine of the same peak, (U1 + U2)²/R (common practice, no source).
     """
-    assert sheet is not None
 
     def one(column: Column) -> Measured:
         read = channel_lines(sheet, column, c, check_pair)

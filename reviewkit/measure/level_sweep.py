@@ -45,7 +45,7 @@ _FLUX = re.compile(r"\bre\.?\s+([\d.]+)\s*nWb/m")
 _ONE_RANGE_DB = 40.0
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return what the sweep's unit and columns allow, per channel.
 
     50_db_quieting_sensitivity and usable_sensitivity (dBf) over the signal at the aerial; maximum_output_level (dB
@@ -57,7 +57,6 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     InputError
         If what was set, or what a level is relative to, isn't clear.
     """
-    assert sheet is not None
     c, sheet = _as_set(c), _above_nothing(sheet)
     step, unit = sheet.need("set").header, sheet.need("set").unit
     if not sheet.find(needed := {"dBFS": "level", "nWb/m": "distortion"}.get(unit, "set")):

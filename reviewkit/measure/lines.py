@@ -39,13 +39,12 @@ _MOST_HARMONICS = 20
 Named = Mapping[str, float | tuple[float, float]]
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return the levels of named lines and bands relative to a reference tone, dB, per channel.
 
     rumble (10 – 315 Hz, a bound; also weighted by a stand-in), line_level of every other name,
     subcarrier_suppression of pilot and subcarrier together, strongest_other_line, and jitter (s r.m.s.) of a player.
     """
-    assert sheet is not None
     m = c.measurement
     own = _as_played(c)
     found: list[Finding] = []

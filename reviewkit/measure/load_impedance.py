@@ -24,14 +24,13 @@ _RATED = ("impedance", "minimum_impedance")
 _Q = {CLOSED: ("qtc",), NONE: ("qts", "qms", "qes")}
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return the impedance's figures, per channel.
 
     minimum_impedance and peak_impedance (Ω) with their frequencies, rated_impedance (Ω) by the 80 % rule; of one peak
     system_resonance (Hz), and qtc of a closed box, or qts, qms and qes of a bare driver; of two peaks lower_peak,
     upper_peak and tuning (Hz).
     """
-    assert sheet is not None
     c = _at_no_load(c)
     frequency_hz = sheet.need("frequency").values
     found: list[Finding] = []

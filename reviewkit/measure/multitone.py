@@ -46,7 +46,7 @@ def tone_level(tones: Sequence[Line]) -> float:
     return float(np.median([tone.level for tone in tones]))
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return multitone_clearance (dB) per channel: the median tone's level less that of the strongest other line.
 
     The band is 20 Hz – 20 kHz, or as far as the data reaches. Without the window nothing is given.
@@ -57,7 +57,6 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     the width of one line. Tones: the lines within 20 dB of the strongest, at least three (this project's own
     definition; none is binding). Power is that of all tones together.
     """
-    assert sheet is not None
 
     def one(column: Column) -> Measured:
         read = channel_lines(sheet, column, c, check_tones, blind=False)

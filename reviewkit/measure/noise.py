@@ -56,14 +56,13 @@ def _undriven(c: Conditions) -> Conditions:
     return replace(c, measurement=replace(c.measurement, channels="", drive=None))
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return noise, snr and hum_voltage per channel.
 
     noise: V r.m.s., 20 Hz – 20 kHz or as far as the data goes, unweighted and A-weighted, and C- or 468-weighted or
     CCIR/ARM if a rating is. snr: dB, of all of them, relative to
     the rated output, 1 W and each power that a rating names. hum_voltage: V.
     """
-    assert sheet is not None
     c = _undriven(c)
     found: list[Finding] = []
     withheld: list[str] = []

@@ -52,13 +52,12 @@ def _refuse_misread(sheet: Sheet, c: Conditions, frequency_hz: Array, column: Co
     raise c.fault(held + message)
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return riaa_deviation (dB relative to 1 kHz) per channel.
 
     It is the largest either way, with its sign and frequency, over 20 Hz – 20 kHz, 40 Hz – 15 kHz and each rated band,
     as far as the data goes. If a rating has unequal limits, riaa_deviation_high and _low are the furthest on each side.
     """
-    assert sheet is not None
     m, frequency_hz = c.measurement, sheet.need("frequency").values
     found: list[Finding] = []
     bands = [AUDIO_BAND_HZ, MIDDLE_BAND_HZ, *figures.rated_bands(c, "riaa_deviation")]

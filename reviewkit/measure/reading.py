@@ -50,13 +50,12 @@ _FIRST = ("falls short", _CLOSE, "meets", "")  # of more readings than a card sh
 _COLUMNS = {"L": "left", "R": "right", "both": "both", "": "as a whole"}
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return each reading as written in the file, in its order.
 
     Its own conditions override those of the measurement. Its uncertainty is that of the last digit written: the level
     uncertainty of [bench] is the capture's, not a meter's.
     """
-    assert sheet is not None
     found = [_finding(c, reading) for reading in sheet.readings]
     return Measured(tuple(found), tuple(f"{sheet.source}:{row.line}: {row.why}" for row in sheet.skipped))
 

@@ -31,7 +31,7 @@ CONSTANTS = {1: ("de_emphasis_deviation",), 2: ("equalisation_deviation",)}
 _UNEVEN_DB = 0.5  # from here, one channel is said to be louder than the other (a judgement)
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return deviation_high, deviation_low, flatness, corner_low and corner_high per channel, and channel_balance.
 
     deviation_*, flatness: dB relative to 1 kHz, over 20 Hz – 20 kHz and each rated band, as far as the data goes.
@@ -39,7 +39,6 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     corner_*: Hz, half power relative to 1 kHz. channel_balance: dB, left relative to right. If the reference isn't
     1 kHz (315 Hz of a cassette deck, the mean over a band of a loudspeaker), `at.relative_to` has it, Hz.
     """
-    assert sheet is not None
     target_db = None
     if c.measurement.target:
         sheet, target_db = with_target(sheet, c)

@@ -72,7 +72,7 @@ def two_load_uncertainty(
     return math.hypot(*shares)
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return source_impedance (Ω) and damping_factor at 1 kHz and each rated frequency, and damping_factor_lowest over
     20 Hz – 20 kHz and each rated band, per channel. A line output damps no loudspeaker, so it has no such factor.
 
@@ -83,7 +83,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     InputError
         If it is the impedance of a load.
     """
-    found = _from_loads(c) if sheet is None else _over_frequency(sheet, c)
+    found = _over_frequency(sheet, c) if sheet.columns else _from_loads(c)
     if c.gear is None or c.gear.loads:
         return found
     without = [f for f in found.findings if not f.quantity.startswith("damping_factor")]

@@ -78,13 +78,12 @@ def _looped_back(c: Conditions, channel: str) -> Finding | None:
     return max(same or rises, key=lambda f: f.value, default=None)
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return rise_time, overshoot and tilt per channel, of the rising edges, over all periods overlaid.
 
     rise_time: s, 10 % to 90 % of the step. overshoot: % of the step. tilt: %, the fall of a flat part over half a
     period relative to its height above the middle.
     """
-    assert sheet is not None
     found: list[Finding] = []
     withheld: list[str] = []
     curves: list[Curve] = []

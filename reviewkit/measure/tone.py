@@ -59,13 +59,12 @@ class _Channel:
     exported: ExportedLines | None = None
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return the figures of a tone, per channel.
 
     frequency (Hz), level (V), power (W), gain (dB), thd and thd_plus_noise (%), sinad, snr (dB), harmonic_2 … 9,
     harmonics_higher and hum (dB relative to the fundamental), dc_offset (V, only from a DC-coupled capture).
     """
-    assert sheet is not None
     found: list[Finding] = []
     withheld: list[str] = []
     curves: list[Curve] = []

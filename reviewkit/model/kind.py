@@ -37,7 +37,7 @@ class Kind:
     needs: tuple[tuple[str, ...], ...]  # alternatives, each a set of roles; () means no file is needed
     compared: tuple[str, ...]  # those by which its card compares before and after, the first that both have
     asks: str  # POWER, FLAT, QUIET, CLEAN, STEADY or LOAD: the chapter of its cards after the repair
-    findings: Callable[[Sheet | None, Conditions], Measured]
+    findings: Callable[[Sheet, Conditions], Measured]  # NO_FILE if the readings are in session.toml
     card: Callable[[Sequence[Run], Sequence[Verdict]], Card]  # `verdicts`: on these runs, as the card shows them
     points: Callable[[Run, Run | None], tuple[Point, ...]]  # a run, and its counterpart before the repair
     joined: Callable[[Sequence[Point]], Sequence[Point]] = tuple  # a card's points, those that belong together in one
