@@ -52,20 +52,21 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     except NoTones as why:
         raise sheet.fault(str(why)) from None
     delay = delay_between(tones)
-    found = [f for tone in tones for f in _of_tone(c, tone)]
+    got = figures.Collected(c)
+    got.findings += [f for tone in tones for f in _of_tone(c, tone)]
     late: dict[str, Any] = {"later": _SIDES[delay.seconds > 0]} if abs(delay.seconds) >= _LEAST_S else {}
-    found.append(figures.finding(c, "channel_delay", "both", abs(delay.seconds), **late))
-    withheld = []
+    got.add("channel_delay", "both", abs(delay.seconds), **late)
     if delay.lone and tones[0].frequency_hz > 1000.0:
-        withheld.append(f"{c.measurement.id}: by one tone alone, the delay may be off by whole periods of it")
+        got.withhold("by one tone alone, the delay may be off by whole periods of it")
     if c.measurement.tape_speed is not None:
         spacing_m = _spacing_m(c)
         if spacing_m is None:
-            withheld.append(f'{c.measurement.id}: no azimuth, write track_spacing = "…", from middle to middle')
+            got.withhold('no azimuth, write track_spacing = "…", from middle to middle')
         else:
             angle = azimuth_arcmin(abs(delay.seconds), c.measurement.tape_speed / 100, spacing_m)
-            found.append(figures.finding(c, "azimuth_error", "both", angle, **late))
-    return Measured(tuple(found), tuple(withheld), (_figure(tones[-1], delay),))
+            got.add("azimuth_error", "both", angle, **late)
+    got.curves.append(_figure(tones[-1], delay))
+    return got.measured
 
 
 def _spacing_m(c: Conditions) -> float | None:

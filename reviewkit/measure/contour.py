@@ -87,30 +87,26 @@ def _difference(
     return where, curves.values_at(own_hz, own, where) - curves.values_at(reference_hz, its, where)
 
 
-def _differences(sheet: Sheet, c: Conditions) -> tuple[list[tuple[str, Array, Array]], list[str]]:
-    """Return (channel, frequencies, difference) for each channel that has one, and why the others have none."""
-    reference, m = _reference(c), c.measurement
-    columns = sweeps.levels_of(sheet)
-    found, withheld = [], []
+def _differences(sheet: Sheet, got: figures.Collected) -> list[tuple[str, Array, Array]]:
+    """Return (channel, frequencies, difference) for each channel that has one."""
+    c, m = got.conditions, got.conditions.measurement
+    reference, columns = _reference(c), sweeps.levels_of(sheet)
+    found = []
     for column in columns:
         other = _counterpart(column, columns, reference, c)
         if other is None:
-            withheld.append(
-                f'{m.id}: no figures for channel {column.channel}, the reference "{m.against}" does not have it'
-            )
+            got.withhold(f'no figures for channel {column.channel}, the reference "{m.against}" does not have it')
             continue
         if m.centre_hz is not None and column.unit != other.unit:
             what = f'the levels are in {column.unit}, those of "{m.against}" in {other.unit}; export both in one unit'
             raise c.fault(what)
         pair = _difference(sheet, column, reference, other, levelled=m.centre_hz is None)
         if pair is None:
-            withheld.append(
-                f'{m.id}: no figures, the sweep or its reference "{m.against}" does not reach 1 kHz, where both are '
-                "set to 0 dB"
-            )
+            why = "does not reach 1 kHz, where both are set to 0 dB"
+            got.withhold(f'no figures, the sweep or its reference "{m.against}" {why}')
             continue
         found.append((column.channel, *pair))
-    return found, withheld
+    return found
 
 
 def findings(sheet: Sheet, c: Conditions) -> Measured:
@@ -121,27 +117,27 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     corner_*: Hz, half power relative to the reference. slope: dB/octave between one and two octaves beyond a corner,
     which its `at.frequency` names; negative if it falls away from 1 kHz. Of an equaliser's band, see `band_findings`.
     """
-    found: list[Finding] = []
-    differences, withheld = _differences(sheet, c)
-    for channel, frequency_hz, difference in differences:
+    got = figures.Collected(c)
+    for channel, frequency_hz, difference in _differences(sheet, got):
+        got.curves.append(Curve("", channel, read_only(frequency_hz), read_only(difference)))
         if c.measurement.centre_hz is not None:
             of_band, why = band_findings(c, channel, frequency_hz, difference)
-            found += of_band
-            withheld += [f"{c.measurement.id}: {why}"] if why else []
+            got.findings += of_band
+            if why:
+                got.withhold(why)
             continue
-        found += _at_rated_frequencies(c, channel, frequency_hz, difference)
+        got.findings += _at_rated_frequencies(c, channel, frequency_hz, difference)
         for boost, corner, step in _SIDES:
             side_hz = (AUDIO_BAND_HZ[0], REFERENCE_HZ) if step < 0 else (REFERENCE_HZ, AUDIO_BAND_HZ[1])
-            found += sweeps.worst_in_bands(c, boost, channel, frequency_hz, difference, [side_hz], way=0)
+            got.findings += sweeps.worst_in_bands(c, boost, channel, frequency_hz, difference, [side_hz], way=0)
             at = sweeps.corner_hz(frequency_hz, difference, step)
             if at is None:
                 continue
-            found.append(figures.finding(c, corner, channel, at))
+            got.add(corner, channel, at)
             near, far = (curves.value_at(frequency_hz, difference, at * 2.0 ** (step * octaves)) for octaves in (1, 2))
             if near is not None and far is not None:
-                found.append(figures.finding(c, "slope", channel, far - near, frequency=at))
-    drawn = tuple(Curve("", channel, read_only(x), read_only(y)) for channel, x, y in differences)
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), drawn)
+                got.add("slope", channel, far - near, frequency=at)
+    return got.measured
 
 
 def _at_rated_frequencies(c: Conditions, channel: str, frequency_hz: Array, difference: Array) -> list[Finding]:

@@ -32,21 +32,20 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     distortion: %, at 1 kHz and each rated frequency. at.figure is THD or THD+N if the file names it.
     """
     frequency_hz = sheet.need("frequency").values
-    found: list[Finding] = []
-    drawn: list[Curve] = []
+    got = figures.Collected(c)
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, *LIMITED)]))
     for column in sheet.all("distortion"):
         percent, figure = distortion_percent(column), figure_of(column)
-        found += sweeps.worst_in_bands(
+        got.findings += sweeps.worst_in_bands(
             c, "worst_distortion", column.channel, frequency_hz, percent, bands, curved=False, figure=figure
         )
         for spot in figures.spots_hz(c, *LIMITED):
             value = curves.value_at(frequency_hz, percent, spot, curved=False)
             if value is not None:
-                found.append(figures.finding(c, "distortion", column.channel, value, frequency=spot, figure=figure))
+                got.add("distortion", column.channel, value, frequency=spot, figure=figure)
         x, y = above_zero(frequency_hz, percent)
-        drawn.append(Curve("", column.channel, read_only(x), read_only(y)))
-    return Measured(tuple(found), curves=tuple(drawn))
+        got.curves.append(Curve("", column.channel, read_only(x), read_only(y)))
+    return got.measured
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:

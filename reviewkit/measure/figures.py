@@ -12,7 +12,7 @@ from reviewkit.measure.kinds import KINDS
 from reviewkit.model import named_conditions, quantities, unstated_conditions
 from reviewkit.model.card import Body, Card, Hero, Trace
 from reviewkit.model.change import Change, of_worse_channel
-from reviewkit.model.finding import Conditions, Curve, Finding, Run
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Run
 from reviewkit.model.finding_conditions import DRIVEN, reference_of
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Measurement, Rating
@@ -73,6 +73,30 @@ def finding(
         bound=bound,
         floor=bench_floor.in_unit(quantity, floor) if floor is not None and bound else None,
     )
+
+
+class Collected:
+    """A measurement's results, as its kind finds them."""
+
+    def __init__(self, c: Conditions) -> None:
+        self.conditions = c
+        self.findings: list[Finding] = []
+        self.curves: list[Curve] = []
+        self._withheld: list[str] = []
+
+    def add(self, quantity: str, channel: str, value: float, **more: Any) -> None:
+        """Add a finding; see `finding`."""
+        self.findings.append(finding(self.conditions, quantity, channel, value, **more))
+
+    def withhold(self, why: str, channel: str = "") -> None:
+        """Say why a figure isn't given, of one channel if the reason is its own."""
+        whose = f", channel {channel}" if channel else ""
+        self._withheld.append(f"{self.conditions.measurement.id}{whose}: {why}")
+
+    @property
+    def measured(self) -> Measured:
+        """Return what was found, each reason once."""
+        return Measured(tuple(self.findings), tuple(dict.fromkeys(self._withheld)), tuple(self.curves))
 
 
 def bounded(made: Finding, bound: str, method: str) -> Finding:

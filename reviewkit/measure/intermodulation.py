@@ -70,7 +70,7 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     Power and voltage are those of a sine of the same peak, (U1 + U2)²/R (common practice, no source).
     """
 
-    def one(column: Column) -> Measured:
+    def one(column: Column, got: figures.Collected) -> None:
         read = channel_lines(sheet, column, c, check_pair)
         pair = pair_of(read.rest, read.tones)
         products = products_of(read.rest, pair)
@@ -81,12 +81,10 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
         if pair.convention == MODULATION:
             each = [added([p], pair.reference) for n in (2, 3) for p in products[n]]
             ratios.append(("imd_rss", root_sum_square(each)))
-        peaks_only = f"{c.measurement.id}: the tones' lobes are not summed, levels are their peaks: {read.hint}"
-        return Measured(
-            tuple(_finding(c, column.channel, pair, *r, under) for r in ratios),
-            (peaks_only,) if read.hint else (),
-            (_curve(column.channel, read.lines, pair, products),),
-        )
+        if read.hint:
+            got.withhold(f"the tones' lobes are not summed, levels are their peaks: {read.hint}")
+        got.findings += [_finding(c, column.channel, pair, *ratio, under) for ratio in ratios]
+        got.curves.append(_curve(column.channel, read.lines, pair, products))
 
     read = each_channel(sheet, c, one)
     check_drive(sheet, c, read.findings, "as a sine of the same peak")

@@ -15,7 +15,7 @@ from reviewkit.measure.reference_tones import ReferenceTone, reference_of, refer
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import ALONE, AS_RATED, AS_USED, BY_METER, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart
-from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import HIDDEN, TEST_RECORD
 from reviewkit.model.kind import QUIET, Kind
 from reviewkit.model.recognised import Content, NameWords
@@ -47,35 +47,30 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     """
     m = c.measurement
     own = _as_played(c)
-    found: list[Finding] = []
-    withheld: list[str] = []
-    curves: list[Curve] = []
+    got = figures.Collected(own)
     for column in sheet.all("level"):
         try:
             noise, volts = read_noise(sheet, column, c)
         except Withheld as why:
-            withheld.append(f"no lines: {why}")
+            got.withhold(f"no lines: {why}")
             continue
         reference, why_not = reference_of(sheet, noise, c, volts=volts)
-        withheld += [why_not] if why_not else []
+        if why_not:
+            got.withhold(why_not)
         jitter = _jitter(sheet, column, c)
         if reference is not None:
-            said, missing = _levels(own, column.channel, noise, reference, _named(c, noise))
-            found += said
-            withheld += missing
+            _add_levels(got, column.channel, noise, reference, _named(c, noise))
             if (other := _other(own, column.channel, noise, reference, jitter)) is not None and sheet.find("time"):
-                found.append(other)
+                got.findings.append(other)
         if jitter:
             rms_s = math.hypot(*(each.rms_s for each in jitter))
-            jittered = figures.finding(own, "jitter", column.channel, rms_s, frequency=m.frequency_hz, weighting=RMS)
-            found.append(jittered)
+            got.add("jitter", column.channel, rms_s, frequency=m.frequency_hz, weighting=RMS)
         unit = "dB" if reference else "dBV" if volts else "dBFS" if sheet.find("time") else "relative"
         level = reference.level if reference else 1.0
-        curves.append(spectrum_curve(column.channel, noise, level, unit))
+        got.curves.append(spectrum_curve(column.channel, noise, level, unit))
         if jitter and m.frequency_hz:
-            curves.append(sidebands_curve(column.channel, noise, level, m.frequency_hz, jitter))
-    reasons = tuple(dict.fromkeys(f"{m.id}: {text}" for text in withheld))
-    return Measured(tuple(found), reasons, tuple(curves))
+            got.curves.append(sidebands_curve(column.channel, noise, level, m.frequency_hz, jitter))
+    return got.measured
 
 
 def _as_played(c: Conditions) -> Conditions:
@@ -99,28 +94,24 @@ def _named(c: Conditions, noise: Noise) -> Named:
     return {**reached, **c.measurement.lines_hz}
 
 
-def _levels(
-    c: Conditions, channel: str, noise: Noise, reference: ReferenceTone, named: Named
-) -> tuple[list[Finding], list[str]]:
-    found: list[Finding] = []
-    missing: list[str] = []
+def _add_levels(got: figures.Collected, channel: str, noise: Noise, reference: ReferenceTone, named: Named) -> None:
+    c = got.conditions
     for name, place in named.items():
         if isinstance(place, tuple):
             band = noise.band(*place)
             if band != place:
-                missing.append(f"no {name}: the data doesn't reach {quantities.band(place)}")
-                continue
-            found += _band(c, channel, noise, reference, name, place)
+                got.withhold(f"no {name}: the data doesn't reach {quantities.band(place)}")
+            else:
+                got.findings += _band(c, channel, noise, reference, name, place)
             continue
         line = line_at(noise, place)
         if line is None:
-            missing.append(f"no {name}: the data doesn't reach {quantities.hertz(place)}")
+            got.withhold(f"no {name}: the data doesn't reach {quantities.hertz(place)}")
             continue
         db = _ratio_db(line.level_v, reference)
         made = _finding(c, "line_level", channel, db, reference, line=name, frequency=place)
-        found.append(made if line.is_distinct else figures.bounded(made, "at most", HIDDEN))
-    found += _stereo(c, channel, noise, reference, named)
-    return found, missing
+        got.findings.append(made if line.is_distinct else figures.bounded(made, "at most", HIDDEN))
+    got.findings += _stereo(c, channel, noise, reference, named)
 
 
 def _band(

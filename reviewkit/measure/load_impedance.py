@@ -33,18 +33,15 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     """
     c = _at_no_load(c)
     frequency_hz = sheet.need("frequency").values
-    found: list[Finding] = []
-    withheld: list[str] = []
-    drawn: list[Curve] = []
+    got = figures.Collected(c)
     for column in sheet.all("impedance"):
-        drawn.append(Curve("", column.channel, frequency_hz, column.values))
-        found += _lowest(c, column.channel, frequency_hz, column.values)
+        got.curves.append(Curve("", column.channel, frequency_hz, column.values))
+        got.findings += _lowest(c, column.channel, frequency_hz, column.values)
         resonances, why = _resonances(c, column.channel, frequency_hz, column.values)
-        found += resonances
+        got.findings += resonances
         if why:
-            whose = f", channel {column.channel}" if column.channel else ""
-            withheld.append(f"{c.measurement.id}{whose}: {why}")
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
+            got.withhold(why, column.channel)
+    return got.measured
 
 
 def _at_no_load(c: Conditions) -> Conditions:

@@ -58,13 +58,14 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     definition; none is binding). Power is that of all tones together.
     """
 
-    def one(column: Column) -> Measured:
+    def one(column: Column, got: figures.Collected) -> None:
         read = channel_lines(sheet, column, c, check_tones, blind=False)
         if read.hint:
-            return Measured((), (f"{c.measurement.id}: no multitone clearance from this spectrum: {read.hint}",))
+            got.withhold(f"no multitone clearance from this spectrum: {read.hint}")
+            return
         edges_hz = np.geomspace(*AUDIO_BAND_HZ, POINTS_DRAWN)
-        curve = spectrum_curve(column.channel, read.lines, edges_hz, tone_level(read.tones))
-        return Measured((_finding(column.channel, read, c),), curves=(curve,))
+        got.curves.append(spectrum_curve(column.channel, read.lines, edges_hz, tone_level(read.tones)))
+        got.findings.append(_finding(column.channel, read, c))
 
     found = each_channel(sheet, c, one)
     together = "the power of all tones together" if c.measurement.drive_w else "all tones together"

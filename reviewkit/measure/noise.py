@@ -25,7 +25,7 @@ from reviewkit.measure.idle_output import (
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import IDLE, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart
-from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import reference_of
 from reviewkit.model.gear import PLAYER
 from reviewkit.model.kind import QUIET, Kind
@@ -64,62 +64,61 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     the rated output, 1 W and each power that a rating names. hum_voltage: V.
     """
     c = _undriven(c)
-    found: list[Finding] = []
-    withheld: list[str] = []
-    curves: list[Curve] = []
+    got = figures.Collected(c)
     for column in sheet.all("level"):
         try:
             noise, volts = read_noise(sheet, column, c)
         except Withheld as why:
-            withheld.append(f"no noise and no signal to noise ratio: {why}")
-            curves.append(lines_curve(sheet, column, c))
+            got.withhold(f"no noise and no signal to noise ratio: {why}")
+            got.curves.append(lines_curve(sheet, column, c))
             continue
-        curves.append(bands_curve(column.channel, noise, volts=volts))
+        got.curves.append(bands_curve(column.channel, noise, volts=volts))
         band_hz = noise.band(*AUDIO_BAND_HZ)
         if band_hz is None:
-            withheld.append("no noise and no signal to noise ratio: the data reaches nothing of 20 Hz – 20 kHz")
+            got.withhold("no noise and no signal to noise ratio: the data reaches nothing of 20 Hz – 20 kHz")
             continue
         refuse_tone(sheet, c, noise, band_hz)
         if not volts:
             hint = '; add for example full_scale = "10 V"' if column.unit in ("ratio", "dBFS") else "; export volts"
-            withheld.append(RELATIVE + hint)
+            got.withhold(RELATIVE + hint)
             continue
-        withheld += not_reached(sheet, band_hz)
+        for why_not in not_reached(sheet, band_hz):
+            got.withhold(why_not)
         average = _average_of(sheet, column)
         if average is None and any(rating.weighting == CCIR_ARM for rating in figures.rated(c, "snr", "noise")):
-            withheld.append("no CCIR/ARM figure: its meter responds to the average of a waveform; capture one")
+            got.withhold("no CCIR/ARM figure: its meter responds to the average of a waveform; capture one")
         if c.mains_hz and not c.measurement.weighting and not _parts_mains(noise, c.mains_hz):
-            withheld.append("no hum: the spectrum's lines are too far apart; export more lines")
+            got.withhold("no hum: the spectrum's lines are too far apart; export more lines")
         own = _figures(c, column.channel, noise, band_hz, average)
         if c.mains_hz and any(f.quantity == "hum_voltage" for f in own):
             strongest = noise_lines.strongest_hum(noise, c.mains_hz, band_hz)
-            curves[-1] = replace(curves[-1], facts={**curves[-1].facts, "hum": strongest})
-        found += own
+            got.curves[-1] = replace(got.curves[-1], facts={**got.curves[-1].facts, "hum": strongest})
+        got.findings += own
         for rated_hz in figures.rated_bands(c, "snr", "noise"):
             # "200 Hz – 15 kHz": as if cut off at the edges; slopes of such filters are nowhere printed
             if rated_hz != tuple(band_hz) and (inside := noise.band(*rated_hz)) and tuple(inside) == rated_hz:
                 of_band = _figures(c, column.channel, noise, inside, average)
-                found += [f for f in of_band if f.quantity != "hum_voltage"]
-    if any(f.quantity == "noise" for f in found):
-        withheld += _no_reference(c)
-    reasons = tuple(dict.fromkeys(f"{c.measurement.id}: {text}" for text in withheld))
-    return Measured(tuple(found), reasons, tuple(curves))
+                got.findings += [f for f in of_band if f.quantity != "hum_voltage"]
+    if any(f.quantity == "noise" for f in got.findings) and (missing := _no_reference(c)):
+        got.withhold(missing)
+    return got.measured
 
 
-def _no_reference(c: Conditions) -> list[str]:
+def _no_reference(c: Conditions) -> str:
+    """Return why there is no ratio, or none relative to the rated power; "" if there is one."""
     player = c.gear is not None and PLAYER in c.gear.types
     if player or any(rating.reference_level or rating.reference_v for rating in figures.rated(c, "snr")):
-        return []  # relative to a voltage, or to what another file has
+        return ""  # relative to a voltage, or to what another file has
     if c.gear is not None and not c.gear.loads:
-        return ['no signal to noise ratio: a line output has no power to compare it with; rate one re "2 V output"']
+        return 'no signal to noise ratio: a line output has no power to compare it with; rate one re "2 V output"'
     ohms = c.measurement.load_ohm
     if ohms is None or math.isinf(ohms):
-        return [
+        return (
             'no signal to noise ratio: it is relative to a power, and no load is stated; add for example load = "8 ohm"'
-        ]
+        )
     if figures.rated_output_w(c) is None:
-        return [f"no signal to noise ratio relative to the rated power: none is rated into {quantities.load(ohms)}"]
-    return []
+        return f"no signal to noise ratio relative to the rated power: none is rated into {quantities.load(ohms)}"
+    return ""
 
 
 def references_w(c: Conditions) -> list[float]:

@@ -9,7 +9,7 @@ from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.capture_request import LINE, PHONO_SWEEP, Basis, CaptureRequest
 from reviewkit.model.card import Card
-from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding import Conditions, Curve, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
@@ -59,32 +59,29 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     as far as the data goes. If a rating has unequal limits, riaa_deviation_high and _low are the furthest on each side.
     """
     m, frequency_hz = c.measurement, sheet.need("frequency").values
-    found: list[Finding] = []
+    got = figures.Collected(c)
     bands = [AUDIO_BAND_HZ, MIDDLE_BAND_HZ, *figures.rated_bands(c, "riaa_deviation")]
     reached = [each for each in dict.fromkeys(curves.covered(frequency_hz, band_hz) for band_hz in bands) if each]
     # the larger of two unequal sides may be inside its limit, and the smaller one outside
     unequal = [r for r in figures.rated(c, "riaa_deviation") if r.sides_differ]
     on_sides = list(dict.fromkeys(unstated_conditions.band_hz(rating) for rating in unequal))
-    drawn: list[Curve] = []
-    withheld: list[str] = []
     for column in sweeps.levels_of(sheet):
         _refuse_misread(sheet, c, frequency_hz, column)
         deviation_db = _read_as(frequency_hz, column, equalised=m.equalised, amendment=m.amendment)
         if deviation_db is None:
-            remark = "the sweep does not reach 1 kHz, to which the RIAA curve is referred"
-            withheld = [f"{m.id}: no figures, {remark}"]
+            got.withhold("no figures, the sweep does not reach 1 kHz, to which the RIAA curve is referred")
             continue
-        drawn.append(Curve("", column.channel, frequency_hz, read_only(deviation_db)))
+        got.curves.append(Curve("", column.channel, frequency_hz, read_only(deviation_db)))
         for quantity, way, within in (
             ("riaa_deviation", 0, reached),
             ("riaa_deviation_high", +1, on_sides),
             ("riaa_deviation_low", -1, on_sides),
         ):
             amended = m.amendment or None
-            found += sweeps.worst_in_bands(
+            got.findings += sweeps.worst_in_bands(
                 c, quantity, column.channel, frequency_hz, deviation_db, within, way=way, amendment=amended
             )
-    return Measured(tuple(found), tuple(withheld), tuple(drawn))
+    return got.measured
 
 
 def _curve(c: Conditions) -> str:

@@ -96,25 +96,23 @@ def _over_frequency(sheet: Sheet, c: Conditions) -> Measured:
     if all(is_load(frequency_hz, column.values) for column in sheet.all("impedance")):
         what = "it has a resonance, as a loudspeaker's impedance has and an output's hasn't"
         raise sheet.fault(f'{what}; write kind = "load-impedance"')
-    found: list[Finding] = []
-    drawn: list[Curve] = []
-    withheld: list[str] = []
+    got = figures.Collected(c)
     for column in sheet.all("impedance"):
-        drawn.append(Curve("", column.channel, frequency_hz, column.values))
+        got.curves.append(Curve("", column.channel, frequency_hz, column.values))
         for spot in figures.spots_hz(c, "source_impedance", "damping_factor"):
             ohms = curves.value_at(frequency_hz, column.values, spot)
             if ohms is not None and ohms > 0:
-                found.append(figures.finding(c, "source_impedance", column.channel, ohms, frequency=spot))
+                got.add("source_impedance", column.channel, ohms, frequency=spot)
                 if load_ohm:
-                    found.append(figures.finding(c, "damping_factor", column.channel, load_ohm / ohms, frequency=spot))
+                    got.add("damping_factor", column.channel, load_ohm / ohms, frequency=spot)
         if not load_ohm:
-            withheld.append(f'{c.measurement.id}: no damping factor, the load is not stated; write load = "8 ohm"')
+            got.withhold('no damping factor, the load is not stated; write load = "8 ohm"')
             continue
         bands = dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "damping_factor")])
         highest = sweeps.worst_in_bands(c, "damping_factor_lowest", column.channel, frequency_hz, column.values, bands)
         # as at one frequency: zero impedance has no ratio
-        found += [replace(f, value=load_ohm / f.value) for f in highest if f.value > 0]
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
+        got.findings += [replace(f, value=load_ohm / f.value) for f in highest if f.value > 0]
+    return got.measured
 
 
 def _from_loads(c: Conditions) -> Measured:
@@ -130,8 +128,7 @@ def _from_loads(c: Conditions) -> Measured:
     # tolerances are rectangular limits, u = a/√3; a last digit d hides ± half of it, u = d/√12 (GUM)
     tolerance = (c.bench.load_tolerance_percent or 0.0) / 100 / math.sqrt(3)
     u_loads = (loads[0] * tolerance, loads[1] * tolerance) if tolerance else (0.0, 0.0)
-    found: list[Finding] = []
-    withheld: list[str] = []
+    got = figures.Collected(c)
     shared = {"frequency": m.frequency_hz, "method": "two loads", "load": reference_ohm}
     for channel, readings in m.volts.items():
         volts = (readings[0], readings[1])
@@ -140,15 +137,13 @@ def _from_loads(c: Conditions) -> Measured:
         known = math.isfinite(impedance)
         expanded = 2 * two_load_uncertainty(volts, loads, (u_volts, u_volts), u_loads) if known else 0.0
         if not known or impedance + expanded <= 0:
-            withheld.append(
-                f"{m.id}: no source impedance for {channel or 'the channel'}: no source gives these two voltages; "
-                "check which of them was read at which load"
-            )
+            why = "no source gives these two voltages; check which of them was read at which load"
+            got.withhold(f"no source impedance for {channel or 'the channel'}: {why}")
         elif impedance < 2 * expanded:
-            found += _bounds(c, channel, impedance + expanded, reference_ohm, shared)
+            got.findings += _bounds(c, channel, impedance + expanded, reference_ohm, shared)
         else:
-            found += _figures(c, channel, impedance, expanded, reference_ohm, shared)
-    return Measured(tuple(found), tuple(withheld))
+            got.findings += _figures(c, channel, impedance, expanded, reference_ohm, shared)
+    return got.measured
 
 
 def _figures(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
@@ -84,22 +83,19 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     rise_time: s, 10 % to 90 % of the step. overshoot: % of the step. tilt: %, the fall of a flat part over half a
     period relative to its height above the middle.
     """
-    found: list[Finding] = []
-    withheld: list[str] = []
-    curves: list[Curve] = []
+    got = figures.Collected(c)
     for column, step in _steps(sheet):
-        curves.append(_period(column, step))
+        got.curves.append(_period(column, step))
         bench = _looped_back(c, column.channel)
         why = _why_no_edge(step, bench)
         if why:
-            channel = f", channel {column.channel}" if column.channel else ""
-            withheld.append(f"{c.measurement.id}{channel}: no rise time and no overshoot, {why}")
+            got.withhold(f"no rise time and no overshoot, {why}", column.channel)
         rise_s = _with_benchs_rise(step.rise_s, bench)
         for quantity, figure in (("rise_time", rise_s), ("overshoot", step.overshoot), ("tilt", step.tilt)):
             if not why or quantity == "tilt":
-                at: dict[str, Any] = {"uncertainty": figure.uncertainty, "frequency": step.frequency_hz}
-                found.append(figures.finding(c, quantity, column.channel, figure.value, **at))
-    return Measured(tuple(found), tuple(withheld), tuple(curves))
+                at = {"uncertainty": figure.uncertainty, "frequency": step.frequency_hz}
+                got.add(quantity, column.channel, figure.value, **at)
+    return got.measured
 
 
 def _period(column: Column, step: Step) -> Curve:

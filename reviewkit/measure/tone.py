@@ -12,7 +12,8 @@ from reviewkit.measure import figures, scales
 from reviewkit.measure.capture_requests import OUTPUT_RECIPES, tone_request
 from reviewkit.measure.captures import ExportedLines, exported_lines, refuse_silence, sample_rate_hz, waveform_samples
 from reviewkit.measure.distortion import MOSTLY, are_odd, share_of
-from reviewkit.measure.dynamic_range import main_range, points_of_range, range_findings, range_request
+from reviewkit.measure.dynamic_range import add_range, main_range, points_of_range, range_request
+from reviewkit.measure.figures import Collected
 from reviewkit.measure.tone_pictures import (
     LOWEST_DRAWN_DB,
     curves_of,
@@ -21,11 +22,11 @@ from reviewkit.measure.tone_pictures import (
     spectrum_chart,
     waveform_chart,
 )
-from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of, why_no_hum
+from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import USUAL_SHARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Card, Chart, Panel, Stem
-from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import without
 from reviewkit.model.kind import CLEAN, Kind
 from reviewkit.model.recognised import DISTORTION_WORDS, SPECTRUM_WORDS
@@ -65,16 +66,14 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     frequency (Hz), level (V), power (W), gain (dB), thd and thd_plus_noise (%), sinad, snr (dB), harmonic_2 … 9,
     harmonics_higher and hum (dB relative to the fundamental), dc_offset (V, only from a DC-coupled capture).
     """
-    found: list[Finding] = []
-    withheld: list[str] = []
-    curves: list[Curve] = []
+    got = Collected(c)
     tones_hz: dict[str, float] = {}
     rate_hz = sample_rate_hz(sheet) if sheet.find("time") else None
     for column in sheet.all("level"):
         try:
             read = _of_waveform(sheet, column, c, rate_hz) if rate_hz else _of_spectrum(sheet, column, c)
         except (NotOneTone, NoLines) as why:
-            withheld.append(f"{c.measurement.id}: no figures for channel {column.channel or 'measured'}: {why}")
+            got.withhold(f"no figures for channel {column.channel or 'measured'}: {why}")
             continue
         tone, exported, window = read.tone, read.exported, None
         _ask_about(tone, sheet, c)
@@ -82,42 +81,35 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
         if exported is not None:
             window = exported.window
             lines = of_spectrum(exported.frequency_hz, exported.level, window)
-            curves.append(of_lines(column.channel, lines, tone.frequency_hz))
-            if exported.hint:
-                withheld.append(f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: {exported.hint}")
-            if tone.noise_hidden:
-                withheld.append(
-                    f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: the {window} window's own leakage "
-                    "hides the noise; export with another window"
-                )
+            got.curves.append(of_lines(column.channel, lines, tone.frequency_hz))
+            hides = f"the {window} window's own leakage hides the noise; export with another window"
+            for why_not in filter(None, (exported.hint, hides if tone.noise_hidden else "")):
+                got.withhold(f"no THD+N, SINAD or SNR from this spectrum: {why_not}")
         under: dict[str, Any] = {"frequency": tone.frequency_hz}
         if read.volts:
             under |= level_conditions(c, tone.level)
         else:
             hint = '; add for example full_scale = "10 V"' if column.unit == "ratio" else ""
-            withheld.append(f"{c.measurement.id}: no level, power or gain, the file's levels are relative{hint}")
-        found += _levels(c, column.channel, tone, under, volts=read.volts)
+            got.withhold(f"no level, power or gain, the file's levels are relative{hint}")
+        got.findings += _levels(c, column.channel, tone, under, volts=read.volts)
         under |= {"band": list(tone.band_hz), "window": window, "without": list(c.measurement.without_hz or ()) or None}
-        found += _ratios(c, column.channel, tone, under)
-        ranges, reasons = range_findings(sheet, column, c, tone.frequency_hz, under)
-        found += ranges
-        withheld += reasons
+        got.findings += _ratios(c, column.channel, tone, under)
+        add_range(got, sheet, column, tone.frequency_hz, under)
         if tone.clouded:
             orders = ", ".join(str(order) for order in tone.clouded[:5]) + (" …" if len(tone.clouded) > 5 else "")
-            withheld.append(
-                f"{c.measurement.id}: no THD and no SNR: something else is too near to harmonic {orders} of the "
-                "tone; capture a longer record"
-            )
-        withheld += why_no_hum(c, tone, of_lines=exported is not None)
+            near = f"something else is too near to harmonic {orders} of the tone; capture a longer record"
+            got.withhold(f"no THD and no SNR: {near}")
+        if tone.hum_needs_s is not None:
+            lines_hz = f"lines at most {quantities.hertz(1 / tone.hum_needs_s)} apart"
+            record_s = f"a record of at least {quantities.seconds(tone.hum_needs_s)}"
+            got.withhold(f"no hum: it needs {record_s if exported is None else lines_hz}")
         if not tone.third_in_band:
-            withheld.append(
-                f"{c.measurement.id}: no distortion at {quantities.hertz(tone.frequency_hz)}: even the third harmonic "
-                "lies outside the data; capture at a higher sample rate"
-            )
-    check_drive(sheet, c, found)
+            why_not = "even the third harmonic lies outside the data; capture at a higher sample rate"
+            got.withhold(f"no distortion at {quantities.hertz(tone.frequency_hz)}: {why_not}")
+    check_drive(sheet, c, got.findings)
     if rate_hz:
-        curves += of_capture(sheet, rate_hz, tones_hz)
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(curves))
+        got.curves += of_capture(sheet, rate_hz, tones_hz)
+    return got.measured
 
 
 def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) -> _Channel:
