@@ -70,12 +70,6 @@ def _sweep(sheet: Sheet, column: Column, c: Conditions) -> tuple[Array, Array]:
     return power_w[good][order], percent[good][order]
 
 
-def _power(c: Conditions, quantity: str, column: Column, power_w: float, limit: float, unsure: float | None) -> Finding:
-    hz, figure = c.measurement.frequency_hz, figure_of(column)
-    at: dict[str, Any] = {"limit": limit, "frequency": hz, "figure": figure, "power": power_w}
-    return figures.finding(c, quantity, column.channel, power_w, uncertainty=unsure, **at)
-
-
 def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return power_at_limit, power_reached, lowest_distortion and highest_distortion per channel.
 
@@ -92,41 +86,32 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
         if len(power_w) < 2:
             withheld.append(f"{c.measurement.id}: no figures, fewer than two rows with power and distortion above zero")
             continue
+        under: dict[str, Any] = {"frequency": c.measurement.frequency_hz, "figure": figure_of(column)}
         for limit in rated_limits(c):
             rise = curves.rise_through(power_w, percent, limit)
             if rise is not None:
+                quantity, value = "power_at_limit", rise.at
                 # the steps at the knee count in any case, whether or not the bench states the rest
                 apart = rise.expanded if rise.expanded > _NOTHING * rise.at else 0.0
-                level = figures.watts_uncertainty(c, rise.at)
-                unsure = math.hypot(level or 0.0, apart) or None
-                found.append(_power(c, "power_at_limit", column, rise.at, limit, unsure))
+                unsure = math.hypot(figures.watts_uncertainty(c, rise.at) or 0.0, apart) or None
             elif float(np.min(percent)) > limit:
                 withheld.append(
                     f"{c.measurement.id}: no power at {quantities.percent(limit)}, "
                     f"channel {column.channel or 'measured'} never gets below it"
                 )
+                continue
             else:
-                top = float(power_w[-1])
-                found.append(_power(c, "power_reached", column, top, limit, figures.watts_uncertainty(c, top)))
+                quantity, value = "power_reached", float(power_w[-1])
+                unsure = figures.watts_uncertainty(c, value)
+            at = {"limit": limit, **under, "power": value}
+            found.append(figures.finding(c, quantity, column.channel, value, uncertainty=unsure, **at))
         lowest = int(np.argmin(percent))
-        found.append(
-            figures.finding(
-                c,
-                "lowest_distortion",
-                column.channel,
-                percent[lowest],
-                frequency=c.measurement.frequency_hz,
-                figure=figure_of(column),
-                power=float(power_w[lowest]),
-            )
-        )
+        at = {**under, "power": float(power_w[lowest])}
+        found.append(figures.finding(c, "lowest_distortion", column.channel, percent[lowest], **at))
         found += _below_rated(c, column, power_w, percent)
         at_1_w = curves.value_at(power_w, percent, _SPOT_W, curved=False)
         if at_1_w is not None:
-            hz, figure = c.measurement.frequency_hz, figure_of(column)
-            found.append(
-                figures.finding(c, "distortion", column.channel, at_1_w, frequency=hz, figure=figure, power=_SPOT_W)
-            )
+            found.append(figures.finding(c, "distortion", column.channel, at_1_w, **under, power=_SPOT_W))
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
 

@@ -133,11 +133,8 @@ def _last_fall(x_db: Array, y: Array, limit: float) -> tuple[float | None, bool]
 
 def _tape(sheet: Sheet, c: Conditions) -> Measured:
     level_db, reference = _flux_db(sheet.need("set"), c)
-    named: dict[str, Any] = {
-        "reference_level": [reference.value, reference.unit, ""],
-        "limit": _LIMIT_PERCENT,
-        "where": _AT_LIMIT,
-    }
+    under: dict[str, Any] = {"reference_level": [reference.value, reference.unit, ""], "limit": _LIMIT_PERCENT}
+    under |= {"where": _AT_LIMIT, "frequency": c.measurement.frequency_hz}
     found, withheld, drawn = [], [], []
     for column in sheet.all("distortion"):
         x, percent = above_zero(level_db, distortion_percent(column))
@@ -150,7 +147,6 @@ def _tape(sheet: Sheet, c: Conditions) -> Measured:
             continue
         at = curves.crossing(amplitude_of_db(x), np.log(percent), math.log(_LIMIT_PERCENT), lowest, +1)
         value = float(x[-1] if at is None else db_of_amplitude(at))
-        under = {**named, "frequency": c.measurement.frequency_hz}
         made = figures.finding(c, MOL, column.channel, value, uncertainty=c.bench.level_uncertainty_db, **under)
         if at is None or not THIRD_HARMONIC.search(column.header):
             made = figures.bounded(made, "at least", SWEEP_ENDS if at is None else NOT_THIRD_ALONE)

@@ -31,17 +31,8 @@ _TOGETHER = (
     ("frequency",),
     ("band",),
     ("limit", "figure"),
-    ("reference",),
-    ("reference_level",),
-    ("reference_input",),
-    ("tones",),
-    ("weighting",),
-    ("conditions",),
-    ("setting",),
-    ("termination",),
-    ("volume",),
-    ("input",),
-    ("channels",),
+    *((key,) for key in ("reference", "reference_level", "reference_input", "tones", "weighting", "conditions")),
+    *((key,) for key in ("setting", "termination", "volume", "input", "channels")),
 )
 # a digital meter's last digit may be one too high or too low (common practice, no source): rectangular, k = 2
 _ONE_DIGIT = 2 / math.sqrt(3)

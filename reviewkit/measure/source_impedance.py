@@ -213,7 +213,11 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         at = quantities.hertz(hz) if hz is not None else ""
         body = Number(*_in_large(found, runs, verdicts)) if found else Rows(("",), ())
         return figures.card(runs, title, body, None, [*factors, *impedance], (at, "from two loads"))
-    traces, y_axis = _as_factors(runs) if factors else _as_ohms(runs)
+    if factors:
+        traces, y_axis = _as_factors(runs)
+    else:
+        traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
+        y_axis = scales.upward(max(figures.extents(traces)), "Ω")
     limits = tuple(
         Limit(r.at_least, None, *sweeps.span_of(r), f"rated {r.at_least:g}", r)
         for r in figures.rated(main.conditions, "damping_factor")
@@ -239,12 +243,6 @@ def _in_large(found: Sequence[Finding], runs: Sequence[Run], verdicts: Sequence[
     was = f"before: {quantities.show(old)}" if old is not None and old is not worst else ""
     sentence = ", ".join(filter(None, (f"{name[0].upper()}{name[1:]}", whose, rating or was)))
     return quantities.with_uncertainty(worst), sentence
-
-
-def _as_ohms(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
-    """Return the impedances over frequency and their scale."""
-    traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
-    return traces, scales.upward(max(float(np.max(t.y)) for t in traces), "Ω")
 
 
 def _as_factors(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -133,7 +134,8 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
                     Mark(1e6 * (at_s + _BEFORE * rise_s), level, f"{level:.0f} %", channel)
                     for at_s, level in ((facts["low_s"], 10.0), (facts["high_s"], 90.0))
                 ]
-    panel = Panel(_microseconds((_BEFORE + _AFTER) * rise_s), _percent(edges), tuple(edges), (), tuple(marks))
+    x_axis = replace(scales.milliseconds(1000 * (_BEFORE + _AFTER) * rise_s), unit="µs")
+    panel = Panel(x_axis, _percent(edges), tuple(edges), (), tuple(marks))
     looped_back = main.conditions.measurement.stage == "bench" or _looped_back(main.conditions, "") is not None
     return figures.card(
         runs,
@@ -143,12 +145,6 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         [f for f in main.findings if f.quantity in ("rise_time", "overshoot", "tilt")],
         (quantities.hertz(periods[0].facts["frequency_hz"]), *(("bench not looped back",) if not looped_back else ())),
     )
-
-
-def _microseconds(length_s: float) -> Axis:
-    """Return a time scale from zero, in µs."""
-    thousandths = scales.milliseconds(1000 * length_s)
-    return Axis(thousandths.low, thousandths.high, "linear", thousandths.ticks, "µs", thousandths.minor)
 
 
 def _percent(edges: Sequence[Trace]) -> Axis:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -51,13 +51,8 @@ def leading_figure(run: Run) -> str:
     return rated[0] if rated else "thd_plus_noise" if run.get("thd_plus_noise") else "thd"
 
 
-@dataclass(frozen=True, eq=False)
-class _Channel:
-    """One channel's tone, whether its level is in volts, and the lines it was exported as, if it was."""
-
-    tone: Tone
-    volts: bool
-    exported: ExportedLines | None = None
+# one channel's tone, whether its level is in volts, and the lines it was exported as, if it was
+_Read = tuple[Tone, bool, ExportedLines | None]
 
 
 def findings(sheet: Sheet, c: Conditions) -> Measured:
@@ -72,10 +67,11 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     for column in sheet.all("level"):
         try:
             read = _of_waveform(sheet, column, c, rate_hz) if rate_hz else _of_spectrum(sheet, column, c)
+            tone, in_volts, exported = read
         except (NotOneTone, NoLines) as why:
             got.withhold(f"no figures for channel {column.channel or 'measured'}: {why}")
             continue
-        tone, exported, window = read.tone, read.exported, None
+        window = None
         _ask_about(tone, sheet, c)
         tones_hz[column.channel] = tone.frequency_hz
         if exported is not None:
@@ -86,12 +82,12 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
             for why_not in filter(None, (exported.hint, hides if tone.noise_hidden else "")):
                 got.withhold(f"no THD+N, SINAD or SNR from this spectrum: {why_not}")
         under: dict[str, Any] = {"frequency": tone.frequency_hz}
-        if read.volts:
+        if in_volts:
             under |= level_conditions(c, tone.level)
         else:
             hint = '; add for example full_scale = "10 V"' if column.unit == "ratio" else ""
             got.withhold(f"no level, power or gain, the file's levels are relative{hint}")
-        got.findings += _levels(c, column.channel, tone, under, volts=read.volts)
+        got.findings += _levels(c, column.channel, tone, under, volts=in_volts)
         under |= {"band": list(tone.band_hz), "window": window, "without": list(c.measurement.without_hz or ()) or None}
         got.findings += _ratios(c, column.channel, tone, under)
         add_range(got, sheet, column, tone.frequency_hz, under)
@@ -112,24 +108,23 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     return got.measured
 
 
-def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) -> _Channel:
+def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) -> _Read:
     samples, volts = waveform_samples(column, sheet.source)
     refuse_silence(column, sheet)
     try:
-        return _Channel(
-            analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz, c.measurement.without_hz or ()), volts
-        )
+        tone = analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz, c.measurement.without_hz or ())
     except Wavers as wavers:
         raise sheet.fault(f'{wavers}; write kind = "flutter"') from None
     except TooShort as short:
         raise sheet.fault(f"{short}; capture a longer record") from None
+    return tone, volts, None
 
 
-def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Channel:
+def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Read:
     exported, near_hz = exported_lines(sheet, column, c), c.measurement.frequency_hz
     without_hz = c.measurement.without_hz or ()
     tone = analyse_lines(exported.frequency_hz, exported.level, exported.window, c.mains_hz, near_hz, without_hz)
-    return _Channel(tone, exported.volts, exported)
+    return tone, exported.volts, exported
 
 
 def _ask_about(tone: Tone, sheet: Sheet, c: Conditions) -> None:

@@ -127,7 +127,7 @@ def _uncertainty(bench: Bench) -> str:
     return "; ".join(parts)
 
 
-def _stated(bench: Bench | BenchRange) -> str:
+def _stated(bench: BenchRange) -> str:
     level, load, floor = bench.level_uncertainty_db, bench.load_tolerance_percent, bench.distortion_floor_percent
     stated = [
         f"level uncertainty {digits.trimmed(level)} dB (k = 2)" if level is not None else "",
