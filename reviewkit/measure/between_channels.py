@@ -59,7 +59,9 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     if delay.lone and tones[0].frequency_hz > 1000.0:
         got.withhold("by one tone alone, the delay may be off by whole periods of it")
     if c.measurement.tape_speed is not None:
-        spacing_m = _spacing_m(c)
+        # the tracks are a cassette's if the speed is
+        cassette = abs(c.measurement.tape_speed / _CASSETTE_CM_S - 1) <= _NEAR
+        spacing_m = c.measurement.track_spacing or (_CASSETTE_SPACING_M if cassette else None)
         if spacing_m is None:
             got.withhold('no azimuth, write track_spacing = "…", from middle to middle')
         else:
@@ -67,14 +69,6 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
             got.add("azimuth_error", "both", angle, **late)
     got.curves.append(_figure(tones[-1], delay))
     return got.measured
-
-
-def _spacing_m(c: Conditions) -> float | None:
-    """Return the distance between the middles of the tracks; that of a cassette if the speed is a cassette's."""
-    m = c.measurement
-    assert m.tape_speed is not None
-    cassette = abs(m.tape_speed / _CASSETTE_CM_S - 1) <= _NEAR
-    return m.track_spacing if m.track_spacing is not None else _CASSETTE_SPACING_M if cassette else None
 
 
 def _of_tone(c: Conditions, tone: Between) -> list[Finding]:

@@ -69,7 +69,7 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     At one place: dB, at 1 kHz, 10 kHz and each rated frequency. At worst: dB, with its frequency, over 20 Hz – 20 kHz
     and each rated band.
     """
-    c = _one_driven(c)
+    c = c.but(channels="one")
     frequency_hz = sheet.need("frequency").values
     found: list[Finding] = []
     spots = dict.fromkeys([FREQUENCY_HZ, _ALWAYS_HZ, *figures.spots_hz(c, "crosstalk", "separation")])
@@ -101,7 +101,7 @@ def _over_two_ranges(c: Conditions, finding: Finding) -> Finding:
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return crosstalk or separation over frequency, as its figures are, in steps of 20 dB, with the rated limits."""
-    runs = [replace(run, conditions=_one_driven(run.conditions)) for run in runs]
+    runs = [run.but(channels="one") for run in runs]
     traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     main = figures.main_run(runs)
     found = _at_spot(main) or _worst(main)
@@ -129,11 +129,6 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     )
 
 
-def _one_driven(c: Conditions) -> Conditions:
-    """Return the conditions with one channel driven, whatever the bench drives otherwise."""
-    return replace(c, measurement=replace(c.measurement, channels="one"))
-
-
 def _at_spot(run: Run) -> list[Finding]:
     """Return each direction's figure at the rated frequency, else at 1 kHz."""
     found = [f for f in run.findings if f.quantity in _SPOT]
@@ -148,22 +143,18 @@ def _worst(run: Run) -> list[Finding]:
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the figure that the card shows large, what it was before, and the worst over the band."""
-    found = _at_spot(run)
+    found, c = _at_spot(run), run.conditions
     was = figures.by_channel(before, found[0].quantity, frequency=found[0].at["frequency"]) if before and found else []
     spot, earlier = figures.as_shown(found, was)
     facts = {
         "spot": spot,
-        "source": _is_source(run.conditions),
+        # nothing drives an input of it: a player, a tuner, the radio of a receiver
+        "source": bool(c.gear and c.gear.source) or c.measurement.input.upper() in RADIO,
         "one_way": len({f.channel for f in run.findings}) == 1,
         "worst": quantities.worse(_worst(run)),
         "before": earlier,
     }
     return (run.point("separation", **facts),) if spot or facts["worst"] else ()
-
-
-def _is_source(c: Conditions) -> bool:
-    """Return whether nothing drives an input of it: a player, a tuner, the radio of a receiver."""
-    return bool(c.gear and c.gear.source) or c.measurement.input.upper() in RADIO
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:

@@ -132,17 +132,13 @@ def shown(run: Run) -> Finding | None:
     return run.get("wow_and_flutter", weighting=weighting)
 
 
-def _curve(run: Run, name: str) -> Curve:
-    return next(curve for curve in run.curves if curve.name == name)
-
-
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return what the figure is computed from, the weighted speed around its mean, on one scale before and after."""
     traces = _traces(runs, "deviation")
     largest = max(float(np.max(np.abs(trace.y))) for trace in traces)
     scale = scales.swing(max(largest, _LOWEST_DRAWN_PERCENT), "%")
     panel = Panel(
-        scales.seconds(max(_curve(run, "deviation").facts["seconds"] for run in runs)),
+        scales.seconds(max(run.drawn("deviation")[0].facts["seconds"] for run in runs)),
         replace(scale, low=_ROOM * scale.low, high=_ROOM * scale.high),
         traces,
         label="speed around its mean, weighted",
@@ -186,13 +182,13 @@ def _card(runs: Sequence[Run], name: str, subject: str, panel: Panel) -> Card:
 
 
 def _traces(runs: Sequence[Run], name: str) -> tuple[Trace, ...]:
-    curves = [(run, _curve(run, name)) for run in runs]
+    curves = [(run, run.drawn(name)[0]) for run in runs]
     return tuple(Trace(curve.x, curve.y, "", figures.trace_role(run, runs)) for run, curve in curves)
 
 
 def _named_rates(run: Run, role: str) -> list[Mark]:
     """Return those of the strongest rates at which something known turns; if there are none, the strongest."""
-    strongest = [s for s in _curve(run, "rates").facts["strongest"][:_MOST_NAMED] if s[1] > _LOWEST_DRAWN_PERCENT]
+    strongest = [s for s in run.drawn("rates")[0].facts["strongest"][:_MOST_NAMED] if s[1] > _LOWEST_DRAWN_PERCENT]
     named = [s for s in strongest if s[2]] or strongest[:1]
     return [
         Mark(rate_hz, peak, turns or quantities.shown(rate_hz, "corner"), role=role, optional=True)
@@ -206,7 +202,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if figure is None:
         return ()
     weighting = figure.at["weighting"]
-    strongest = _curve(run, "rates").facts["strongest"]
+    strongest = run.drawn("rates")[0].facts["strongest"]
     facts = {
         "flutter": figure,
         "weighting": weighting,

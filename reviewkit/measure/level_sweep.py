@@ -43,6 +43,8 @@ _USUAL_FLUXES = ("250 nWb/m", "200 nWb/m", "185 nWb/m", "320 nWb/m")
 _AT_LIMIT = f"at {_LIMIT_PERCENT:g} % distortion"
 _FLUX = re.compile(r"\bre\.?\s+([\d.]+)\s*nWb/m")
 _ONE_RANGE_DB = 40.0
+# what the bench drives otherwise doesn't apply
+_AS_SET: dict[str, Any] = {"load_ohm": None, "drive": None, "channels": ""}
 
 
 def findings(sheet: Sheet, c: Conditions) -> Measured:
@@ -57,7 +59,7 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     InputError
         If what was set, or what a level is relative to, isn't clear.
     """
-    c, sheet = _as_set(c), _above_nothing(sheet)
+    c, sheet = c.but(**_AS_SET), _above_nothing(sheet)
     step, unit = sheet.need("set").header, sheet.need("set").unit
     if not sheet.find(needed := {"dBFS": "level", "nWb/m": "distortion"}.get(unit, "set")):
         raise sheet.fault(f'over "{step}", in {unit}, a column of {needed} is read; export it, or is the unit another?')
@@ -66,11 +68,6 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     if unit == "dBFS":
         return _player(sheet, c)
     return _tape(sheet, c) if unit == "nWb/m" or sheet.find("distortion") else _control(sheet, c)
-
-
-def _as_set(c: Conditions) -> Conditions:
-    """Return the conditions without what the bench drives otherwise."""
-    return replace(c, measurement=replace(c.measurement, load_ohm=None, drive=None, channels=""))
 
 
 def _above_nothing(sheet: Sheet) -> Sheet:
@@ -242,7 +239,7 @@ def _at_rated_level(run: Run) -> Finding | None:
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the curve over what was set, with its crossing or its worst place ringed."""
-    runs = [replace(run, conditions=_as_set(run.conditions)) for run in runs]
+    runs = [run.but(**_AS_SET) for run in runs]
     if "before" in {figures.trace_role(run, runs) for run in runs}:
         runs = [_alone(run) for run in runs]  # two curves each would be too many
     main = figures.main_run(runs)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 from reviewkit.measure import figures
@@ -37,6 +36,8 @@ _WEIGHTED_TO_HZ = 2000.0  # two poles and more above 315 Hz: what is missing abo
 _MOST_HARMONICS = 20
 
 Named = Mapping[str, float | tuple[float, float]]
+# of what is played, not driven: a stated level is that of the reference tone
+_PLAYED: dict[str, Any] = {"load_ohm": None, "channels": "", "drive": None}
 
 
 def findings(sheet: Sheet, c: Conditions) -> Measured:
@@ -46,7 +47,7 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     subcarrier_suppression of pilot and subcarrier together, strongest_other_line, and jitter (s r.m.s.) of a player.
     """
     m = c.measurement
-    own = _as_played(c)
+    own = c.but(**_PLAYED)
     got = figures.Collected(own)
     for column in sheet.all("level"):
         try:
@@ -71,12 +72,6 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
         if jitter and m.frequency_hz:
             got.curves.append(sidebands_curve(column.channel, noise, level, m.frequency_hz, jitter))
     return got.measured
-
-
-def _as_played(c: Conditions) -> Conditions:
-    """Return the conditions of what is played, not driven: a stated level is that of the reference tone."""
-    m = c.measurement
-    return replace(c, measurement=replace(m, load_ohm=None, channels="", drive=None))
 
 
 def _named(c: Conditions, noise: Noise) -> Named:
@@ -231,7 +226,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     shown = ("rumble", "line_level", "subcarrier_suppression", "strongest_other_line", "jitter")
     known = any(what == name for *_, name in _HEROES)
     return figures.card(
-        [replace(run, conditions=_as_played(run.conditions)) for run in runs],
+        [run.but(**_PLAYED) for run in runs],
         what[0].upper() + what[1:] if known else KIND.title,
         Chart((panel,)),
         figures.off_the_dial(figures.hero(key, found)),

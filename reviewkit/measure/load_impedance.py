@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from typing import Any
 
 from reviewkit.measure import curves, figures, scales
 from reviewkit.model import quantities, rating_words
@@ -22,6 +22,8 @@ from reviewkit.signal.tone import AUDIO_BAND_HZ
 CLOSED, VENTED, NONE = "closed", "vented", "none"
 _RATED = ("impedance", "minimum_impedance")
 _Q = {CLOSED: ("qtc",), NONE: ("qts", "qms", "qes")}
+# of what is a load itself, whatever the bench drives otherwise
+_NO_LOAD: dict[str, Any] = {"load_ohm": None, "input": "", "channels": "", "termination": ""}
 
 
 def findings(sheet: Sheet, c: Conditions) -> Measured:
@@ -31,7 +33,7 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     system_resonance (Hz), and qtc of a closed box, or qts, qms and qes of a bare driver; of two peaks lower_peak,
     upper_peak and tuning (Hz).
     """
-    c = _at_no_load(c)
+    c = c.but(**_NO_LOAD)
     frequency_hz = sheet.need("frequency").values
     got = figures.Collected(c)
     for column in sheet.all("impedance"):
@@ -42,11 +44,6 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
         if why:
             got.withhold(why, column.channel)
     return got.measured
-
-
-def _at_no_load(c: Conditions) -> Conditions:
-    """Return the conditions of what is a load itself, whatever the bench drives otherwise."""
-    return replace(c, measurement=replace(c.measurement, load_ohm=None, input="", channels="", termination=""))
 
 
 def _band_hz(c: Conditions) -> tuple[float, float]:
@@ -107,7 +104,7 @@ def _resonances(c: Conditions, channel: str, frequency_hz: Array, ohm: Array) ->
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the impedance over frequency, the minimum and the resonance ringed."""
-    runs = [replace(run, conditions=_at_no_load(run.conditions)) for run in runs]
+    runs = [run.but(**_NO_LOAD) for run in runs]
     main = figures.main_run(runs)
     traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     lowest = figures.by_channel(main, "minimum_impedance")

@@ -49,11 +49,8 @@ _IF_RATED: dict[str, Callable[..., Any]] = {
     CCIR_ARM: partial(weighting_468, arm=True),
 }
 RELATIVE = "no noise in volts and no signal to noise ratio, the file's levels are relative"
-
-
-def _undriven(c: Conditions) -> Conditions:
-    """Return the conditions of an idle output: nothing is driven, at no level."""
-    return replace(c, measurement=replace(c.measurement, channels="", drive=None))
+# of an idle output: nothing is driven, at no level
+_UNDRIVEN: dict[str, Any] = {"channels": "", "drive": None}
 
 
 def findings(sheet: Sheet, c: Conditions) -> Measured:
@@ -63,7 +60,7 @@ def findings(sheet: Sheet, c: Conditions) -> Measured:
     CCIR/ARM if a rating is. snr: dB, of all of them, relative to
     the rated output, 1 W and each power that a rating names. hum_voltage: V.
     """
-    c = _undriven(c)
+    c = c.but(**_UNDRIVEN)
     got = figures.Collected(c)
     for column in sheet.all("level"):
         try:
@@ -216,7 +213,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     if key is not None and key.quantity == "snr":
         what = f"{weighted(key.at.get('weighting', ''))}, below {reference_of(key)}"
     return figures.card(
-        [replace(run, conditions=_undriven(run.conditions)) for run in runs],
+        [run.but(**_UNDRIVEN) for run in runs],
         KIND.title,
         Chart((panel,)),
         figures.hero(key, found, what),

@@ -39,17 +39,10 @@ def _refuse_misread(sheet: Sheet, c: Conditions, frequency_hz: Array, column: Co
     off_db = sweeps.misread_by(frequency_hz, read[m.equalised], read[not m.equalised])
     if not off_db:
         return
-    held = f'{sheet.source}, column "{column.header}", '
+    why = "off the RIAA curve but near level, as one with a pre-emphasised input is; add equalised = true"
     if m.equalised:
-        message = (
-            f"is {digits.fixed(off_db, 0)} dB off level, as a response without pre-emphasis is; remove equalised = true"
-        )
-    else:
-        message = (
-            f"is {digits.fixed(off_db, 0)} dB off the RIAA curve but near level, as one with a pre-emphasised input "
-            "is; add equalised = true"
-        )
-    raise c.fault(held + message)
+        why = "off level, as a response without pre-emphasis is; remove equalised = true"
+    raise c.fault(f'{sheet.source}, column "{column.header}", is {digits.fixed(off_db, 0)} dB {why}')
 
 
 def findings(sheet: Sheet, c: Conditions) -> Measured:

@@ -16,7 +16,6 @@ from reviewkit.measure.dynamic_range import add_range, main_range, points_of_ran
 from reviewkit.measure.figures import Collected
 from reviewkit.measure.tone_pictures import (
     LOWEST_DRAWN_DB,
-    curves_of,
     of_capture,
     of_lines,
     spectrum_chart,
@@ -218,11 +217,11 @@ def further(runs: Sequence[Run]) -> tuple[Card, ...]:
 
 
 def _drawn(runs: Sequence[Run]) -> bool:
-    return any(curves_of(run, "spectrum") for run in runs)
+    return any(run.drawn("spectrum") for run in runs)
 
 
 def _captured(runs: Sequence[Run]) -> list[Run]:
-    return [run for run in runs if curves_of(run, "wave")]
+    return [run for run in runs if run.drawn("wave")]
 
 
 def _worst(runs: Sequence[Run]) -> Finding | None:

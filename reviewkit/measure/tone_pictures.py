@@ -104,11 +104,6 @@ def _fine_lines(samples: Array, rate_hz: float, tone_hz: float) -> Lines:
 # ------------------------------------------------------------------ the wave
 
 
-def curves_of(run: Run, name: str) -> list[Curve]:
-    """Return a run's curves of this name, in the file's order of channels."""
-    return [curve for curve in run.curves if curve.name == name]
-
-
 def waveform_chart(runs: Sequence[Run], channel: str) -> Chart:
     """Return two cycles of one channel over what was added to them; all runs share the scales and the magnification.
 
@@ -122,9 +117,9 @@ def waveform_chart(runs: Sequence[Run], channel: str) -> Chart:
     length_s = 0.0
     for run in runs:
         role = figures.trace_role(run, runs)
-        own = [c for c in curves_of(run, "wave") if len(c.x) and (c.channel == channel or not channel)]
+        own = [c for c in run.drawn("wave") if len(c.x) and (c.channel == channel or not channel)]
         waves += [Trace(c.x, c.y, c.channel, role) for c in own]
-        rests += [Trace(c.x, c.y, c.channel, role) for c in curves_of(run, "residual") if c.channel in (channel, "")]
+        rests += [Trace(c.x, c.y, c.channel, role) for c in run.drawn("residual") if c.channel in (channel, "")]
         tone = run.get("frequency")
         if tone is not None:
             length_s = max(length_s, CYCLES_SHOWN / tone.value)
@@ -155,7 +150,7 @@ def _magnified(high: float, left: float) -> float:
 
 
 def _unit(run: Run) -> str:
-    return str(curves_of(run, "wave")[0].facts["unit"])
+    return str(run.drawn("wave")[0].facts["unit"])
 
 
 # ------------------------------------------------------------------ the spectrum
@@ -167,7 +162,7 @@ def spectrum_chart(runs: Sequence[Run], channel: str) -> Chart:
     marks: list[Mark] = []
     for run in runs:
         role = figures.trace_role(run, runs)
-        for curve in curves_of(run, "spectrum"):
+        for curve in run.drawn("spectrum"):
             if curve.channel == channel:
                 trace = Trace(curve.x, curve.y, channel, role)
                 traces.append(trace)
