@@ -38,19 +38,12 @@ OUTPUT_RECIPES = dict.fromkeys(("output_level", "output_voltage"), output_reques
 
 def played_tone_request(rating: Rating, channel: str) -> CaptureRequest:
     """Request the tone of a tape or record, played as the unit is used; `channel`: "both", or "" for any."""
-    hz = (rating.frequency_hz,) if rating.frequency_hz else ()
-    at = {"frequency": rating.frequency_hz, "weighting": rating.weighting}
-    return CaptureRequest(
-        "",
-        "",
-        quantities=(rating.quantity,),
-        at={key: value for key, value in at.items() if value},
-        drive=AS_USED,
-        place=ALONE,
-        channels=(channel,),
-        apart=(rating.frequency_hz,),
-        wording={"frequencies": hz} if hz else {},
-    )
+    hz = (rating.frequency_hz,)
+    at: dict[str, Any] = {"frequency": rating.frequency_hz} if rating.frequency_hz else {}
+    at |= {"weighting": rating.weighting} if rating.weighting else {}
+    wording = {"frequencies": hz} if rating.frequency_hz else {}
+    names, channels = (rating.quantity,), (channel,)
+    return CaptureRequest("", "", names, at, AS_USED, place=ALONE, channels=channels, apart=hz, wording=wording)
 
 
 def reading_request(

@@ -142,22 +142,13 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
                     marks += [Mark(x, y, name, curve.channel, role) for name, (x, y) in named]
     y_axis = scales.twenties([0.0, floor_of([t.y for t in traces], _LOWEST_DRAWN_DB)])
     x_axis = _about(low, high) if convention == MODULATION else _whole(2 * high - low)
+    label = _PANEL_LABELS[convention]
+    panel = Panel(x_axis, y_axis, tuple(traces), marks=tuple(marks), label=label, one_channel=True)
     hero = figures.hero(key, found, "total")
     return figures.card(
         runs,
         KIND.title,
-        Chart(
-            (
-                Panel(
-                    x_axis,
-                    y_axis,
-                    tuple(traces),
-                    marks=tuple(marks),
-                    label=_PANEL_LABELS[convention],
-                    one_channel=True,
-                ),
-            )
-        ),
+        Chart((panel,)),
         replace(hero, x=None) if hero else None,
         [f for f in main.findings if f.quantity.startswith("imd")],
         (f"{quantities.tones((low, high))}, {ratio}",),

@@ -63,13 +63,8 @@ def spectrum_panel(runs: Sequence[Run], main: Run, channel: str, key: Finding | 
     marks = [_mark(f, figures.trace_role(run, runs)) for run in runs for f in run.findings if key and _is_in(f, key)]
     levels = [0.0 if unit == "dB" else float(np.max(traces[0].y)), *(mark.y for mark in marks if mark.x <= x.high)]
     levels += figures.extents(traces)
-    return Panel(
-        x,
-        scales.twenties(levels),
-        tuple(traces),
-        marks=tuple(mark for mark in marks if x.low <= mark.x <= x.high and mark.role in ("now", "before")),
-        one_channel=True,
-    )
+    shown = tuple(mark for mark in marks if x.low <= mark.x <= x.high and mark.role in ("now", "before"))
+    return Panel(x, scales.twenties(levels), tuple(traces), marks=shown, one_channel=True)
 
 
 def _below(trace: Trace, top_hz: float) -> Trace:

@@ -174,17 +174,8 @@ def recognise(sheet: Sheet, name: NameWords) -> Content | None:
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     quantity = "minimum_impedance" if rating.quantity == "impedance" else rating.quantity
-    return (
-        CaptureRequest(
-            "",
-            "",
-            quantities=(quantity,),
-            at={},
-            drive=AS_USED,
-            place=ALONE,
-            wording={"bands": (rating.band_hz or AUDIO_BAND_HZ,)},
-        ),
-    )
+    wording = {"bands": (rating.band_hz or AUDIO_BAND_HZ,)}
+    return (CaptureRequest("", "", (quantity,), {}, AS_USED, place=ALONE, wording=wording),)
 
 
 KIND = Kind(

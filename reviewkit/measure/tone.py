@@ -294,18 +294,10 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     tone = run.get("frequency")
     if not here or tone is None:
         return ()
-    facts = [
-        run.point(
-            "distortion",
-            findings=here,
-            worse=quantities.worse(here),
-            before=quantities.worse(figures.by_channel(before, quantity)),
-            drive=levels_in_words(run, here),
-            frequency=tone.value,
-        )
-    ]
-    worst = quantities.worse(here)
+    worst, was = quantities.worse(here), quantities.worse(figures.by_channel(before, quantity))
     assert worst is not None
+    drive = levels_in_words(run, here)
+    facts = [run.point("distortion", findings=here, worse=worst, before=was, drive=drive, frequency=tone.value)]
     levels = {n: f for n in NAMED_HARMONICS if (f := run.get(f"harmonic_{n}", worst.channel))}
     leading = quantities.worse(list(levels.values()))
     if leading is not None and m.stage == "before":

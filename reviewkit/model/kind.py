@@ -19,11 +19,6 @@ POWER, FLAT, QUIET, CLEAN = "power", "flat", "quiet", "clean"
 STEADY, LOAD = "steady", "load"
 
 
-def recognise_nothing(sheet: Sheet, name: NameWords) -> Content | None:
-    """Return None: such a file is recognised in measure/kind_by_content.py, or not at all."""
-    return None
-
-
 @dataclass(frozen=True)
 class Kind:
     """A kind of measurement: what it needs, what it computes, its card, and the facts worth saying.
@@ -56,7 +51,8 @@ class Kind:
     # ---- a file that no table names
     file_words: str = ""  # what such a file may be called, as a regular expression of whole words
     signal: str = ""  # the signal that its captures and spectra hold, as measure/recognised_signals.py calls it
-    recognise: Callable[[Sheet, NameWords], Content | None] = recognise_nothing  # whether a file is of this kind
+    # whether a file is of this kind; if not, measure/kind_by_content.py may still recognise it
+    recognise: Callable[[Sheet, NameWords], Content | None] = lambda sheet, name: None
 
     # ---- the plan
     recipes: Mapping[str, Callable[[Rating, Basis], tuple[CaptureRequest, ...]]] = field(default_factory=dict)

@@ -111,13 +111,10 @@ def _one_unit(session: Session, runs: Sequence[Run]) -> str:
     age = f", {to - year} years old" if year and to and to > year else f", made in {year}" if year else ""
     repaired = any(run.conditions.measurement.stage == "after" for run in runs)
     state = ", as repaired" if repaired else ""
-    what = "one pair" if _is_pair(session, runs) else "one unit"
+    # a left and a right loudspeaker
+    is_pair = session.unit.type == (LOUDSPEAKER,) and {"L", "R"} <= {f.channel for run in runs for f in run.findings}
+    what = "one pair" if is_pair else "one unit"
     return f"{what}{age}{state}; says nothing about others, or about it when new"
-
-
-def _is_pair(session: Session, runs: Sequence[Run]) -> bool:
-    """Return whether the unit is a left and a right loudspeaker."""
-    return session.unit.type == (LOUDSPEAKER,) and {"L", "R"} <= {f.channel for run in runs for f in run.findings}
 
 
 def _uncertainty(bench: Bench) -> str:
