@@ -97,8 +97,9 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
     edges = place_room(page, panel, box) if panel.room else None
     place_rules(page, panel.y, box, edges)
     if panel.label:
-        page.add(page.text(panel.label, page.shape.safe.right, box.top - 14, AXIS, page.look.soft, anchor="right"))
-        free.occupy_box(page.text(panel.label, page.shape.safe.right, box.top - 14, AXIS, "", anchor="right").box)
+        label = page.text(panel.label, page.shape.safe.right, box.top - 14, AXIS, page.look.soft, anchor="right")
+        page.add(label)
+        free.occupy_box(label.box.grown(_CLEAR, 0.0))
     for (left, right), ys in limit_lines:
         for y in ys:
             edge = np.array(((left, y), (right, y)))
@@ -122,7 +123,7 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
         with page.part_of("reading"):
             block.place(page, place.left, place.top)
         free.occupy_box(room)
-        open_rules(page, room)
+        open_rules(page, [room])
     with page.part_of("label"):
         if panel.marks:
             place_marks(page, free, panel, box)
@@ -131,8 +132,9 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
     for (ends, ys), limit in zip(limit_lines, panel.limits, strict=True):
         if limit.label:
             place_limit_label(page, free, limit, ys, ends)
-    for text in [item for item in page.items if isinstance(item, Text) and item.x > page.shape.safe.left]:
-        open_rules(page, text.box.grown(_BESIDE_RULE, _OFF_RULE))
+    # (not under the rules' own numbers, which are at the left end)
+    texts = [item.box for item in page.items if isinstance(item, Text) and item.x > page.shape.safe.left]
+    open_rules(page, [text.grown(_BESIDE_RULE, _OFF_RULE) for text in texts])
     return place
 
 

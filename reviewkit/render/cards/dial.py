@@ -149,15 +149,18 @@ def place_rules(page: Page, axis: Axis, box: Box, between: tuple[Array, Array, A
                 page.add(unit)
 
 
-def open_rules(page: Page, box: Box) -> None:
-    """Interrupt the horizontal rules where a text stands; what would be left of one as a stub goes too."""
+def open_rules(page: Page, boxes: Sequence[Box]) -> None:
+    """Interrupt the horizontal rules where texts stand; what would be left of one as a stub goes too."""
     items = list(page.items)
     page.items.clear()
     for item in items:
-        if not (isinstance(item, Stroke) and item.kind == "grid" and box.top < item.points[0][1] < box.bottom):
+        if not (isinstance(item, Stroke) and item.kind == "grid"):
             page.items.append(item)
             continue
         (left, y), (right, _) = item.points
-        for start, stop in ((left, min(box.left, right)), (max(box.right, left), right)):
-            if stop - start > _STUB:
-                page.items.append(replace(item, points=((start, y), (stop, y))))
+        spans = [(left, right)]
+        for box in (box for box in boxes if box.top < y < box.bottom):
+            spans = [
+                span for start, stop in spans for span in ((start, min(box.left, stop)), (max(box.right, start), stop))
+            ]
+        page.items += [replace(item, points=((a, y), (b, y))) for a, b in spans if b - a > _STUB]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING, NamedTuple
@@ -207,17 +207,27 @@ def _label_place(
     found = along(_ALONE) or (along(_BARELY_ALONE) if len(line.trace.label) > 2 else None)
     if found or (where == _ALONG_BEST and does.any()):
         return found
-    x, y = box.left + float(ends[-1, 0]) * box.width, box.bottom - float(ends[-1, 1]) * box.height
+    end = box.left + float(ends[-1, 0]) * box.width, box.bottom - float(ends[-1, 1]) * box.height
+    found = None
+    for place in _at_end(free, end, width, high):
+        if _is_nearest(place, line, lines):
+            return place
+        found = found or place
+    return along(0.0) or found
+
+
+def _at_end(free: FreeSpace, end: tuple[float, float], width: float, high: float) -> Iterator[Box]:
+    """Yield the places for a name at the end of its curve: beside it, above, below and to the left."""
+    x, y = end
     after = Box(x + 16, y - high / 2, x + 16 + width, y + high / 2)
-    places = [after] if free.is_free(after.grown(MARGIN / 2, MARGIN / 2)) else []
-    whole = free.box  # with what is below, above, and to the right of the end left out
-    for rest in (replace(whole, top=y), replace(whole, bottom=y), replace(whole, left=x)):
+    if free.is_free(after.grown(MARGIN / 2, MARGIN / 2)):
+        yield after
+    for rest in (replace(free.box, top=y), replace(free.box, bottom=y), replace(free.box, left=x)):
         side = free.copy()
         side.occupy_box(rest)
         near = side.nearest(x, y, width + 2 * MARGIN, high + 2 * MARGIN, within=_FAR_NAME)
-        places += [near.grown(-MARGIN, -MARGIN)] if near else []
-    at_end = next((place for place in places if _is_nearest(place, line, lines)), None)
-    return at_end or along(0.0) or (places[0] if places else None)
+        if near is not None:
+            yield near.grown(-MARGIN, -MARGIN)
 
 
 def _gaps(own: Array, other: Array) -> Array:
