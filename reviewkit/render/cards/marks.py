@@ -35,18 +35,19 @@ def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
         If a text has no room.
     """
     points = [_point(panel, mark, box) for mark in panel.marks]
-    for mark, (x, y) in zip(panel.marks, points, strict=True):
+    named = list(points)  # what a text is next to: a ring, or where the arrow to it begins
+    for index, (mark, (x, y)) in enumerate(zip(panel.marks, points, strict=True)):
         if mark.from_y is not None:
             start = box.bottom - clamped_position(panel.y, mark.from_y) * box.height
             _arrow_down(page, x, start, y - _RADIUS)
             free.occupy_box(Box(x - 18, min(start, y), x + 18, max(start, y)))
+            named[index] = x, start
     for x, y in (point for mark, point in zip(panel.marks, points, strict=True) if not mark.part):
         ring = _circle(x, y, _RADIUS)
         page.add(Area("mark", ring, page.look.ground), Stroke("mark", ring, page.look.ink, 4.0))
         free.occupy_box(Box(x, y, x, y).grown(_RADIUS + 4, _RADIUS + 4))
-    worded = [(mark, point) for mark, point in zip(panel.marks, points, strict=True) if mark.text]
-    for mark, point in worded:
-        if not _place_text(page, free, mark, point, points) and not mark.optional:
+    for mark, point in zip(panel.marks, named, strict=True):
+        if mark.text and not _place_text(page, free, mark, point, named) and not mark.optional:
             raise page.fault(mark.text, SHORTEN_LABEL, "has no free space in the picture")
 
 
