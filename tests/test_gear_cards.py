@@ -95,11 +95,11 @@ def test_a_bound_is_in_words_with_its_reason(cards):
         ("rumble", "−37.1 dB", "−48.9 dB", ""),
     ]
     # of all that the overline names, the figure is no bound
-    assert {card.conditions[0] for card in (as_found, pair, rated, number)} == {"with the record's own"}
+    assert {card.conditions[0] for card in (as_found, pair, rated, number)} == {"record's own included"}
     assert isinstance(number.body, Number)
     assert (number.body.figure, number.body.bound) == ("−48.9 dB", "")
-    assert (number.body.sentence, number.body.was) == ("Rumble, down from −37.1 dB", "before, −37.1 dB")
-    assert number.subject == "Rumble, unweighted"
+    assert (number.body.sentence, number.body.was) == ("Rumble, improved from −37.1 dB", "before, −37.1 dB")
+    assert number.subject == "Rumble"
     assert isinstance(ending.body, Ending)
     assert "≤ −48.9 dB" in rated.alt
 
