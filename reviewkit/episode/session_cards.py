@@ -108,11 +108,7 @@ def _rated_row(rating: Rating, label: str, meant: str) -> Row:
     text = rating_words.limit_text(rating, label)
     if meant:
         return Row((f"{label}, {text}", f"may dip to {meant}"))
-    if rating.typical or rating.at_least is rating.at_most is None:
-        return Row((label, text))
-    # of two negative figures the lower one may be taken for less
-    more, less = ("higher", "lower") if text.startswith("−") else ("more", "less")
-    return Row((label, f"{text} or {more if rating.at_least is not None else less}"))
+    return Row((label, rating_words.with_side(rating, text)))
 
 
 def _printed_row(figure: PrintedFigure) -> Row:
