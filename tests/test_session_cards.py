@@ -308,7 +308,7 @@ def pair_of(before: float, after: float, quantity: str = "thd_plus_noise", unit:
 def test_the_number_is_what_changed_most_and_names_what_it_is():
     card = session_cards.make_number_card(pair_of(5.0, 0.02))
     body = card.body
-    assert (body.figure, body.sentence, body.was) == ("0.020 %", "Distortion, down from 5.0 %", "before, 5.0 %")
+    assert (body.figure, body.sentence, body.was) == ("0.020 %", "Distortion, improved from 5.0 %", "before, 5.0 %")
     assert (body.dial.low, body.dial.high) == (10.0, 0.01)
     assert [text for _, text in body.dial.ticks] == ["10 %", "1 %", "0.1 %", "0.01 %"]
     assert card.conditions == ("1 W", "8 Ω", "1 kHz")
@@ -320,7 +320,7 @@ def test_the_number_is_what_changed_most_and_names_what_it_is():
 
 def test_more_is_better_of_a_ratio():
     body = session_cards.make_number_card(pair_of(62.0, 98.5, "snr", "dB")).body
-    assert body.sentence == "Signal to noise, up from 62.0 dB"
+    assert body.sentence == "Signal to noise, improved from 62.0 dB"
     assert body.dial.low < 62.0 < 98.5 < body.dial.high
 
 
@@ -451,7 +451,7 @@ def test_of_many_ratings_those_that_are_judged_are_shown():
         Rating("damping_factor", "", at_least=60.0),
     )
     card = session_cards.make_rated_card(replace(SESSION, ratings=ratings), ())
-    assert card.body.rows == (Row(("Power into 8 Ω", "at least 40 W")), Row(("Damping factor", "at least 60")))
+    assert card.body.rows == (Row(("Power into 8 Ω", "40 W or more")), Row(("Damping factor", "60 or more")))
     assert card.asides == ("manual (1 of 2)",)
     assert word_title(card.finding, PAGES) == "What the maker printed"
     assert session_cards.make_rated_card(SESSION, ()) is None
@@ -466,12 +466,12 @@ def test_of_many_ratings_those_that_are_judged_are_shown():
     # those of cards on film come first, in that order
     assert [row.cells[0].split()[-2] for row in card.body.rows] == ["64", "8", "4"]
     assert card.body.more == "and 2 more"
-    assert word_title(card.finding, PAGES) == "5 ratings to meet"
+    assert word_title(card.finding, PAGES) == "5 maker's ratings to meet"
     # one more row, not "and 1 more"
     four = session_cards.make_rated_card(replace(session, ratings=many[1:5]), judged[1:5])
     assert (len(four.body.rows), four.body.more) == (4, "")
     one = session_cards.make_rated_card(session, judged[1:2])
-    assert (word_title(one.finding, PAGES), one.body.more) == ("1 rating to meet", "")
+    assert (word_title(one.finding, PAGES), one.body.more) == ("1 maker's rating to meet", "")
 
 
 def test_of_one_quantity_one_rating_is_shown_told_apart_from_the_other_with_its_side():
@@ -488,9 +488,9 @@ def test_of_one_quantity_one_rating_is_shown_told_apart_from_the_other_with_its_
     judged = [replace(VERDICTS[0], rating=r, verdict=w, limit="") for r, w in zip(ratings, words, strict=True)]
     card = session_cards.make_rated_card(replace(SESSION, ratings=ratings), judged, judged[:2])
     assert [row.cells for row in card.body.rows] == [
-        ("Quieting (mono)", "at most 16 dBf"),
-        ("Ratio 4", "at least 54 dBf"),
-        ("Ratio 5", "at least 55 dBf"),
+        ("Quieting (mono)", "16 dBf or less"),
+        ("Ratio 4", "54 dBf or more"),
+        ("Ratio 5", "55 dBf or more"),
     ]
     # what all rows share is said once, and a nominal value is nothing to meet
     assert (card.conditions, card.body.more, card.finding.facts["ratings"]) == (("FM",), "and 2 more", 5)

@@ -41,7 +41,7 @@ def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
     body = Hunt(tuple(shown), named)
     name = part.point.split(",")[0]
     facts = {"part": name, "the_part": _with_article(name), "word": named.word}
-    return Card("hunt", "", (), body, stage="The hunt", finding=Point("cards", "hunt", facts))
+    return Card("hunt", "", ("before the repair",), body, stage="The hunt", finding=Point("cards", "hunt", facts))
 
 
 def _chain(repair: Sequence[RepairRow]) -> list[RepairRow]:

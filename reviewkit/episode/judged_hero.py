@@ -64,6 +64,8 @@ def judged_hero(verdict: Verdict) -> Hero:
         name = name.replace(lower_first(rule_of(verdict.rating).label), plain, 1)
     under = weighted(weighting) if weighting else ""
     short = ", ".join(filter(None, (side, under, place)))
+    if side in ("left", "right") and not place:  # at the end of a name, "right" would say that it is correct
+        side += " channel"
     caption = ", ".join(filter(None, (name.partition(" (")[0], side, "" if under in name else under, place)))
     spread = f"± {spread}" if plus_minus else ""
     return Hero(number, caption, "", spread, channel=finding.channel, findings=(finding,), short=short)

@@ -152,7 +152,7 @@ def _count(met: int, judged: Sequence[Verdict], ratings: int) -> tuple[str, str]
     if not judged:
         return "", ""
     if len(judged) == 1:
-        return "1", f"rating {'met' if met else 'missed' if judged[0].verdict == SHORT else CLOSE}"
+        return "1", "of 1 rating met" if met else f"rating {'missed' if judged[0].verdict == SHORT else CLOSE}"
     return str(met), f"of {len(judged)} {'judged ' if len(judged) < ratings else ''}ratings met"
 
 
