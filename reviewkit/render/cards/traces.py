@@ -255,6 +255,8 @@ def whole_dashes(line: Array, dash: tuple[float, float]) -> tuple[float, float]:
         How long they are.
     """
     length, (on, off) = line_length(line), dash
+    if not length:  # a limit outside the picture
+        return dash
     share = length / (on + max(round((length - on) / (on + off)), 1) * (on + off))
     return on * share, off * share
 
