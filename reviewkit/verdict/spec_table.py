@@ -154,7 +154,8 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
         first = [  # with one export per channel, the channels are separate measurements on one card
             f
             for f in same
-            if measurements[f.measurement].card == measurements[same[0].measurement].card and _row_conditions(f) == _row_conditions(same[0])
+            if measurements[f.measurement].card == measurements[same[0].measurement].card
+            and _row_conditions(f) == _row_conditions(same[0])
         ]
         worst = quantities.worse(first)
         if worst is not None:
