@@ -51,8 +51,9 @@ def points(rows: str = TRAIL):
 def verdict(label, word, measured="43 W", limit="40 W", *, room=None, margin="", brief="", quantity="power"):
     position = None if room is None else max(-1.2, min(1.2, room))
     finding = Finding(quantity, "R", 43.0, "W", {"frequency": 1000.0}, "power", "distortion-power", "", "power.csv")
+    rating = Rating(quantity, "W", at_least=40.0)
     return Verdict(
-        Rating(quantity, "W", at_least=40.0),
+        Rating(quantity, "%", at_most=0.05) if limit.endswith("%") else rating,
         label,
         f"{limit} into 8 Ω",
         limit,
@@ -250,8 +251,8 @@ def test_the_score_tells_misses_first_and_what_is_met_by_how_near_it_is():
     card = make_score_card(VERDICTS, repaired=True)
     body = card.body
     assert [(r.label, r.measured, r.rated, r.note) for r in body.missed] == [
-        ("THD at 40 W", "0.17 %", "0.05 %", "3.4 × the limit"),
-        ("Damping factor, 1 kHz", "52", "60", "by 13 %"),
+        ("THD at 40 W", "0.17 %", "0.05 % or less", "3.4 × the limit"),
+        ("Damping factor, 1 kHz", "52", "60 or more", "by 13 %"),
     ]
     assert [(r.measured, r.uncertainty) for r in body.close] == [("60.3", "± 1.6 W")]
     assert [(r.label, r.note) for r in body.unjudged] == [
@@ -312,7 +313,7 @@ def test_the_number_is_what_changed_most_and_names_what_it_is():
     assert (body.dial.low, body.dial.high) == (10.0, 0.01)
     assert [text for _, text in body.dial.ticks] == ["10 %", "1 %", "0.1 %", "0.01 %"]
     assert card.conditions == ("1 W", "8 Ω", "1 kHz")
-    assert card.hero.caption == "distortion, right, at 1 W"
+    assert card.hero.caption == "distortion, right channel, at 1 W"
     # what got worse is no climax
     assert session_cards.make_number_card(pair_of(0.02, 5.0)) is None
     assert session_cards.make_number_card(None) is None
@@ -373,7 +374,7 @@ def test_without_a_repair_what_was_missed_or_is_nearest_its_limit_is_the_figure(
     card = ending(Outcome(MEASURED, ("nothing was repaired",)), VERDICTS[:3])
     assert (card.body.word, card.body.pending) == ("Measured", "nothing was repaired")
     assert (card.body.hero.figure, card.body.hero.before) == ("42.9 W", "")
-    assert (card.body.hero.caption, card.body.hero.note) == ("power into 8 Ω, right", "rated 40 W, met by 7 %")
+    assert (card.body.hero.caption, card.body.hero.note) == ("power into 8 Ω, right channel", "rated 40 W, met by 7 %")
     assert (card.body.met, card.body.of) == ("3", "of 3 ratings met")
     assert ending(Outcome(MEASURED), ()) is None
     assert ending(Outcome(MEASURED), VERDICTS[6:]) is None

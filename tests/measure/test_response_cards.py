@@ -49,7 +49,7 @@ def test_a_limit_on_one_side():
 
 def test_of_two_channels_the_worse_is_large_and_named():
     hero = card(run(DROOP, FLAT)).hero
-    assert (hero.figure, hero.channel, hero.caption) == ("±0.80 dB", "L", "response, left, 20 Hz – 20 kHz")
+    assert (hero.figure, hero.channel, hero.caption) == ("±0.80 dB", "L", "response, left channel, 20 Hz – 20 kHz")
     assert card(run(DROOP)).hero.caption == "response, 20 Hz – 20 kHz"  # the only one needs no name
 
 
@@ -101,7 +101,7 @@ def test_the_picture_holds_the_whole_curves():
 
 def test_the_further_figures_are_the_rated_ones():
     assert card(run(DROOP, [value - 0.2 for value in FLAT])).readings == (
-        ("response, left, 20 Hz – 20 kHz", "±0.80 dB"),
+        ("response, left channel, 20 Hz – 20 kHz", "±0.80 dB"),
         ("response, right, 20 Hz – 20 kHz", "±0.00 dB"),
         ("channel balance, at 1 kHz", "+0.20 dB"),
     )
