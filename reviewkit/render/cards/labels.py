@@ -102,7 +102,7 @@ def _find_name(
             break
     else:
         place = _led_place(page, free, line, lines, weight, taken)
-    free.occupy_box(place.grown(MARGIN, MARGIN))
+    free.occupy_box(place.grown(3 * MARGIN, MARGIN))
     return _Name(line, place, size, weight)
 
 
@@ -194,7 +194,9 @@ def _label_place(
             if others and away[index] * box.height < alone:
                 continue
             x, y = box.left + float(across[index]) * box.width, box.bottom - float(own[index]) * box.height
-            above, below, beside = y - high - 20, y + 20, y - high / 2
+            span = 0 if alone else reach  # a slope is for a name that has no better place
+            run = box.bottom - own[max(index - span, 0) : index + span + 1] * box.height
+            above, below, beside = np.nanmin(run) - high - 20, np.nanmax(run) + 20, y - high / 2
             # next to a curve is for a steep one; the free places show whether it is
             over = min(max(x - width / 2, free.box.left + MARGIN), free.box.right - MARGIN - width)
             for left, top in ((over, above), (over, below), (x + 44, beside), (x - width - 44, beside)):

@@ -87,7 +87,7 @@ WIDE = Shape(
     strip=262.0,
     under_strip=64.0,
     curves=(250.0, 1750.0),
-    columns=(960.0, 1480.0),
+    columns=(990.0, 1480.0),
 )
 TALL = Shape(
     "tall",
