@@ -101,7 +101,7 @@ def test_the_picture_holds_the_whole_curves():
 
 def test_the_further_figures_are_the_rated_ones():
     assert card(run(DROOP, [value - 0.2 for value in FLAT])).readings == (
-        ("response, left channel, 20 Hz – 20 kHz", "±0.80 dB"),
+        ("response, left, 20 Hz – 20 kHz", "±0.80 dB"),
         ("response, right, 20 Hz – 20 kHz", "±0.00 dB"),
         ("channel balance, at 1 kHz", "+0.20 dB"),
     )
