@@ -21,7 +21,7 @@ from reviewkit.model.recognised import Content, NameWords
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
-from reviewkit.model.weightings import RMS, RUMBLE_B_TYPE
+from reviewkit.model.weightings import RMS, RUMBLE_B_TYPE, weighted
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.demodulation import NotModulated
 from reviewkit.signal.jitter import REACH_HZ, Jitter, jitter_lines
@@ -193,7 +193,7 @@ def _finding(
 # what a card shows large, the first that there is: how it is looked up, and what it is
 _HEROES: tuple[tuple[str, dict[str, Any], str], ...] = (
     ("jitter", {}, "clock jitter, r.m.s."),
-    ("rumble", {"weighting": None}, "rumble, unweighted"),
+    ("rumble", {"weighting": None}, "rumble"),
     ("subcarrier_suppression", {}, "subcarrier suppression"),
 )
 
@@ -225,13 +225,19 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         panel = spectrum_panel(runs, main, key.channel, key)
     shown = ("rumble", "line_level", "subcarrier_suppression", "strongest_other_line", "jitter")
     known = any(what == name for *_, name in _HEROES)
+    more = (
+        "" if known else what,
+        reference_words(main),
+        weighted(key.at["weighting"]) if "weighting" in key.at else "",
+        quantities.band(key.at["band"]) if "band" in key.at else "",
+    )
     return figures.card(
         [run.but(**_PLAYED) for run in runs],
         what[0].upper() + what[1:] if known else KIND.title,
         Chart((panel,)),
         figures.off_the_dial(figures.hero(key, found)),
         [f for name in shown for f in figures.by_channel(main, name)],
-        ("" if known else what, reference_words(main), quantities.band(key.at["band"]) if "band" in key.at else ""),
+        more,
     )
 
 
