@@ -14,40 +14,14 @@ from reviewkit.ingest.session.session_paths import find_flaw
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_values import with_remedy
 from reviewkit.model.errors import nearest, shortened
-from reviewkit.model.session import (
-    Bench,
-    BenchRange,
-    CardChoices,
-    EpisodeSettings,
-    FileSettings,
-    LookSettings,
-    Measurement,
-    MeasurementDefaults,
-    PriceTag,
-    Rating,
-    Sound,
-    Unit,
-)
 from reviewkit.model.targets import file_of
 
 if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
     from reviewkit.ingest.session.session_schema import Table
 
-T = TypeVar(
-    "T",
-    bound=Unit
-    | PriceTag
-    | Bench
-    | BenchRange
-    | Rating
-    | Measurement
-    | MeasurementDefaults
-    | Sound
-    | EpisodeSettings
-    | LookSettings
-    | CardChoices
-    | FileSettings,
-)
+T = TypeVar("T", bound="DataclassInstance")
 _MOST_KEYS = 100  # no table has half as many
 _MOST_ITEMS = 200  # of a list
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)")

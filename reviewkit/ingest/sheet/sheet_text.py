@@ -17,19 +17,7 @@ _RULE = re.compile(r"[\s,;|+]*+[-=_]{4}[-=_\s,;|+]*+")
 _RULE_MARKS = ("-", "=", "_", "+", "|")
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
 _CONTROL_LOOKED_AT = 200_000  # characters; farther on, a control character shows up as a cell that isn't a number
-_LOOK_ALIKE = SAME_CHARACTER | str.maketrans(
-    {
-        "\u2007": " ",
-        "\ufeff": "",
-        "\u200b": "",
-        "\u2019": "'",
-        "\u2010": "-",
-        "\u2011": "-",
-        "\u2012": "-",
-        "\u2014": "-",
-        "\uff0d": "-",
-    }
-)
+_LOOK_ALIKE = SAME_CHARACTER | str.maketrans("\u2007\u2019\u2010\u2011\u2012\u2014\uff0d", " '-----", "\ufeff\u200b")
 MOST_COLUMNS = 1000
 _MOST_LINES_IN_A_CELL = 4
 _BYTE_ORDER_MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
