@@ -174,13 +174,8 @@ def read_samples(
     try:
         with soundfile.SoundFile(file) as sound:
             sound.seek(start)
-            block = np.empty((min(_BLOCK, frames), header.channels))
             done = 0
-            while done < frames:
-                got = sound.read(len(block), out=block, always_2d=True)
-                got = got[: frames - done]
-                if not len(got):
-                    break
+            while done < frames and len(got := sound.read(min(_BLOCK, frames - done), always_2d=True)):
                 for values, number in zip(read, numbers, strict=True):
                     values[done : done + len(got)] = got[:, number - 1]
                 done += len(got)

@@ -7,7 +7,7 @@ letters, a length, as many bytes, padded to an even number.
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import BinaryIO
 
 from reviewkit.model.errors import Fault, InputError
@@ -77,7 +77,7 @@ def read_header(file: BinaryIO, length: int, source: str) -> Header:
         If it isn't a WAV file, is compressed, truncated or without samples, or if its header contradicts itself.
     """
     order = _byte_order(file.read(12), length, source)
-    form: _Form | None = None
+    form: tuple[Header, int] | None = None
     long_length: int | None = None
     place = 12
     for _ in range(_MOST_CHUNKS):
@@ -97,20 +97,10 @@ def read_header(file: BinaryIO, length: int, source: str) -> Header:
                 size = long_length
             if form is None:
                 raise _fault(source, "the header does not say how the samples are written; save the capture again")
-            return _checked(form, place, size, length, source)
+            return _checked(*form, place, size, length, source)
         place += size + size % 2
     missing = "samples" if form else "format"
     raise _fault(source, f"no {missing} in this WAV file, it breaks off before them; copy or capture it again")
-
-
-@dataclass(frozen=True)
-class _Form:
-    code: int
-    channels: int
-    rate_hz: int
-    frame_bytes: int
-    container_bits: int
-    bits: int
 
 
 def _byte_order(beginning: bytes, length: int, source: str) -> str:
@@ -128,7 +118,8 @@ def _byte_order(beginning: bytes, length: int, source: str) -> str:
     raise _fault(source, f"this is not a WAV file, whatever its name says; {_SAVE}, or name text files .csv")
 
 
-def _form(body: bytes, order: str, source: str) -> _Form:
+def _form(body: bytes, order: str, source: str) -> tuple[Header, int]:
+    """Return the header but for the number of frames, and how many bytes one takes."""
     if len(body) < 16:
         raise _fault(source, "the format part of the header is too short; save the capture again")
     code, channels, rate_hz, _, frame_bytes, container = struct.unpack(order + "HHIIHH", body[:16])
@@ -148,12 +139,12 @@ def _form(body: bytes, order: str, source: str) -> _Form:
         raise _fault(source, f"the header contradicts itself: {said}; save the capture again")
     if not _RATES_HZ[0] <= rate_hz <= _RATES_HZ[1]:
         raise _fault(source, f"the header gives a sample rate of {rate_hz} Hz; save the capture again")
-    return _Form(code, channels, rate_hz, frame_bytes, container, bits if code == INTEGER else container)
+    return Header(rate_hz, channels, bits if code == INTEGER else container, code == FLOAT, 0), frame_bytes
 
 
-def _checked(form: _Form, start: int, size: int, length: int, source: str) -> Header:
+def _checked(form: Header, frame_bytes: int, start: int, size: int, length: int, source: str) -> Header:
     there = length - start
-    frames, over = divmod(size, form.frame_bytes)
+    frames, over = divmod(size, frame_bytes)
     if size == 0:
         raise _fault(source, "the capture holds no samples; capture the measurement again")
     if size == _LENGTH_LEFT_OPEN:
@@ -161,12 +152,12 @@ def _checked(form: _Form, start: int, size: int, length: int, source: str) -> He
             source, "the header leaves the length open, so nothing shows whether all is there; save the capture again"
         )
     if size > there:
-        claimed, held = frames / form.rate_hz, there // form.frame_bytes / form.rate_hz
+        claimed, held = frames / form.rate_hz, there // frame_bytes / form.rate_hz
         said = f"the header promises {claimed:.6g} s, the file holds {held:.6g} s"
         raise _fault(source, f"the capture breaks off: {said}; copy or capture it again")
     if over:
         raise _fault(source, "the samples break off inside the last one; copy or capture it again")
-    return Header(form.rate_hz, form.channels, form.bits, form.code == FLOAT, frames)
+    return replace(form, frames=frames)
 
 
 def _fault(source: str, message: str) -> InputError:

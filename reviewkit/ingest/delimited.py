@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from reviewkit.ingest.plain_text import numbered_rows
-from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.model.errors import Fault, Faults, InputError, nearest
 
 _SEPARATORS = (",", ";", "\t")
 _COMMA = re.compile(r"(?<=\d),(?=\d)")
@@ -72,6 +72,46 @@ class Delimited:
         if not self.decimal_comma:
             raise ValueError(f'"{text[:40]}" has a comma between digits; write {with_point}')
         return with_point
+
+
+@dataclass(frozen=True)
+class NamedRow:
+    """A row under columns that are known by name. `cells`: by column, "" in one that isn't there."""
+
+    line: int
+    cells: Mapping[str, str]
+    faults: Faults
+
+    def fault(self, message: str) -> None:
+        """Note a fault, led by what the row is about, which is in the first column."""
+        about = next(iter(self.cells.values()))
+        self.faults.add(self.line, f"{about[:40]}: {message}" if about else message)
+
+
+def named_rows(table: Delimited, columns: Sequence[str], needed: Sequence[str], faults: Faults) -> list[NamedRow]:
+    """Return the rows of a table with their cells by column; none if the header is at fault, which is noted.
+
+    `columns`: their names, that of what a row is about first; `needed`: those that must be there.
+    """
+    problems = []
+    places: dict[str, int] = {}
+    for number, cell in enumerate(table.header.cells):
+        name = cell.casefold()
+        if not cell:
+            problems.append(f"column {number + 1} has no name; known: {', '.join(columns)}")
+        elif name not in columns:
+            problems.append(f'unknown column "{cell[:40]}"; {nearest(name, columns)}')
+        elif name in places:
+            problems.append(f'the column "{cell}" appears twice; keep one')
+        places.setdefault(name, number)
+    lacking = [name for name in needed if name not in places]
+    problems += [f"there is no column called {name}; write a header: {','.join(columns)}" for name in lacking]
+    for problem in problems:
+        faults.add(table.header.line, problem)
+    return [
+        NamedRow(row.line, {name: row.cells[places[name]] if name in places else "" for name in columns}, faults)
+        for row in (() if problems else table.rows)
+    ]
 
 
 def parse_delimited(text: str, faults: Faults, *, example: str) -> Delimited:

@@ -41,16 +41,8 @@ def read_measurement(folder: Path, m: Measurement, kind: Kind) -> Sheet | None:
                 Fault("session.toml", m.line, f'[[measurement]] {m.id}: file = "measurements/…" is missing')
             )
         return None
-    path, columns = folder / m.file, dict(m.columns)
-    refuse_devices(path, m.file)
-    if kind.by_meter:
-        sheet = read_readings(path, m.file)
-    elif path.suffix.lower() in CAPTURES:
-        sheet = read_capture(path, m.file, columns=columns, full_scale_v=m.full_scale_v)
-    else:
-        sheet = parse_sheet(
-            read_export(path, m.file), m.file, columns=columns, units=dict(m.units), full_scale_v=m.full_scale_v
-        )
+    columns = dict(m.columns)
+    sheet = _read(folder / m.file, m.file, columns, dict(m.units), m.full_scale_v, readings=kind.by_meter)
     roles = {column.role for column in sheet.columns} | ({"reading"} if sheet.readings else set())
     if not any(needed and set(needed) <= roles for needed in needs):
         wanted = " or ".join(" and ".join(needed) for needed in needs if needed)
@@ -78,17 +70,32 @@ def read_any(path: Path, source: str, *, given: Mapping[str, Any] = _NOTHING_GIV
     InputError
         If the file can't be read as what it is.
     """
-    refuse_devices(path, source)
-    if _holds_readings(path):
-        return read_readings(path, source)
     columns, units = (_texts(given.get(key)) for key in ("columns", "units"))
     full_scale_v = None
     with contextlib.suppress(ValueError):
         full_scale_v = read_quantity(str(given.get("full_scale", "")), "V")
+    words = {key: str(value) for key, value in units.items()}
+    return _read(path, source, columns, words, full_scale_v)
+
+
+def _read(
+    path: Path,
+    source: str,
+    columns: Mapping[str, str | int],
+    units: Mapping[str, str],
+    full_scale_v: float | None,
+    *,
+    readings: bool | None = None,
+) -> Sheet:
+    """Read a file as a capture if its name says so, else as delimited text; as single `readings` if that is known, or
+    if its header shows it.
+    """
+    refuse_devices(path, source)
+    if _holds_readings(path) if readings is None else readings:
+        return read_readings(path, source)
     if path.suffix.lower() in CAPTURES:
         return read_capture(path, source, columns=columns, full_scale_v=full_scale_v)
-    words = {key: str(value) for key, value in units.items()}
-    return parse_sheet(read_export(path, source), source, columns=columns, units=words, full_scale_v=full_scale_v)
+    return parse_sheet(read_export(path, source), source, columns=columns, units=units, full_scale_v=full_scale_v)
 
 
 def _texts(table: Any) -> dict[str, str | int]:
