@@ -143,7 +143,11 @@ def every_reader(folder: Path | None = None) -> dict[str, Reader]:
         ),
         Reader("ratings", lambda data: _ratings(data, there), RATINGS),
         Reader("repair", lambda data: parse_repair(decode(data, "repair.csv", western=True)), _sample("repair.csv")),
-        Reader("readings", lambda data: parse_readings(decode(data, "m/r.csv", western=True), "m/r.csv"), _sample("measurements/readings.csv")),
+        Reader(
+            "readings",
+            lambda data: parse_readings(decode(data, "m/r.csv", western=True), "m/r.csv"),
+            _sample("measurements/readings.csv"),
+        ),
         Reader(
             "cut", lambda data: parse_cut(decode(data, "final.txt")), (b"0:00 front\n6:12 before\n1:09:40.5 after\n",)
         ),

@@ -291,8 +291,11 @@ def test_one_mistake(line, message):
         (f"{HEADER}bias,L,1,V,\x00,\n", "r.csv:2: binary content"),
     ],
 )
-def test_one_mistake_in_the_file(text, message):
-    said = faults_of(text.encode() if "\x00" in text else text)
+def test_one_mistake_in_the_file(tmp_path, text, message):
+    (tmp_path / "r.csv").write_bytes(text.encode())
+    with pytest.raises(InputError) as raised:
+        read_readings(tmp_path / "r.csv", "r.csv")
+    said = [str(fault) for fault in raised.value.faults]
     assert any(fault.startswith(message) for fault in said)
 
 
