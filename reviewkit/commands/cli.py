@@ -34,20 +34,18 @@ def run(arguments: Sequence[str]) -> int:
     except SystemExit as stop:  # argparse has printed the error, or the help
         return int(stop.code or 0)
     try:
-        return int(
-            {
-                "new": _new,
-                "add": _add,
-                "read": _read,
-                "plan": _plan,
-                "check": _check,
-                "build": _build,
-                "desk": _desk,
-                "watch": _desk,
-                "cache": _cache,
-                "help": _help,
-            }[options.command](options)
-        )
+        return {
+            "new": _new,
+            "add": _add,
+            "read": _read,
+            "plan": _plan,
+            "check": _check,
+            "build": _build,
+            "desk": _desk,
+            "watch": _desk,
+            "cache": _cache,
+            "help": _help,
+        }[options.command](options)
     except InputError as error:
         for line in listed(error.faults):
             print(line, file=sys.stderr)

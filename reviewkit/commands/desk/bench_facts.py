@@ -87,16 +87,7 @@ def _note_facts(notes: Sequence[NoteLine]) -> list[dict[str, Any]]:
         key = f"{note.clip} {_shown_time(note)}"
         while key in facts:
             key += "'"
-        facts[key] = {
-            "key": key,
-            "line": note.line,
-            "time": _shown_time(note),
-            "segment": note.segment,
-            "named": note.named,
-            "words": note.words,
-            "cut": note.cut,
-            "raw": note.raw,
-        }
+        facts[key] = {**vars(note), "key": key, "time": _shown_time(note)}
     return list(facts.values())
 
 

@@ -32,7 +32,6 @@ from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.page_fonts import page_fonts
 
 TEXTS = ("session.toml", RATINGS, "notes.txt", "repair.csv")  # what the desk writes, besides measurements/
-_DROPPED_IN = "measurements"
 _OUT, _PREVIEW = "out", "preview"  # in addresses
 _FILES = ("desk.css", "desk.js")
 

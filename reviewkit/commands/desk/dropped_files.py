@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from pathlib import Path
+from itertools import count
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from reviewkit.commands.desk.fields import text_of
@@ -60,9 +61,6 @@ def clean_name(name: str) -> str:
 
 
 def _free_name(folder: Path, name: str) -> str:
-    stem, dot, ending = name.rpartition(".")
-    stem, ending = (stem, dot + ending) if dot and "/" not in ending else (name, "")
-    number = 2
-    while (folder / f"{stem}-{number}{ending}").exists():
-        number += 1
-    return f"{stem}-{number}{ending}"
+    path = PurePosixPath(name)
+    names = (path.with_stem(f"{path.stem}-{number}").as_posix() for number in count(2))
+    return next(each for each in names if not (folder / each).exists())

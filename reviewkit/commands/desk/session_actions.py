@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import unicodedata
 from collections.abc import Callable
@@ -22,6 +21,7 @@ from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.ingest.session.toml_lines import parse_toml
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.recognised import toml_lines
 
 Action = Callable[[dict[str, Any]], Any]
 
@@ -54,17 +54,12 @@ class SessionActions:
             raise InputError(Fault("session.toml", 0, "a session needs a maker and a model; write both"))
         if year and not re.fullmatch(r"\d{4}", year):
             raise InputError(Fault("session.toml", 0, f'"{year}" is not a year; write four digits, or nothing'))
-        lines = [
-            "[unit]",
-            f"maker = {_toml_text(maker)}",
-            f"model = {_toml_text(model)}",
-            *([f"year = {year}"] if year else []),
-        ]
+        unit = {"maker": maker, "model": model} | ({"year": int(year)} if year else {})
 
         def begin(text: str) -> str:
             if text:
                 raise InputError(Fault("session.toml", 0, "is there already; look at it again"))
-            return "\n".join(lines) + "\n"
+            return "\n".join(["[unit]", *toml_lines(unit), ""])
 
         self.inputs.change("the unit", "session.toml written", {"session.toml": begin})
 
@@ -160,7 +155,3 @@ class SessionActions:
 
     def _change_session(self, what: str, news: str, edit: Callable[[str], str]) -> None:
         self.inputs.change(what, news, {"session.toml": edit})
-
-
-def _toml_text(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)
