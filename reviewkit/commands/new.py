@@ -16,7 +16,7 @@ from reviewkit.ingest.session.session_file import FILE_NAME, parse_session, read
 from reviewkit.ingest.session.studio import Studio
 from reviewkit.ingest.session.toml_insertion import insert_measurements
 from reviewkit.model import places
-from reviewkit.model.errors import CannotFinish, Fault, InputError
+from reviewkit.model.errors import CannotFinish, refusal
 
 # of templates/new/session.toml, the examples that those of a type of gear replace
 _EXAMPLES = re.compile(r"^# One steady sine.*?(?=^# -+ what is to be heard)", re.MULTILINE | re.DOTALL)
@@ -53,7 +53,7 @@ def make_session(
         If it can't be written.
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise InputError(Fault(str(folder), 0, "is there already and not empty; name a folder that is not there yet"))
+        raise refusal(str(folder), "is there already and not empty; name a folder that is not there yet")
     shipped = places.templates() / "new"
     contents = {source.name: source.read_bytes() for source in sorted(shipped.iterdir())}
     if studio.document:

@@ -10,7 +10,7 @@ from reviewkit.build.recognising import recognise_sheet
 from reviewkit.ingest.measurement_file import read_any
 from reviewkit.ingest.sheet.sheet_file import as_json
 from reviewkit.model.digests import files_in
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import InputError, refusal
 from reviewkit.model.recognised import Recognised, in_words
 from reviewkit.model.sheet import Sheet
 
@@ -55,7 +55,7 @@ def read_files(path: Path) -> FilesRead:
         sheets[name] = sheet
         found[name] = _recognised(sheet, f"{path.resolve().name}/{name}")
     if not sheets:
-        raise InputError(Fault(str(path), 0, "there is no file in this folder; name one that holds exports"))
+        raise refusal(str(path), "there is no file in this folder; name one that holds exports")
     return FilesRead(sheets, found, alone=False)
 
 

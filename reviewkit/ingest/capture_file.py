@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, BinaryIO
 import numpy as np
 
 from reviewkit.ingest.capture_header import Header, read_header
-from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.model.errors import Faults, refusal
 from reviewkit.model.sheet import Column, Sheet
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ def read_capture(
             return _read(file, path.stat().st_size, source, columns or _NOTHING_SAID, full_scale_v)
     except OSError as error:
         reason = error.strerror or "cannot be read"
-        raise InputError(Fault(source, 0, f"{reason}; write the file's name as it is in the session folder")) from error
+        raise refusal(source, f"{reason}; write the file's name as it is in the session folder") from error
 
 
 def _read(
@@ -76,8 +76,7 @@ def _read(
     chosen = choose_channels(header, columns, source)
     if header.frames * len(chosen) > MOST_VALUES:
         longest = MOST_VALUES // len(chosen) / header.rate_hz
-        message = f"the capture is {header.seconds:.4g} s long; cut it to {longest:.3g} s or less"
-        raise InputError(Fault(source, 0, message))
+        raise refusal(source, f"the capture is {header.seconds:.4g} s long; cut it to {longest:.3g} s or less")
     read = read_samples(file, header, [number for _, number in chosen], source)
     check_samples(read, [number for _, number in chosen], header, source)
     warnings = []
@@ -181,10 +180,10 @@ def read_samples(
                 done += len(got)
     except (soundfile.SoundFileError, RuntimeError, ValueError) as error:
         why = str(error).rstrip(".")
-        raise InputError(Fault(source, 0, f"the file cannot be read ({why}); save it as WAV, 24-bit PCM")) from error
+        raise refusal(source, f"the file cannot be read ({why}); save it as WAV, 24-bit PCM") from error
     if done < frames:
         said = f"of {frames} samples a channel only {done} can be read"
-        raise InputError(Fault(source, 0, f"the capture breaks off: {said}; copy or capture it again"))
+        raise refusal(source, f"the capture breaks off: {said}; copy or capture it again")
     return read
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from reviewkit.ingest.plain_text import numbered_rows
-from reviewkit.model.errors import Fault, Faults, InputError, nearest
+from reviewkit.model.errors import Faults, nearest, refusal
 
 _SEPARATORS = (",", ";", "\t")
 _COMMA = re.compile(r"(?<=\d),(?=\d)")
@@ -129,7 +129,7 @@ def parse_delimited(text: str, faults: Faults, *, example: str) -> Delimited:
     separator = max(_SEPARATORS, key=first.count)
     rows = _rows(_lines(text, faults.source), separator, faults.source)
     if not rows:
-        raise InputError(Fault(faults.source, 0, f"the file is empty; begin with a header: {example}"))
+        raise refusal(faults.source, f"the file is empty; begin with a header: {example}")
     header, body = rows[0], []
     for row in rows[1:]:
         if len(row.cells) > len(header.cells):
@@ -149,7 +149,7 @@ def _lines(text: str, source: str) -> Iterator[str]:
     for number, line in numbered_rows(text):
         if len(line) > _LONGEST_LINE:
             said = f"this line has {len(line)} characters, and no row of such a table has over {_LONGEST_LINE}"
-            raise InputError(Fault(source, number, f"{said}; export the table again, or give each row a line"))
+            raise refusal(source, f"{said}; export the table again, or give each row a line", number)
         yield "" if line.startswith("#") else line
 
 
@@ -169,7 +169,7 @@ def _rows(lines: Iterable[str], separator: str, source: str) -> list[DelimitedRo
     except csv.Error:
         # a quotation mark that opens and doesn't close, or that is in the middle of a cell
         message = 'quotation marks are not paired in this row; close them, and write "" for one inside a quoted cell'
-        raise InputError(Fault(source, begins, message)) from None
+        raise refusal(source, message, begins) from None
     return found
 
 
@@ -183,4 +183,4 @@ def _check_size(line: int, cells: list[str], before: int, source: str) -> None:
         message = f"a cell of this row has more than {_LONGEST_CELL} characters; shorten it"
     else:
         return
-    raise InputError(Fault(source, line, message))
+    raise refusal(source, message, line)

@@ -14,7 +14,7 @@ from reviewkit.ingest.plain_text import refuse_devices
 from reviewkit.ingest.reading_file import read_readings
 from reviewkit.ingest.sheet.sheet_file import parse_sheet, read_export
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 from reviewkit.model.kind import Kind
 from reviewkit.model.session import CAPTURES, Measurement
 from reviewkit.model.sheet import Sheet
@@ -37,9 +37,7 @@ def read_measurement(folder: Path, m: Measurement, kind: Kind) -> Sheet | None:
     needs = kind.needs
     if not m.file:
         if () not in needs:
-            raise InputError(
-                Fault("session.toml", m.line, f'[[measurement]] {m.id}: file = "measurements/…" is missing')
-            )
+            raise refusal("session.toml", f'[[measurement]] {m.id}: file = "measurements/…" is missing', m.line)
         return None
     columns = dict(m.columns)
     sheet = _read(folder / m.file, m.file, columns, dict(m.units), m.full_scale_v, readings=kind.by_meter)
@@ -47,7 +45,7 @@ def read_measurement(folder: Path, m: Measurement, kind: Kind) -> Sheet | None:
     if not any(needed and set(needed) <= roles for needed in needs):
         wanted = " or ".join(" and ".join(needed) for needed in needs if needed)
         here = f"a {m.kind} needs columns of {wanted}; here are {_columns_in_words(sheet)}"
-        raise InputError(Fault(m.file, 0, f"{here}; {_remedy(sheet, needs, columns)}"))
+        raise refusal(m.file, f"{here}; {_remedy(sheet, needs, columns)}")
     if kind.levels_of_output and not columns.keys() - {"frequency"}:
         for column in sheet.all("level"):
             other = _OTHER_LEVEL.search(column.header)
@@ -55,7 +53,7 @@ def read_measurement(folder: Path, m: Measurement, kind: Kind) -> Sheet | None:
                 here = f'"{column.header}" is {other[0].lower()}, and kind = "{m.kind}" needs the level at the output'
                 line = f"columns = {inline_table({**columns, 'level': column.header})}"
                 remedy = "is it another kind? If it is that level, write under its [[measurement]] in session.toml"
-                raise InputError(Fault(m.file, 0, f"{here}; {remedy} {line}"))
+                raise refusal(m.file, f"{here}; {remedy} {line}")
     return sheet
 
 

@@ -15,7 +15,7 @@ from reviewkit.ingest.known_names import LONGEST_NAME, misspelled, of_radio
 from reviewkit.ingest.plain_text import read_text
 from reviewkit.ingest.reading_conditions import conditions_of
 from reviewkit.ingest.sheet.sheet_text import is_missing
-from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.model.errors import Faults, refusal
 from reviewkit.model.gear_names import shown_name
 from reviewkit.model.quantities import BY_METER, QUANTITIES
 from reviewkit.model.ratings import RULES, TRADE_WORDS, own_name, plain_name
@@ -74,8 +74,7 @@ def parse_readings(text: str, source: str) -> Sheet:
             readings.append(reading)
     kept = _without_repeats(readings, faults)
     if not kept and not faults.collected:
-        none = "there is no reading in the file; write one a row, for example DC offset,L,12,mV"
-        raise InputError(Fault(source, 0, none))
+        raise refusal(source, "there is no reading in the file; write one a row, for example DC offset,L,12,mV")
     faults.collected.sort(key=lambda fault: fault.line)
     faults.stop_if_any()
     decimal = "," if table.decimal_comma else "."

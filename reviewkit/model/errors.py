@@ -39,6 +39,11 @@ class InputError(Exception):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
+def refusal(source: str, message: str, line: int = 0) -> InputError:
+    """Return the error of an input with a single fault. `line`: 0 for the file as a whole."""
+    return InputError(Fault(source, line, message))
+
+
 class CannotFinish(Exception):
     """The work can't be finished for a reason outside the input: disk full, folder read-only (exit status 1)."""
 

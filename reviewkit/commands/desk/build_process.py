@@ -12,7 +12,7 @@ from contextlib import suppress
 from pathlib import Path
 from threading import Thread
 
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 
 WISHES = {"motion": ("--motion",), "tall": ("--shape", "wide", "tall"), "overlay": ("--overlay",)}
 _STEP = re.compile(r"(\w+) (\d+) of (\d+)\s*")
@@ -56,9 +56,9 @@ class BuildProcess:
             If one is running, or for a wish that isn't known.
         """
         if self.running:
-            raise InputError(Fault("build", 0, "one is already running; wait for it, or stop it"))
+            raise refusal("build", "one is already running; wait for it, or stop it")
         if unknown := set(wishes) - set(WISHES):
-            raise InputError(Fault("build", 0, f"there is no option {min(unknown)[:40]}"))
+            raise refusal("build", f"there is no option {min(unknown)[:40]}")
         self.wishes = tuple(name for name in WISHES if name in wishes)
         options = [word for name in self.wishes for word in WISHES[name]]
         options += [] if self._in_studio else ["--no-studio"]
@@ -135,7 +135,7 @@ def open_folder(folder: Path) -> None:
         If it isn't there yet, or if there is no file manager to open it.
     """
     if not folder.is_dir():
-        raise InputError(Fault(folder.name, 0, "there is no such folder yet; build first"))
+        raise refusal(folder.name, "there is no such folder yet; build first")
     if sys.platform == "win32":
         os.startfile(folder)
         return
@@ -145,6 +145,4 @@ def open_folder(folder: Path) -> None:
             [opener, str(folder)], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
     except OSError:
-        raise InputError(
-            Fault(str(folder), 0, f"there is no {opener} here to open it with; this is its path")
-        ) from None
+        raise refusal(str(folder), f"there is no {opener} here to open it with; this is its path") from None

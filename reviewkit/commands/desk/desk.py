@@ -26,7 +26,7 @@ from reviewkit.commands.desk.session_actions import SessionActions
 from reviewkit.ingest.session.session_paths import RATINGS, links_out
 from reviewkit.model import places
 from reviewkit.model.digests import digest_of
-from reviewkit.model.errors import CannotFinish, Fault, InputError
+from reviewkit.model.errors import CannotFinish, InputError, refusal
 from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.page_fonts import page_fonts
@@ -82,7 +82,7 @@ def open_desk(
         If the port or the system's file watching isn't available.
     """
     if not folder.is_dir():
-        raise InputError(Fault(str(folder), 0, "there is no such folder; reviewkit new makes one"))
+        raise refusal(str(folder), "there is no such folder; reviewkit new makes one")
     if faults := links_out(folder):  # watching follows links too, however large their targets
         raise InputError(faults)
     saves = watch_saves(folder, stop)
@@ -206,5 +206,5 @@ class Desk:
     def _build(self, words: dict[str, Any]) -> None:
         wishes = words.get("wishes", [])
         if not isinstance(wishes, list) or not all(isinstance(wish, str) for wish in wishes):
-            raise InputError(Fault("build", 0, "options are a list of words"))
+            raise refusal("build", "options are a list of words")
         self.building.start(wishes)

@@ -10,7 +10,7 @@ from pathlib import Path
 from reviewkit.ingest.plain_text import numbered_rows, read_text
 from reviewkit.ingest.session import timeline_file
 from reviewkit.ingest.session.footage_time import read_time, show_time
-from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.model.errors import Faults, refusal
 
 FILE_NAME = "final.txt"
 MOST_SEGMENTS = 10_000
@@ -88,7 +88,7 @@ def parse_cut(text: str) -> Cut:
             faults.add(line, f"{show_time(at)} is not later than {show_time(last)} above it; {remedy}")
         elif len(segments) == MOST_SEGMENTS:
             remedy = "no cut has that many; keep one line for each chapter"
-            raise InputError(Fault(FILE_NAME, line, f"this is segment {MOST_SEGMENTS + 1}; {remedy}"))
+            raise refusal(FILE_NAME, f"this is segment {MOST_SEGMENTS + 1}; {remedy}", line)
         else:
             segments.append((float(at), name, line))
         last = at if last is None else max(last, at)

@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from reviewkit.ingest.session.footage_time import DAY_S, LOOKS_LIKE_TIME, read_time, show_time
 from reviewkit.ingest.session.notes_file import FILE_NAME, SEGMENT, parse_notes
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import InputError, refusal
 
 _CLIP = re.compile(r"clip\s+(?P<name>.+?)(?P<times>(?:\s+(?:for|at)\s+\S+)*)\s*$")
 _PART = re.compile(r"\s+(for|at)\s+(\S+)")
@@ -120,7 +120,7 @@ def start_clip(text: str, name: str, now: datetime) -> str:
     if read_lines(text).running:
         lines = _rows(end_clip(text, now))
     if not name:
-        raise InputError(Fault(FILE_NAME, 0, "a clip needs a name; write its file's, such as bench-1.mp4"))
+        raise refusal(FILE_NAME, "a clip needs a name; write its file's, such as bench-1.mp4")
     end = _end(lines)
     if lines and not lines[-1].endswith("\n"):
         lines[-1] += end
@@ -167,7 +167,7 @@ def add_note(text: str, at: datetime, segment: str, words: str, *, cut: bool = F
     """
     clip = read_lines(text).running
     if clip is None or clip.running is None:
-        raise InputError(Fault(FILE_NAME, 0, "no clip is running; start one, then stamp"))
+        raise refusal(FILE_NAME, "no clip is running; start one, then stamp")
     at_s = max(Fraction(0), Fraction(int((at - clip.running).total_seconds())))
     return _checked(text, _insert(text, clip, at_s, segment, words, cut=cut))
 
@@ -183,11 +183,11 @@ def change_note(text: str, line: int, time: str, segment: str, words: str, *, cu
     read = read_lines(text)
     note = next((each for each in read.notes if each.line == line), None)
     if note is None:
-        raise InputError(Fault(FILE_NAME, line, "there is no note here any more; open it again"))
+        raise refusal(FILE_NAME, "there is no note here any more; open it again", line)
     try:
         at_s = read_time(time)
     except ValueError as error:
-        raise InputError(Fault(FILE_NAME, line, str(error))) from None
+        raise refusal(FILE_NAME, str(error), line) from None
     if at_s == int(note.at_s) and note.at_s != at_s and time == show_time(Fraction(int(note.at_s))):
         at_s = note.at_s  # shown without its fraction
     if at_s == note.at_s and segment == note.segment:
@@ -290,7 +290,7 @@ def _insert(
     inherited = earlier[-1].segment if earlier else ""
     segment = segment.strip().lower()
     if segment and not _NAME.fullmatch(segment):
-        raise InputError(Fault(FILE_NAME, 0, f'"{segment[:40]}" is not a segment; write one word, such as fault'))
+        raise refusal(FILE_NAME, f'"{segment[:40]}" is not a segment; write one word, such as fault')
     words = " ".join(_CUT.sub(" ", words).split())
     names = bool(segment and (segment != inherited or not words or title))
     if not names and SEGMENT.match(words) and words[:1].islower():

@@ -14,7 +14,7 @@ from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_tables import read_table
 from reviewkit.ingest.session.toml_lines import TomlDocument
-from reviewkit.model.errors import Fault, Faults, InputError, shortened
+from reviewkit.model.errors import Faults, refusal, shortened
 from reviewkit.model.session import PrintedFigure, Rating
 
 _MOST_LINES = 200
@@ -72,7 +72,7 @@ def _of_file(text: str, faults: Faults, folder: Path) -> Iterator[RatedLine]:
             continue
         count += 1
         if count > _MOST_LINES:
-            raise InputError(Fault(RATINGS, number, f"has over {_MOST_LINES} ratings; keep those of one unit"))
+            raise refusal(RATINGS, f"has over {_MOST_LINES} ratings; keep those of one unit", number)
         document = TomlDocument({}, {("rated",): number})
         yield _read(line, source, Place(document, faults, ("rated",), f'"{shortened(line, 60)}":', {}), folder)
 

@@ -9,7 +9,7 @@ from operator import getitem
 from typing import Any
 
 from reviewkit.ingest.session.toml_lines import TomlDocument, parse_toml
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 from reviewkit.model.recognised import toml_lines
 
 
@@ -46,9 +46,7 @@ def insert_measurements(text: str, source: str, tables: Sequence[Mapping[str, An
     intended = {**document.data, "measurement": [*_measurements(document), *map(dict, tables)]}
     if not reads_as(joined, intended):
         remedy = "write each of them as a table of its own, [[measurement]], and add again"
-        raise InputError(
-            Fault(source, 0, f"its measurements are laid out so that none can be put after them; {remedy}")
-        )
+        raise refusal(source, f"its measurements are laid out so that none can be put after them; {remedy}")
     return joined
 
 
@@ -82,9 +80,7 @@ def insert_keys(text: str, source: str, number: int, keys: Mapping[str, Any]) ->
     tables[number] = {**tables[number], **keys}
     if not reads_as(joined, {**document.data, "measurement": tables}):
         remedy = f"write there: {', '.join(toml_lines(keys))}"
-        raise InputError(
-            Fault(source, place, f"this [[measurement]] is laid out so that no key can be added; {remedy}")
-        )
+        raise refusal(source, f"this [[measurement]] is laid out so that no key can be added; {remedy}", place)
     return joined
 
 

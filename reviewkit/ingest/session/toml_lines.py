@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from reviewkit.model.errors import Fault, InputError, shortened
+from reviewkit.model.errors import Fault, InputError, refusal, shortened
 
 Path = tuple[str | int, ...]
 MOST_CHARACTERS = 200_000  # a session of a hundred measurements has a tenth of it, and half the lines
@@ -63,7 +63,7 @@ def parse_toml(text: str, source: str) -> TomlDocument:
         data = tomllib.loads(text)
     except RecursionError:
         message = "brackets are nested too deeply; close them, for no key needs more than two levels"
-        raise InputError(Fault(source, 0, message)) from None
+        raise refusal(source, message) from None
     except ValueError as error:
         raise InputError(_explain_syntax(text, source, str(error))) from None
     locator = _Locator(text)
@@ -73,23 +73,23 @@ def parse_toml(text: str, source: str) -> TomlDocument:
 def _check_length(text: str, source: str) -> None:
     if len(text) > MOST_CHARACTERS:
         message = f"has {len(text)} characters, and no session needs over {MOST_CHARACTERS}; keep its tables alone here"
-        raise InputError(Fault(source, 0, message))
+        raise refusal(source, message)
     rows = text.split("\n")
     if len(rows) > MOST_LINES:
         message = f"has {len(rows)} lines, and no session needs over {MOST_LINES}; keep its tables alone here"
-        raise InputError(Fault(source, 0, message))
+        raise refusal(source, message)
     for number, row in enumerate(rows, 1):
         if len(row) > LONGEST_LINE:
             message = (
                 f"this line has {len(row)} characters; write at most {LONGEST_LINE}, and a list over several lines"
             )
-            raise InputError(Fault(source, number, message))
+            raise refusal(source, message, number)
         # a key is the text before an equals sign, or in the brackets of a header
         keys = row.split("=")[:-1] or ([row] if row.lstrip().startswith("[") else [])
         parts = 1 + max((key.count(".") for key in keys), default=0)
         if parts > _MOST_PARTS:
             message = f"a key of {parts} parts; write the name of a table in brackets, and its keys below it"
-            raise InputError(Fault(source, number, message))
+            raise refusal(source, message, number)
 
 
 # ------------------------------------------------------------------ key -> line

@@ -7,7 +7,7 @@ from typing import Any
 
 from reviewkit.ingest.session.toml_insertion import reads_as
 from reviewkit.ingest.session.toml_lines import Path, TomlDocument, parse_toml
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 from reviewkit.model.recognised import toml_lines
 
 
@@ -41,7 +41,7 @@ def set_value(text: str, source: str, path: Path, value: Any) -> str:
     if loses_comment or not reads_as(changed, _intended(document.data, path, value)):
         line = toml_lines({str(path[-1]): value})[0] if value is not None else f"no {path[-1]}"
         remedy = f"write it by hand, in [{path[0]}]: {line}"
-        raise InputError(Fault(source, document.line(*path), f"can't be changed as it is laid out; {remedy}"))
+        raise refusal(source, f"can't be changed as it is laid out; {remedy}", document.line(*path))
     return mark + changed
 
 
