@@ -17,7 +17,7 @@ from reviewkit.commands.answers import keys_to_write, recognise_answered
 from reviewkit.ingest.session.session_entries import entries_of
 from reviewkit.ingest.session.session_file import FILE_NAME, read_document
 from reviewkit.ingest.session.studio import Studio, read_studio
-from reviewkit.ingest.session.toml_insertion import insert_keys, insert_measurements
+from reviewkit.ingest.session.toml_edit import insert_keys, insert_measurements
 from reviewkit.model import path_checks
 from reviewkit.model.digests import file_digest, files_in
 from reviewkit.model.errors import CannotFinish, Fault, InputError, refusal

@@ -14,7 +14,7 @@ from typing import Any
 
 from reviewkit.ingest.session.session_file import FILE_NAME, parse_session, read_document
 from reviewkit.ingest.session.studio import Studio
-from reviewkit.ingest.session.toml_insertion import insert_measurements
+from reviewkit.ingest.session.toml_edit import insert_measurements
 from reviewkit.model import places
 from reviewkit.model.errors import CannotFinish, refusal
 

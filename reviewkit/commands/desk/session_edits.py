@@ -7,9 +7,8 @@ from typing import Any
 
 from reviewkit.build.composing import Composed
 from reviewkit.episode.card_times import card_times
-from reviewkit.ingest.session.toml_insertion import insert_measurements
+from reviewkit.ingest.session.toml_edit import insert_measurements, set_value
 from reviewkit.ingest.session.toml_lines import parse_toml
-from reviewkit.ingest.session.toml_values import set_value
 from reviewkit.model.card import Card
 from reviewkit.model.errors import refusal
 from reviewkit.model.session import Measurement

@@ -80,7 +80,10 @@ def channels_in_rows(layout: Layout) -> str:
 
 @dataclass(frozen=True)
 class Written:
-    """The text that session.toml has already: `units`, and of `columns` index -> key. `over_time`: the file is a waveform."""
+    """The text that session.toml has already: `units`, and of `columns` index -> key.
+
+    `over_time`: the file is a waveform.
+    """
 
     units: Mapping[str, str]
     named: Mapping[int, str]
