@@ -8,7 +8,7 @@ import json
 import os
 import shutil
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from reviewkit.commands.argument_parser import make_parser
@@ -215,14 +215,14 @@ def _build_sessions(
 
     with (
         Pool(options.jobs or paying(len(folders))) as pool,
-        _ProgressBar(quiet=options.quiet, lines=options.progress) as bar,
+        _progress(quiet=options.quiet, lines=options.progress) as show,
     ):
         if not known and not wanted.only:
             # the others import while this process does, so they are started first
             pool.load(FOR_SESSIONS if len(folders) > 1 else FOR_ONE_SESSION)
         from reviewkit.build.build import build_all
 
-        built = build_all(folders, wanted, pool, cache, encoder, bar.show)
+        built = build_all(folders, wanted, pool, cache, encoder, show)
     if not options.quiet and sys.stdout.isatty():
         for each in built:
             some = f"{each.new} of " if each.new < len(each.files) else ""
@@ -278,34 +278,26 @@ def _help(options: argparse.Namespace) -> int:
     return DONE
 
 
-class _ProgressBar:
-    """A progress bar on a terminal; in a pipe or file nothing, or a line for each step."""
+@contextlib.contextmanager
+def _progress(*, quiet: bool, lines: bool) -> Iterator[Callable[[str, int, int], None]]:
+    """Yield what shows that so many steps of so many are done: a progress bar on a terminal; in a pipe or file nothing,
+    or a line for each step.
+    """
+    if lines:
+        yield lambda what, done, of: print(f"{what} {done} of {of}", file=sys.stderr, flush=True)
+    elif quiet or not sys.stderr.isatty():
+        yield lambda what, done, of: None
+    else:
+        from rich.console import Console
+        from rich.progress import Progress
 
-    def __init__(self, *, quiet: bool, lines: bool = False) -> None:
-        self._progress, self._lines = None, lines
-        if not quiet and not lines and sys.stderr.isatty():
-            from rich.console import Console
-            from rich.progress import Progress
+        with Progress(console=Console(stderr=True), transient=True) as progress:
 
-            self._progress = Progress(console=Console(stderr=True), transient=True)
+            def show(what: str, done: int, of: int) -> None:
+                task = progress.tasks[0].id if progress.tasks else progress.add_task(what, total=of)
+                progress.update(task, completed=done)
 
-    def __enter__(self) -> _ProgressBar:
-        if self._progress:
-            self._progress.start()
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self._progress:
-            self._progress.stop()
-
-    def show(self, what: str, done: int, of: int) -> None:
-        """Show that `done` steps of `of` are done."""
-        if self._lines:
-            print(f"{what} {done} of {of}", file=sys.stderr, flush=True)
-        if self._progress:
-            if not self._progress.tasks:
-                self._progress.add_task(what, total=of)
-            self._progress.update(self._progress.tasks[0].id, completed=done)
+            yield show
 
 
 def _count(number: int, what: str) -> str:

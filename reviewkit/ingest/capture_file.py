@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from types import MappingProxyType
-from typing import TYPE_CHECKING, BinaryIO
+from typing import BinaryIO
 
 import numpy as np
 
 from reviewkit.ingest.capture_header import Header, read_header
+from reviewkit.model.arrays import Array
 from reviewkit.model.errors import Faults, refusal
 from reviewkit.model.sheet import Column, Sheet
 
-if TYPE_CHECKING:
-    from reviewkit.model.arrays import Array
-
-_NOTHING_SAID: Mapping[str, str | int] = MappingProxyType({})
 _CHANNEL_OF = {"left": "L", "right": "R", "level": ""}
 _BLOCK = 1 << 16  # frames
 MOST_VALUES = 40_000_000  # samples kept, over all channels: 100 s of stereo at 192 kHz
@@ -63,7 +59,7 @@ def read_capture(
     """
     try:
         with path.open("rb") as file:
-            return _read(file, path.stat().st_size, source, columns or _NOTHING_SAID, full_scale_v)
+            return _read(file, path.stat().st_size, source, columns or {}, full_scale_v)
     except OSError as error:
         reason = error.strerror or "cannot be read"
         raise refusal(source, f"{reason}; write the file's name as it is in the session folder") from error
@@ -106,17 +102,19 @@ def _read(
 
 
 def choose_channels(header: Header, columns: Mapping[str, str | int], source: str) -> list[tuple[str, int]]:
-    """Return (channel, number from 1) of the channels to read, in the order L, R."""
+    """Return (channel, number from 1) of the channels to read, in the order L, R.
+
+    Raises
+    ------
+    InputError
+        If the file has no such channels, or if it isn't clear which are meant.
+    """
     faults, count = Faults(source), header.channels
     here = f"this capture has {count} channel{'s' if count > 1 else ''}, counted from 1"
     if not columns:
         if count > 2:
-            faults.add(
-                0,
-                f"the capture has {count} channels; say in session.toml which are meant, for example "
-                "columns = { left = 1, right = 2 }",
-            )
-        faults.stop_if_any()
+            meant = "say in session.toml which are meant, for example columns = { left = 1, right = 2 }"
+            raise refusal(source, f"the capture has {count} channels; {meant}")
         return [("", 1)] if count == 1 else [("L", 1), ("R", 2)]
     for key, value in columns.items():
         if key not in _CHANNEL_OF:
@@ -130,8 +128,7 @@ def choose_channels(header: Header, columns: Mapping[str, str | int], source: st
     faults.stop_if_any()
     chosen = [(_CHANNEL_OF[key], int(columns[key])) for key in ("left", "right", "level") if key in columns]
     if len({number for _, number in chosen}) < len(chosen):
-        faults.add(0, f"columns gives channel {chosen[0][1]} to both left and right; give each its own")
-    faults.stop_if_any()
+        raise refusal(source, f"columns gives channel {chosen[0][1]} to both left and right; give each its own")
     return chosen
 
 

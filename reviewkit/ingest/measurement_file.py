@@ -6,7 +6,6 @@ import contextlib
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 from reviewkit.ingest.capture_file import read_capture
@@ -22,7 +21,6 @@ from reviewkit.model.toml_text import inline_table
 from reviewkit.model.units import read_quantity
 
 _OTHER_LEVEL = re.compile(r"noise|crosstalk|separation|sinad|snr|residual", re.IGNORECASE)
-_NOTHING_GIVEN: Mapping[str, Any] = MappingProxyType({})
 _LOOKED_AT = 2000  # bytes that include the header of a file of single readings
 
 
@@ -44,7 +42,8 @@ def read_measurement(folder: Path, m: Measurement, kind: Kind) -> Sheet | None:
     roles = {column.role for column in sheet.columns} | ({"reading"} if sheet.readings else set())
     if not any(needed and set(needed) <= roles for needed in needs):
         wanted = " or ".join(" and ".join(needed) for needed in needs if needed)
-        here = f"a {m.kind} needs columns of {wanted}; here are {_columns_in_words(sheet)}"
+        here = ", ".join(f'{column.role} ("{column.header}")' for column in sheet.columns) or "none"
+        here = f"a {m.kind} needs columns of {wanted}; here are {here}"
         raise refusal(m.file, f"{here}; {_remedy(sheet, needs, columns)}")
     if kind.levels_of_output and not columns.keys() - {"frequency"}:
         for column in sheet.all("level"):
@@ -57,7 +56,7 @@ def read_measurement(folder: Path, m: Measurement, kind: Kind) -> Sheet | None:
     return sheet
 
 
-def read_any(path: Path, source: str, *, given: Mapping[str, Any] = _NOTHING_GIVEN) -> Sheet:
+def read_any(path: Path, source: str, *, given: Mapping[str, Any] = {}) -> Sheet:
     """Read a file on its own: as a capture if its name says so, as single readings if its header has `name` and
     `value`, else as delimited text.
 
@@ -100,10 +99,6 @@ def _texts(table: Any) -> dict[str, str | int]:
     """Return the pairs of a table that are texts and numbers; whatever else is in it is a fault of session.toml."""
     pairs = table.items() if isinstance(table, dict) else ()
     return {key: value for key, value in pairs if isinstance(value, (str, int)) and not isinstance(value, bool)}
-
-
-def _columns_in_words(sheet: Sheet) -> str:
-    return ", ".join(f'{column.role} ("{column.header}")' for column in sheet.columns) or "none"
 
 
 def _remedy(sheet: Sheet, needs: tuple[tuple[str, ...], ...], columns: Mapping[str, str | int]) -> str:

@@ -18,7 +18,7 @@ from reviewkit.ingest.sheet.sheet_text import is_missing
 from reviewkit.model.errors import Faults, refusal
 from reviewkit.model.gear_names import shown_name
 from reviewkit.model.quantities import BY_METER, QUANTITIES
-from reviewkit.model.ratings import RULES, TRADE_WORDS, own_name, plain_name
+from reviewkit.model.ratings import RULES, TRADE_WORDS, own_name, plain_name, spaced
 from reviewkit.model.sheet import Sheet, SingleReading, Skipped
 from reviewkit.model.units import EXAMPLES, UnitSpelling, canonical, last_digit, normalised, scaled, single_unit
 from reviewkit.model.weightings import RMS, SPELLINGS
@@ -89,14 +89,10 @@ def _without_repeats(readings: list[SingleReading], faults: Faults) -> list[Sing
         if (same.value, same.unit) != (reading.value, reading.unit):
             faults.add(
                 reading.line,
-                f"{_spaced(reading.name)}: has another reading in line {same.line} under the same conditions; "
+                f"{spaced(reading.name)}: has another reading in line {same.line} under the same conditions; "
                 "keep one, or say in the column at what differs, for example: cold, warm; positive, negative",
             )
     return list(kept.values())
-
-
-def _spaced(name: str) -> str:
-    return name.replace("_", " ")
 
 
 def _with_rms_of_jitter(name: str, at: dict[str, Any]) -> dict[str, Any]:
@@ -154,7 +150,7 @@ class _ReadingParser:
             self._fault("the row does not say what was read; write a name, for example DC offset")
         elif last in _CHANNELS and _as_quantity(stem) in BY_METER:
             self._fault(
-                f'the channel is part of the name; write "{_spaced(stem)}", and {_CHANNELS[last]} as its channel'
+                f'the channel is part of the name; write "{spaced(stem)}", and {_CHANNELS[last]} as its channel'
             )
         elif name in QUANTITIES or name in RULES:
             self._fault(
@@ -163,7 +159,7 @@ class _ReadingParser:
         elif len(name) > LONGEST_NAME:
             self._fault(f"the name is longer than {LONGEST_NAME} characters; shorten it, and put the rest into note")
         elif meant := misspelled(name):
-            self._fault(f'is not a quantity; did you mean "{_spaced(meant)}"?')
+            self._fault(f'is not a quantity; did you mean "{spaced(meant)}"?')
         return name
 
     def _channel(self) -> str:
@@ -239,12 +235,8 @@ class _ReadingParser:
             self._fault(f"is above 0 dB; {quantity} is below what it is relative to, write -{self.cells['value']}")
         if quantity == "separation" and value < 0:
             self._fault("is below 0 dB; a separation is written without its sign, a crosstalk with it")
-        if (
-            value < 0
-            and quantity in BY_METER
-            and QUANTITIES[quantity].unit != "dB"
-            and not (QUANTITIES[quantity].either_way or QUANTITIES[quantity].any_unit)
-        ):
+        kept = QUANTITIES[quantity] if quantity in BY_METER else None
+        if value < 0 and kept and kept.unit != "dB" and not (kept.either_way or kept.any_unit):
             self._fault(f'value "{self.cells["value"]}" is negative; write it without the sign')
         return self.sound
 

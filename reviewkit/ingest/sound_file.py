@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import BinaryIO
 
 import numpy as np
 
 from reviewkit.ingest.capture_file import check_samples, choose_channels, read_samples
 from reviewkit.ingest.capture_header import Header, read_header
 from reviewkit.ingest.plain_text import refuse_devices
+from reviewkit.model.arrays import Array
 from reviewkit.model.errors import refusal
-
-if TYPE_CHECKING:
-    from reviewkit.model.arrays import Array
 
 _FLAC = b"fLaC"
 _BITS = {"PCM_S8": 8, "PCM_16": 16, "PCM_24": 24}
@@ -64,13 +61,6 @@ def read_passage(
             return _read(file, path.stat().st_size, source, (start_s, end_s), columns)
     except OSError as error:
         raise refusal(source, f"cannot be read: {error.strerror or error}; make it a readable file") from error
-
-
-def parse_passage(
-    data: bytes, source: str, start_s: float, end_s: float | None, columns: Mapping[str, str | int]
-) -> Passage:
-    """Return the same of a recording's bytes."""
-    return _read(io.BytesIO(data), len(data), source, (start_s, end_s), columns)
 
 
 def _read(

@@ -7,15 +7,13 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from reviewkit.commands.desk.desk_state import DeskState
-from reviewkit.commands.desk.fields import LONGEST_PASTE, text_of
+from reviewkit.commands.desk.fields import LONGEST_PASTE, Action, text_of
 from reviewkit.commands.desk.inputs import Conflict, Inputs
 from reviewkit.ingest.session import notes_edit, repair_edit
 from reviewkit.ingest.session.footage_time import show_time
 from reviewkit.ingest.session.notes_edit import read_lines
 from reviewkit.ingest.session.repair_file import parse_repair
 from reviewkit.model.errors import refusal
-
-Action = Callable[[dict[str, Any]], Any]
 
 
 class BenchActions:

@@ -74,12 +74,11 @@ class BuildProcess:
             "--",
             str(self._folder.resolve()),
         ]
-        pipe = subprocess.PIPE
         self._process = subprocess.Popen(
             command,
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
-            stderr=pipe,
+            stderr=subprocess.PIPE,
             text=True,
             encoding="utf-8",
             errors="replace",

@@ -75,15 +75,12 @@ def latest_card(session: LiveSession, cards: Sequence[dict[str, Any]]) -> dict[s
     measured = {run.conditions.measurement.card for run in episode.runs}
     first = {card.id: card.first for card in episode.stills}
     seen = [card for card in cards if not card["hidden"]]
-    order = sorted(
-        seen,
-        key=lambda c: (
-            c["id"] not in session.latest,
-            first[c["id"]] not in session.awaited,
-            first[c["id"]] not in measured,
-        ),
-    )
-    return order[0] if order else None
+
+    def rank(card: dict[str, Any]) -> tuple[bool, ...]:
+        of_card = first[card["id"]]
+        return card["id"] not in session.latest, of_card not in session.awaited, of_card not in measured
+
+    return min(seen, key=rank, default=None)
 
 
 def tally_of(session: LiveSession) -> dict[str, Any]:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Callable
 from typing import Any
 
 from reviewkit.model.errors import refusal
 
+Action = Callable[[dict[str, Any]], Any]  # called with its fields
 _LONGEST_TEXT = 2000  # characters of a field
 LONGEST_PASTE = 100_000
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from reviewkit.build.last_build import listed_files
@@ -10,7 +10,7 @@ from reviewkit.build.recognising import keys_of_kind
 from reviewkit.commands.answers import keys_to_write, recognise_answered
 from reviewkit.commands.desk import session_edits
 from reviewkit.commands.desk.desk_state import DeskState
-from reviewkit.commands.desk.fields import text_of
+from reviewkit.commands.desk.fields import Action, text_of
 from reviewkit.commands.desk.file_facts import same_question
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession
@@ -22,7 +22,6 @@ from reviewkit.model.errors import refusal
 from reviewkit.model.recognised import Recognised
 from reviewkit.model.session import Measurement
 
-Action = Callable[[dict[str, Any]], Any]
 CHANGEABLE = ("kind", "stage", "channels")  # by buttons
 
 

@@ -11,7 +11,7 @@ from typing import Any
 from reviewkit.build.composing import Composed
 from reviewkit.commands.desk import session_edits
 from reviewkit.commands.desk.card_facts import THUMBNAILS, TITLE_LENGTH
-from reviewkit.commands.desk.fields import LONGEST_PASTE, text_of
+from reviewkit.commands.desk.fields import LONGEST_PASTE, Action, text_of
 from reviewkit.commands.desk.inputs import Conflict, Inputs
 from reviewkit.commands.desk.live_session import LiveSession
 from reviewkit.episode.alt_text import heading_of
@@ -22,8 +22,6 @@ from reviewkit.ingest.session.toml_lines import parse_toml
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import refusal
 from reviewkit.model.recognised import toml_lines
-
-Action = Callable[[dict[str, Any]], Any]
 
 
 class SessionActions:

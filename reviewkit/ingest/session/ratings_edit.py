@@ -111,11 +111,7 @@ def _in_words(table: Mapping[str, Any]) -> str:
     return f"{table.get('quantity', '')}: {', '.join(words)}"
 
 
-def _number(value: Any) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
 def _plain(value: Any) -> str:
-    return (
-        " to ".join(map(str, value)) if isinstance(value, list | tuple) else "yes" if value is True else _number(value)
-    )
+    if isinstance(value, list | tuple):
+        return " to ".join(map(str, value))
+    return "yes" if value is True else f"{value:g}" if isinstance(value, float) else str(value)

@@ -272,10 +272,6 @@ def _find_remedy(row: str, error: str) -> str:
         if re.fullmatch(r"[+-]?[\d.,_' ]+", bare[2]):
             return f"{key} = {value} is not a number; write the decimal mark as a point and no thousands mark"
         return f'{key} = {value} needs quotation marks; write {key} = "{value}"'
-    if not _has_shape(row):
+    if "=" not in row and not row.lstrip().startswith("["):
         return f'"{shown}" is not a line of a session; write KEY = VALUE, [TABLE], or begin a comment with #'
     return f"{shown}: not valid TOML ({error[:1].lower()}{error[1:]}); write one key a line, text in quotation marks"
-
-
-def _has_shape(row: str) -> bool:
-    return "=" in row or row.lstrip().startswith("[")

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 from stat import S_ISREG
-from types import MappingProxyType
 
 import numpy as np
 
@@ -18,7 +17,6 @@ from reviewkit.model.errors import Faults, InputError, refusal, shortened
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.units import scaled
 
-_NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
 MOST_BYTES = 1_000_000_000
 _MOST_REMARKS = 200  # lines
 _SHOWN_WITHIN = 50_000  # characters at the beginning that must show the file's layout
@@ -28,8 +26,8 @@ def parse_sheet(
     data: bytes,
     source: str,
     *,
-    columns: Mapping[str, str | int] = _NOTHING_SAID,
-    units: Mapping[str, str] = _NOTHING_SAID,
+    columns: Mapping[str, str | int] = {},
+    units: Mapping[str, str] = {},
     full_scale_v: float | None = None,
 ) -> Sheet:
     """Return a measurement file's columns, converted to Hz, s, V, W, Ω, % (dB kinds stay in their own).
