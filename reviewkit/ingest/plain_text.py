@@ -54,10 +54,7 @@ def numbered_rows(text: str) -> Iterator[tuple[int, str]]:
     """Yield every line with its number from 1, one at a time, whichever of the usual line ends it has; without a byte
     order mark.
     """
-    text = text.removeprefix("\ufeff")
-    if "\r" in text:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-    for line, row in enumerate(io.StringIO(text, newline="\n"), 1):
+    for line, row in enumerate(io.StringIO(text.removeprefix("\ufeff"), newline=None), 1):
         yield line, row.removesuffix("\n")
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from fractions import Fraction
 
@@ -94,8 +94,7 @@ def read_lines(text: str) -> NotesText:
         open_note = False
         if match := _RUNNING.match(row):
             if clips and clips[-1].length_s is None:
-                began = datetime.fromisoformat(match[1])
-                clips[-1] = ClipLine(clips[-1].name, clips[-1].line, clips[-1].starts_s, None, began)
+                clips[-1] = replace(clips[-1], running=datetime.fromisoformat(match[1]))
         elif match := _CLIP.match(row):
             times = {word: _time(written, clock=word == "at") for word, written in _PART.findall(match["times"])}
             clips.append(ClipLine(match["name"], line, times.get("at"), times.get("for"), None))
@@ -246,10 +245,8 @@ def _note(line: int, row: str, clip: ClipLine | None, segment: str) -> NoteLine 
 
 
 def _continued(note: NoteLine, line: int, row: str) -> NoteLine:
-    cut = note.cut or bool(_CUT.search(row))
     words = " ".join(f"{note.words} {_CUT.sub(' ', row)}".split())
-    raw = f"{note.raw}\n{row}"
-    return NoteLine(note.line, line + 1, note.clip, note.at_s, note.segment, note.named, words, cut, raw, note.title)
+    return replace(note, end=line + 1, words=words, cut=note.cut or bool(_CUT.search(row)), raw=f"{note.raw}\n{row}")
 
 
 def _in_place(text: str, note: NoteLine, words: str, *, cut: bool) -> str:
@@ -260,9 +257,8 @@ def _in_place(text: str, note: NoteLine, words: str, *, cut: bool) -> str:
     if words != note.words or cut != note.cut:
         names = note.named or not words or (SEGMENT.match(words) and words[:1].islower())
         head = _head(note.segment, note.title) if names else ""
-        parts = (first.split(maxsplit=1)[0], head, words, "[cut]" if cut else "")
         ending = first[len(first.rstrip("\r\n")) :]
-        lines[note.line - 1 : note.end - 1] = [" ".join(part for part in parts if part) + ending]
+        lines[note.line - 1 : note.end - 1] = [_row(first.split(maxsplit=1)[0], head, words, cut=cut) + ending]
     return "".join(lines)
 
 
@@ -296,13 +292,16 @@ def _insert(
     if not names and SEGMENT.match(words) and words[:1].islower():
         names = bool(segment or inherited)  # or its first word would be read as a segment
         segment = segment or inherited
-    parts = (_written(clip, at_s), _head(segment, title) if names else "", words, "[cut]" if cut else "")
-    row = " ".join(part for part in parts if part) + end
+    row = _row(_written(clip, at_s), _head(segment, title) if names else "", words, cut=cut) + end
     if after is not None and not after.named and (segment or inherited) != after.segment and after.segment:
         lines[after.line - 1] = _named(lines[after.line - 1], after.segment)
     if place and not lines[place - 1].endswith("\n"):
         lines[place - 1] += end
     return "".join([*lines[:place], row, *lines[place:]])
+
+
+def _row(time: str, head: str, words: str, *, cut: bool) -> str:
+    return " ".join(filter(None, (time, head, words, "[cut]" if cut else "")))
 
 
 def _head(segment: str, title: str) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from reviewkit.ingest.conditions import UNSIGNED, phrases_of, plain
 from reviewkit.ingest.session.rating_phrases import NAMES, PRINTED_ONLY, WORDS
@@ -96,7 +96,7 @@ def find_name(text: str) -> Named:
         rest = text[len(of_input) :].lstrip()
         found = _name(rest)
         if found.name or found.printed:
-            return Named(**{**vars(found), "rest": f"{of_input} {found.rest}", "of_input": of_input})
+            return replace(found, rest=f"{of_input} {found.rest}", of_input=of_input)
         if of_input.upper() in RADIO:
             return Named("", printed=of_input)
     return _own(text)

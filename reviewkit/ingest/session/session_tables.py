@@ -62,8 +62,7 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
 
     from reviewkit.ingest.session.session_schema import FILES, marks_of, schema_of
 
-    described: Any = model  # a class can be hashed, whatever mypy makes of its instances
-    schema, marks = schema_of(described), marks_of(described)
+    schema, marks = schema_of(model), marks_of(model)
     raw = _cut_down(place, len(schema.model_fields))
     try:
         table = schema.model_validate(raw)
@@ -89,8 +88,7 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
         values |= value._asdict() if hasattr(value, "_asdict") else {name: value}
     if "line" in (each.name for each in attributes):
         values["line"] = place.line
-    table_read: T = described(**values)
-    return table_read
+    return model(**values)
 
 
 def _cut_down(place: Place, known: int) -> dict[str, Any]:
