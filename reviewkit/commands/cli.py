@@ -34,18 +34,7 @@ def run(arguments: Sequence[str]) -> int:
     except SystemExit as stop:  # argparse has printed the error, or the help
         return int(stop.code or 0)
     try:
-        return {
-            "new": _new,
-            "add": _add,
-            "read": _read,
-            "plan": _plan,
-            "check": _check,
-            "build": _build,
-            "desk": _desk,
-            "watch": _desk,
-            "cache": _cache,
-            "help": _help,
-        }[options.command](options)
+        return _COMMANDS[options.command](options) or DONE
     except InputError as error:
         for line in listed(error.faults):
             print(line, file=sys.stderr)
@@ -66,7 +55,7 @@ def run(arguments: Sequence[str]) -> int:
         return UNFINISHED
 
 
-def _new(options: argparse.Namespace) -> int:
+def _new(options: argparse.Namespace) -> None:
     from reviewkit.commands.new import make_session
     from reviewkit.ingest.session.studio import read_studio
 
@@ -83,10 +72,9 @@ def _new(options: argparse.Namespace) -> int:
     for name in make_session(options.folder, studio, unit, options.like):
         print(options.folder / name)
     print(f"next: fill in {options.folder / 'session.toml'}, then: reviewkit plan {options.folder}")
-    return DONE
 
 
-def _add(options: argparse.Namespace) -> int:
+def _add(options: argparse.Namespace) -> None:
     from reviewkit.build.cache import open_cache
     from reviewkit.commands.add import add_files, show_added
 
@@ -103,10 +91,9 @@ def _add(options: argparse.Namespace) -> int:
     )
     print("\n".join(map(printable, show_added(added))))
     print(f"next: reviewkit check {options.session}")
-    return DONE
 
 
-def _read(options: argparse.Namespace) -> int:
+def _read(options: argparse.Namespace) -> None:
     from reviewkit.commands.read import read_files, show_read
 
     read = read_files(options.file)
@@ -115,10 +102,9 @@ def _read(options: argparse.Namespace) -> int:
         print(json.dumps(read.as_json(), ensure_ascii=not in_full, allow_nan=False))
     else:
         print("\n".join(map(printable, show_read(read))))
-    return DONE
 
 
-def _plan(options: argparse.Namespace) -> int:
+def _plan(options: argparse.Namespace) -> None:
     from reviewkit.build.cache import open_cache
     from reviewkit.build.options import Options
     from reviewkit.build.pipeline import plan
@@ -130,16 +116,15 @@ def _plan(options: argparse.Namespace) -> int:
     write_outputs(out, files, partial=True, inputs=inputs, adopt=options.adopt)
     text = format_table(words, shutil.get_terminal_size().columns) if sys.stdout.isatty() else format_text(words)
     print(f"{text}\nall of it, with boxes to tick: {out / 'plan.md'}, {out / 'plan.html'}")
-    return DONE
 
 
-def _check(options: argparse.Namespace) -> int:
+def _check(options: argparse.Namespace) -> None:
     if options.explain:
         from reviewkit.commands.explain import explain
 
         explained = explain(options.session, options.explain, in_studio=not options.no_studio)
         print("\n".join(map(printable, explained)))
-        return DONE
+        return
     from reviewkit.build.cache import open_cache
     from reviewkit.build.options import Options
     from reviewkit.build.pipeline import check
@@ -157,7 +142,6 @@ def _check(options: argparse.Namespace) -> int:
     for each in episode.recognised:
         if each.question and (lines := lines_to_paste(each.file, each.choices)):
             print("\n".join(map(printable, ("", *lines))))
-    return DONE
 
 
 def _build(options: argparse.Namespace) -> int:
@@ -231,7 +215,7 @@ def _build_sessions(
             print("\n".join(f"  {line}" for line in each.summary))
 
 
-def _desk(options: argparse.Namespace) -> int:
+def _desk(options: argparse.Namespace) -> None:
     from reviewkit.build.cache import Cache, open_cache
     from reviewkit.build.pool import Pool, paying
 
@@ -258,24 +242,35 @@ def _desk(options: argparse.Namespace) -> int:
     with Pool(paying()) as pool:
         how = {"editing": options.command == "desk", "in_studio": not options.no_studio}
         open_desk(options.session, pool, cache, options.port, **how, opened=opened, report=report)
-    return DONE
 
 
-def _cache(options: argparse.Namespace) -> int:
+def _cache(options: argparse.Namespace) -> None:
     from reviewkit.build.cache import cache_folder, clear_cache
 
     print(f"{clear_cache()}: cleared" if options.clear else cache_folder())
-    return DONE
 
 
-def _help(options: argparse.Namespace) -> int:
+def _help(options: argparse.Namespace) -> None:
     from reviewkit.commands.help_pages import format_index, read_page, render_page
 
     text = read_page(options.topic) if options.topic else format_index()
     if options.topic and sys.stdout.isatty():
         text = render_page(text, shutil.get_terminal_size().columns)
     print(text.rstrip())
-    return DONE
+
+
+_COMMANDS: dict[str, Callable[[argparse.Namespace], int | None]] = {
+    "new": _new,
+    "add": _add,
+    "read": _read,
+    "plan": _plan,
+    "check": _check,
+    "build": _build,
+    "desk": _desk,
+    "watch": _desk,
+    "cache": _cache,
+    "help": _help,
+}
 
 
 @contextlib.contextmanager

@@ -60,20 +60,10 @@ class BuildProcess:
         if unknown := set(wishes) - set(WISHES):
             raise refusal("build", f"there is no option {min(unknown)[:40]}")
         self.wishes = tuple(name for name in WISHES if name in wishes)
-        options = [word for name in self.wishes for word in WISHES[name]]
+        options = ["--progress", *(word for name in self.wishes for word in WISHES[name])]
         options += [] if self._in_studio else ["--no-studio"]
         # -P: nothing in the current folder is imported
-        command = [
-            sys.executable,
-            "-P",
-            "-m",
-            "reviewkit",
-            "build",
-            "--progress",
-            *options,
-            "--",
-            str(self._folder.resolve()),
-        ]
+        command = [sys.executable, "-P", "-m", "reviewkit", "build", *options, "--", str(self._folder.resolve())]
         self._process = subprocess.Popen(
             command,
             stdin=subprocess.DEVNULL,

@@ -136,7 +136,6 @@ class Desk:
         self.state.keep = self._keep_ticks
         self.changed: Callable[[], None] = lambda: None
         self.building = BuildProcess(session.folder, lambda: self.changed(), in_studio=session.options.studio)
-        self._dropped = 0
 
     def served(self) -> Served:
         """Return what the server answers with."""
@@ -162,7 +161,7 @@ class Desk:
             files,
             {name: self._answering(action) for name, action in actions.items()},
             lambda query, place: self._answering(lambda words: take_in(self.inputs, words, place))(query),
-            self._incoming,
+            self._aside,
         )
 
     def page(self, base: str) -> tuple[str, str]:
@@ -198,10 +197,6 @@ class Desk:
         """Keep the ticks of the plan's boxes. What was read or checked to be safe ends with the evening."""
         boxes = sorted(key for key in self.state.done if key.startswith(BOX))
         self.session.cache.write(self._ticks, "\n".join(boxes).encode())
-
-    def _incoming(self) -> Path:
-        self._dropped += 1
-        return self._aside / f"dropped-{self._dropped}"
 
     def _build(self, words: dict[str, Any]) -> None:
         wishes = words.get("wishes", [])

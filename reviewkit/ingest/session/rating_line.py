@@ -23,8 +23,7 @@ from reviewkit.ingest.session.own_figures import (
 )
 from reviewkit.ingest.session.printed_line import NOT_MEASURED, not_known, printed, unknown
 from reviewkit.ingest.session.rating_entries import NotUnderstood, entries_of, join_inputs, refuse_two_limits
-from reviewkit.ingest.session.rating_names import Named, each_control, find_name, respelled, rest_of
-from reviewkit.ingest.session.rating_numbers import with_points
+from reviewkit.ingest.session.rating_names import Named, each_control, find_name, respelled, rest_of, with_points
 from reviewkit.ingest.session.rating_phrases import WORDS
 from reviewkit.model.errors import shortened
 from reviewkit.model.level import KEY_OF_UNIT as LEVELS

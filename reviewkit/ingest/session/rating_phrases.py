@@ -74,22 +74,6 @@ PRINTED_ONLY = tuple(
     if spelled(name) not in SHOWN
 )
 
-_INPUTS = (
-    "phono, mm, mc, phono mm, phono mc, aux, tuner, tape, tape play, tape monitor, tape in, cd, dad, line, mic, "
-    "main in, fm, am, mw, lw, sw"
-)
-_MOST = (
-    "within, less than, no more than, not more than, not exceeding, under, max, maximum, at most, up to, or less, <, ≤"
-)
-_LEAST = "more than, greater than, not less than, no less than, at least, min, minimum, or more, over, >, ≥"
-_OUTPUT = (
-    "rated output, rated power, rated power output, rated output power, full rated output, full output, full power"
-)
-_HALF = "half rated power, half rated output, half power, half the rated power, half the rated output, ½ rated output"
-_SHORTED = (
-    "shorted, input shorted, inputs shorted, short circuit, short circuited, input short circuited, "
-    "inputs short circuited, shorted input, shorted inputs"
-)
 _PASSED_OVER = (
     "at, to, into, with, for, from, of, the, a, an, and, on, in, is, re, ref, @, per, each of, load, loads, "
     "sine, tone, valve, tube, output, input, inputs, level, better than, better, or better, below, down, ratio, "
@@ -107,16 +91,20 @@ def _add(key: str, value: Any, phrases: str) -> None:
 
 
 _add("", None, _PASSED_OVER)
-_add("input", "", _INPUTS)
+_add("input", "", "phono, mm, mc, phono mm, phono mc, aux, tuner, tape, tape play, tape monitor, tape in, cd, dad")
+_add("input", "", "line, mic, main in, fm, am, mw, lw, sw")
 WORDS.update({name: ("input", name) for name in WORDS if WORDS[name][0] == "input"})
 _add("input", "aux", "auxiliary")
 for _short in ("mm", "mc", "cd", "dad", "fm", "am", "mw", "lw", "sw"):
     WORDS |= {name: ("input", name.replace(_short, _short.upper())) for name in WORDS if name.split()[-1] == _short}
-_add("most", True, _MOST)
-_add("least", True, _LEAST)
-_add("rated output", "rated output", _OUTPUT)
-_add("half", True, _HALF)
-_add("termination", "shorted", _SHORTED)
+_add("most", True, "within, less than, no more than, not more than, not exceeding, under, max, maximum, at most, up to")
+_add("most", True, "or less, <, ≤")
+_add("least", True, "more than, greater than, not less than, no less than, at least, min, minimum, or more, over, >, ≥")
+_add("rated output", "rated output", "rated output, rated power, rated power output, rated output power")
+_add("rated output", "rated output", "full rated output, full output, full power")
+_add("half", True, "half rated power, half rated output, half power, half the rated power, half the rated output")
+_add("half", True, "½ rated output")
+_add("termination", "shorted", "short circuit, input short circuited, inputs short circuited, shorted inputs")
 _add("each", True, "per channel, each channel, each, per ch, /ch, /channel, per side, w/ch")
 _add("total", True, "total, in total, combined, summed over both channels")
 _add("channels", "both", "both channels driven, both channels, both channels operating, two channels driven")
