@@ -201,9 +201,7 @@ def measurement_tables(
     steps: Sequence[tuple[int, Capture]], bench: Bench, *, repaired: bool
 ) -> tuple[tuple[int, tuple[str, ...]], ...]:
     """Return the tables of several captures by number; equal tables appear once, at the first number."""
-    found: list[tuple[int, tuple[str, ...]]] = []
+    first: dict[tuple[str, ...], int] = {}
     for number, capture in steps:
-        table = measurement_table(number, capture, bench, repaired=repaired)
-        if all(table != other for _, other in found):
-            found.append((number, table))
-    return tuple(found)
+        first.setdefault(measurement_table(number, capture, bench, repaired=repaired), number)
+    return tuple((number, table) for table, number in first.items())

@@ -33,7 +33,6 @@ from reviewkit.render.pages.page_fonts import page_fonts
 
 TEXTS = ("session.toml", RATINGS, "notes.txt", "repair.csv")  # what the desk writes, besides measurements/
 _OUT, _PREVIEW = "out", "preview"  # in addresses
-_FILES = ("desk.css", "desk.js")
 
 
 def open_desk(
@@ -142,7 +141,7 @@ class Desk:
         shipped = places.templates()
         sandboxed = f"{page_policy.static_policy(shipped)}; sandbox allow-scripts"
         folders = {_PREVIEW: (self.session.out, sandboxed), _OUT: (self.session.folder / "out", sandboxed)}
-        files = {name: shipped / "desk" / name for name in _FILES} | page_fonts()
+        files = {name: shipped / "desk" / name for name in ("desk.css", "desk.js")} | page_fonts()
         if not self._editing:
             return Served(self.page, folders, files)
         actions = {

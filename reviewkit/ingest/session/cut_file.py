@@ -37,7 +37,7 @@ def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[st
     """
     edited = folder / timeline_file.FILE_NAME
     if (folder / FILE_NAME).is_file():
-        cut = read_cut(folder / FILE_NAME)
+        cut = parse_cut(read_text(folder / FILE_NAME, FILE_NAME))
         return cut, (f"{edited.name}: not read: {FILE_NAME} wins",) if edited.is_file() else ()
     if not edited.is_file():
         return (), (f"no {FILE_NAME}: the description has no chapters",)
@@ -47,17 +47,6 @@ def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[st
     lost = [name for name in dict.fromkeys(noted) if name not in {segment for _, segment, _ in segments}]
     remedy = f"no chapter; set a marker segment: {lost[0]}, if it is in the cut" if lost else ""
     return segments, (f"{edited.name}: no marker of {', '.join(lost)}: {remedy}",) if lost else ()
-
-
-def read_cut(path: Path) -> Cut:
-    """Return the segments of a final.txt, as `parse_cut` does.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read, or a line of it is wrong.
-    """
-    return parse_cut(read_text(path, FILE_NAME))
 
 
 def parse_cut(text: str) -> Cut:

@@ -96,7 +96,7 @@ def with_relative_levels(name: str, tokens: Sequence[Token]) -> list[Token]:
         last = joined[-1] if joined else None
         if token.key == "reference" and name in _LEVELLED and last is not None and last.key == "dB":
             joined[-1] = Token("VU", None, f"{last.text} re {token.text}")
-        elif token.key == "reference" and name not in ("snr",):
+        elif token.key == "reference" and name != "snr":
             joined.append(Token("word", None, token.text))
         else:
             joined.append(token)

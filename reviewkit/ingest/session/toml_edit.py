@@ -143,16 +143,12 @@ def _end_of_measurements(document: TomlDocument, rows: Sequence[str]) -> int:
         return len(rows)
     end = min((line - 1 for line in headers if line > last), default=len(rows))
     filled = end
-    while filled > last and _is_aside(rows[filled - 1]):
+    while filled > last and rows[filled - 1].lstrip()[:1] in ("", "#"):
         filled -= 1
     own = filled
     while own < end and rows[own].lstrip().startswith("#"):
         own += 1
     return filled if own == end and end < len(rows) else own
-
-
-def _is_aside(row: str) -> bool:
-    return not row.strip() or row.lstrip().startswith("#")
 
 
 def _is_table(data: Mapping[str, Any], path: Sequence[str | int]) -> bool:

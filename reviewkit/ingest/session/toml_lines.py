@@ -71,13 +71,11 @@ def parse_toml(text: str, source: str) -> TomlDocument:
 
 
 def _check_length(text: str, source: str) -> None:
-    if len(text) > MOST_CHARACTERS:
-        message = f"has {len(text)} characters, and no session needs over {MOST_CHARACTERS}; keep its tables alone here"
-        raise refusal(source, message)
     rows = text.split("\n")
-    if len(rows) > MOST_LINES:
-        message = f"has {len(rows)} lines, and no session needs over {MOST_LINES}; keep its tables alone here"
-        raise refusal(source, message)
+    for what, count, most in (("characters", len(text), MOST_CHARACTERS), ("lines", len(rows), MOST_LINES)):
+        if count > most:
+            message = f"has {count} {what}, and no session needs over {most}; keep its tables alone here"
+            raise refusal(source, message)
     for number, row in enumerate(rows, 1):
         if len(row) > LONGEST_LINE:
             message = (
@@ -257,7 +255,7 @@ def _find_remedy(row: str, error: str) -> str:
         return f"{shown}: a backslash cannot be in quotation marks; write / between the parts of a path"
     if error.startswith("Unclosed array"):
         return f'the list opened above is not closed before "{shown}"; write ] at its end'
-    if error.startswith("Unterminated string") or error.startswith("Illegal character '\\n'"):
+    if error.startswith(("Unterminated string", "Illegal character '\\n'")):
         return f'{shown}: the quotation mark is not closed; write " at the end of the text'
     if "declaration" in error and (header := _OPEN_HEADER.match(row)):
         closing = "]" * len(header[1])
