@@ -75,8 +75,7 @@ def parse_readings(text: str, source: str) -> Sheet:
     kept = _without_repeats(readings, faults)
     if not kept and not faults.collected:
         raise refusal(source, "there is no reading in the file; write one a row, for example DC offset,L,12,mV")
-    faults.collected.sort(key=lambda fault: fault.line)
-    faults.stop_if_any()
+    faults.stop_if_any(by_line=True)
     decimal = "," if table.decimal_comma else "."
     return Sheet(source, (), len(kept), decimal=decimal, skipped=tuple(skipped), readings=tuple(kept))
 

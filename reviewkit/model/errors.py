@@ -67,16 +67,16 @@ class Faults:
         """Tell whether no more faults are kept, so that a reader may stop."""
         return len(self.collected) >= MOST_KEPT
 
-    def stop_if_any(self) -> None:
+    def stop_if_any(self, *, by_line: bool = False) -> None:
         """Stop if any fault was recorded.
 
         Raises
         ------
         InputError
-            With every recorded fault.
+            With every recorded fault, in the order in which they were found or `by_line`.
         """
         if self.collected:
-            raise InputError(self.collected)
+            raise InputError(sorted(self.collected, key=lambda fault: fault.line) if by_line else self.collected)
 
 
 def listed(faults: Iterable[Fault]) -> list[str]:

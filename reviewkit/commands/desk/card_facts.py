@@ -53,9 +53,8 @@ def card_facts(session: LiveSession, state: DeskState) -> list[dict[str, Any]]:
             }
         )
         before = heading or before
-    for name in episode.session.cards.hide:
-        cards.append({"id": name, "name": name, "title": state.titles.get(name, name), "hidden": True})
-    return cards
+    hidden = episode.session.cards.hide
+    return cards + [{"id": n, "name": n, "title": state.titles.get(n, n), "hidden": True} for n in hidden]
 
 
 def _readings(card: Card, runs: Sequence[Run]) -> list[dict[str, Any]]:

@@ -110,8 +110,7 @@ class _Reader:
                 self.faults.add(draft.line, "[page] and [not page] contradict each other; keep one of them")
             elif not (written or draft.names_segment):
                 self.faults.add(draft.line, f"there is nothing after the time; {_NOTE_EXAMPLE}")
-        self.faults.collected.sort(key=lambda fault: fault.line)
-        self.faults.stop_if_any()
+        self.faults.stop_if_any(by_line=True)
         notes = (
             Note(
                 clip=draft.clip,

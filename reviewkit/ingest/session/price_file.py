@@ -11,7 +11,7 @@ from pathlib import Path
 
 from reviewkit.ingest.delimited import Delimited, parse_delimited
 from reviewkit.ingest.plain_text import read_text
-from reviewkit.model.errors import Faults, shortened
+from reviewkit.model.errors import Faults, refusal, shortened
 from reviewkit.model.prices import IndexTable
 from reviewkit.model.units import normalised
 
@@ -97,12 +97,11 @@ def parse_prices(text: str, source: str) -> IndexTable:
         annual = columns.get("annual", columns.get("index"))
         periods = by_month if annual is None else {**by_month, _ANNUAL_PERIOD: annual}
         _read_years(table, columns["year"], periods, years)
-    faults.collected.sort(key=lambda fault: fault.line)
-    faults.stop_if_any()
+    faults.stop_if_any(by_line=True)
     result = years.build(source)
     if not result.by_year:
-        faults.add(table.header.line, f"there is no value under this header; the table needs rows: {_SHAPES}")
-    faults.stop_if_any()
+        message = f"there is no value under this header; the table needs rows: {_SHAPES}"
+        raise refusal(source, message, table.header.line)
     return result
 
 

@@ -292,7 +292,6 @@ class _LineParser:
         if "within" in rule.limits and "at_most" not in rule.limits:
             return self._by_one_figure(name, value, side, keys)
         wanted = {"most": "at_most", "least": "at_least"}.get(side, "")
-        usual = "nominal" if "nominal" in rule.limits else rule.limits[0]
         if wanted and wanted not in rule.limits:
             raise NotUnderstood(
                 f'"{"at most" if side == "most" else "at least"}" does not go with {spaced(name)} {value.text}; '
@@ -303,7 +302,7 @@ class _LineParser:
             text = f"-{value.text.lstrip('+-')}"
         elif name in ("snr", "separation"):
             text = value.text.lstrip("+-")
-        return [{**limit, wanted or usual: text}]
+        return [{**limit, wanted or self.usual: text}]
 
     def _own_limit(self, value: Token, side: str) -> dict[str, Any]:
         """Return the limit of a figure under a name that no rule has: what its line says, else what the name means."""

@@ -53,8 +53,7 @@ def parse_repair(text: str) -> tuple[RepairRow, ...]:
     faults = Faults(FILE_NAME)
     table = parse_delimited(text, faults, example=",".join(COLUMNS))
     rows = [_RepairRowParser(row, table).read() for row in named_rows(table, COLUMNS, ("point",), faults)]
-    faults.collected.sort(key=lambda fault: fault.line)
-    faults.stop_if_any()
+    faults.stop_if_any(by_line=True)
     return tuple(rows)
 
 

@@ -13,7 +13,7 @@ from reviewkit.ingest.sheet.sheet_layout import Layout, find_layout
 from reviewkit.ingest.sheet.sheet_order import check_sense, has_sane_values, in_order, over_one_scale
 from reviewkit.ingest.sheet.sheet_rows import read_rows
 from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, comment_text, decode, numbered_lines
-from reviewkit.model.errors import Faults, InputError, refusal, shortened
+from reviewkit.model.errors import Faults, refusal, shortened
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.units import scaled
 
@@ -74,8 +74,7 @@ def parse_sheet(
         table = in_order(table, chosen, faults)
         if not faults.collected:
             check_sense(table, chosen, faults)
-    if faults.collected:
-        raise InputError(sorted(faults.collected, key=lambda fault: fault.line))
+    faults.stop_if_any(by_line=True)
     read = []
     for place, column in enumerate(chosen):
         values = np.ascontiguousarray(scaled(table.values[:, place], column.unit.factor))
