@@ -67,7 +67,8 @@ def read_document(folder: Path) -> TomlDocument:
         raise InputError(stray)
     templates_of(folder)
     if not (folder / FILE_NAME).exists():
-        raise refusal(FILE_NAME, f"there is none in {folder}; write one, at least with [unit] maker and model")
+        remedy = "write one, at least with [unit] maker and model"
+        raise refusal(FILE_NAME, f"there is none in {folder}; {remedy}")
     return parse_toml(read_text(folder / FILE_NAME, FILE_NAME), FILE_NAME)
 
 
