@@ -143,13 +143,12 @@ def _ask_about(tone: Tone, sheet: Sheet, c: Conditions) -> None:
     lines = [quantities.hertz(hz, 5) for hz in tone.lone_hz]
     written = ", ".join(f'"{line}"' for line in lines)
     one = len(lines) == 1
-    message = (
+    raise c.fault(
         f"next to the tone, {sheet.source} has {'a lone line' if one else 'lone lines'} at "
         f"{' and '.join(lines)}, far above all near {'it' if one else 'them'}: a pilot tone, or the "
         f"unit's own? Write without = [{written}] to leave {'it' if one else 'them'} out of distortion and noise, or "
         "without = [] to count everything"
     )
-    raise c.fault(message)
 
 
 def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *, volts: bool) -> list[Finding]:

@@ -145,8 +145,7 @@ def check_drive(sheet: Sheet, c: Conditions, found: Sequence[Finding], what: str
             )
             remedy += " it would be as stated"
     stated = quantities.conditions({"power": m.drive_w, "voltage": m.drive_v})
-    message = f'drive = "{stated}", but {sheet.source} holds {holds}; {remedy}'
-    raise c.fault(message)
+    raise c.fault(f'drive = "{stated}", but {sheet.source} holds {holds}; {remedy}')
 
 
 def levels_in_words(run: Run, here: Sequence[Finding]) -> str:
