@@ -117,12 +117,13 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     hero = figures.hero(figure)
     across, up = scales.sides("left"), scales.sides("right")
     corners = read_only(np.array((across.low, across.high)))
-    in_step = Trace(corners, corners, "", "ideal", "in step")
+    azimuth = main.get("azimuth_error") is not None
+    in_step = Trace(corners, corners, "", "ideal", "aligned" if azimuth else "in step")
     panel = Panel(across, up, (in_step, *traces), one_channel=True, square=True)
     found = [f for name in KIND.quantities for f in figures.by_channel(main, name)]
     return figures.card(
         runs,
-        "Azimuth" if main.get("azimuth_error") else KIND.title,
+        "Azimuth" if azimuth else KIND.title,
         Chart((panel,)),
         # no place on the dial is a frequency
         replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,

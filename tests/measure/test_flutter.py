@@ -274,4 +274,4 @@ def test_found_pair_and_rated_have_one_scale_and_the_rates_a_card_if_a_note_asks
         assert all(mark.x < 20 for mark in picture.body.panels[0].marks)
     assert "Speed around its mean, weighted." in cards["flutter-found"].alt
     assert "Curves" not in cards["flutter-found"].alt  # one curve without a name
-    assert "Curves: in step, for comparison." in cards["azimuth-found"].alt
+    assert "Curves: aligned, for comparison." in cards["azimuth-found"].alt
