@@ -118,7 +118,7 @@ def test_a_sweep_that_goes_back_on_the_quick_path_has_its_line():
 DECIMALS = st.from_regex(r"-?[0-9]{1,22}(\.[0-9]{1,25})?([eE][+-]?[0-9]{1,2})?", fullmatch=True)
 
 
-@settings(max_examples=300)
+@settings(max_examples=60)
 @given(st.lists(st.tuples(DECIMALS, DECIMALS), min_size=1, max_size=20), st.sampled_from((",", ";", "\t")))
 def test_plain_rows_are_rounded_as_python_rounds_them(rows, separator):
     """Python's float is correctly rounded, to even (IEEE 754)."""
