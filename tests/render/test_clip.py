@@ -101,12 +101,10 @@ def psnr_db(one, other):
 # ------------------------------------------------------------------ lengths
 
 
-@pytest.mark.parametrize(
-    "rate", [24, 25, 30, 60, 240, Fraction(24000, 1001), Fraction(30000, 1001), Fraction(60000, 1001)]
-)
-@pytest.mark.parametrize("seconds", [0.5, 1.0, 6.0, 7.3, 600.0])
-def test_a_clip_has_as_many_frames_as_its_seconds_have(rate, seconds):
-    assert count_frames(seconds, Fraction(rate)) == round(Fraction(str(seconds)) * rate)
+def test_a_clip_has_as_many_frames_as_its_seconds_have():
+    for seconds in [0.5, 1.0, 6.0, 7.3, 600.0]:
+        for rate in [24, 25, 30, 60, 240, Fraction(24000, 1001), Fraction(30000, 1001), Fraction(60000, 1001)]:
+            assert count_frames(seconds, Fraction(rate)) == round(Fraction(str(seconds)) * rate), (rate, seconds)
 
 
 @pytest.mark.parametrize("seconds", [0.001, 0.04, 0.1])

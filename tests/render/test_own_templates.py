@@ -481,9 +481,9 @@ FORBIDDEN = {
 }
 
 
-@pytest.mark.parametrize("text", FORBIDDEN)
-def test_a_page_that_would_do_more_is_refused(made_by_one, text):
-    check_refusal(made_by_one(HEAD + text, "spec-table.html"), "templates/spec-table.html", text)
+def test_a_page_that_would_do_more_is_refused(made_by_one):
+    for text in FORBIDDEN:
+        check_refusal(made_by_one(HEAD + text, "spec-table.html"), "templates/spec-table.html", text)
 
 
 @pytest.mark.long
@@ -516,10 +516,13 @@ ALLOWED = [
 ]
 
 
-@pytest.mark.parametrize("hidden", HIDDEN)
-@pytest.mark.parametrize("tag", ["<meta http-equiv=refresh content=0;url=x>", "<img src=http://example.org/x.png>"])
-def test_a_tag_is_seen_where_a_browser_sees_it(hidden, tag):
-    assert page_policy.find_forbidden(page_policy.guard(HEAD + hidden.replace("TAG", tag), SHIPPED), SHIPPED)
+def test_a_tag_is_seen_where_a_browser_sees_it():
+    for tag in ["<meta http-equiv=refresh content=0;url=x>", "<img src=http://example.org/x.png>"]:
+        for hidden in HIDDEN:
+            assert page_policy.find_forbidden(page_policy.guard(HEAD + hidden.replace("TAG", tag), SHIPPED), SHIPPED), (
+                hidden,
+                tag,
+            )
 
 
 @pytest.mark.parametrize("text", ALLOWED)
