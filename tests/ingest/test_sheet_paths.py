@@ -53,6 +53,11 @@ def long_file(separator: str, decimal: str, end: str, beside: str = "") -> bytes
     return (f"# bench two{end}{head}{end}{rows}{beside}").encode()
 
 
+@cache
+def long_sheet() -> Sheet:
+    return read(long_file(",", ".", "\n"))
+
+
 @pytest.mark.parametrize(
     ("separator", "decimal", "end"),
     grid([(",", "."), (";", ","), ("\t", "."), (" ", "."), (" ", ",")], ["\n", "\r\n"]),
@@ -84,7 +89,7 @@ def test_both_paths_agree_to_the_last_bit(separator, decimal, end, monkeypatch):
     ],
 )  # fmt: skip
 def test_one_odd_line_far_down_changes_nothing_else(odd, skipped):
-    plain = read(long_file(",", ".", "\n"))
+    plain = long_sheet()
     more = read(long_file(",", ".", "\n", odd + "\n\n"))
     assert len(more.skipped) == skipped
     for one, other in zip(plain.columns, more.columns, strict=True):

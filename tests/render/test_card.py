@@ -69,25 +69,17 @@ FURTHER = (
 )
 
 
-def test_three_further_figures_have_room_below_the_large_one():
-    for name in [*CHARTS]:
-        for figure in ["", "5.17 µs"]:
-            for shape in SHAPES:
-                card = SAMPLES[name]
-                hero = replace(card.hero, further=FURTHER, note="at 1 W", figure=figure or card.hero.figure)
-                items = texts(sound(replace(card, hero=hero), shape=shape))
-                notes = [
-                    item for item in items if item.part == "reading" and any(text in item.text for text in FURTHER)
-                ]
-                assert [text for item in notes for text in item.text.split(" · ") if text in FURTHER] == [*FURTHER], (
-                    shape,
-                    figure,
-                    name,
-                )
-                (large,) = [item for item in items if item.text == hero.figure and item.weight == "black"]
-                assert min(item.box.top for item in notes) > large.box.bottom, (shape, figure, name)
-                if shape == "tall":
-                    assert len(notes) == len(FURTHER), (shape, figure, name)  # one below the other
+@pytest.mark.parametrize(("name", "figure", "shape"), grid([*CHARTS], ["", "5.17 µs"], [*SHAPES]))
+def test_three_further_figures_have_room_below_the_large_one(name, figure, shape):
+    card = SAMPLES[name]
+    hero = replace(card.hero, further=FURTHER, note="at 1 W", figure=figure or card.hero.figure)
+    items = texts(sound(replace(card, hero=hero), shape=shape))
+    notes = [item for item in items if item.part == "reading" and any(text in item.text for text in FURTHER)]
+    assert [text for item in notes for text in item.text.split(" · ") if text in FURTHER] == [*FURTHER]
+    (large,) = [item for item in items if item.text == hero.figure and item.weight == "black"]
+    assert min(item.box.top for item in notes) > large.box.bottom
+    if shape == "tall":
+        assert len(notes) == len(FURTHER)  # one below the other
 
 
 @pytest.mark.parametrize(("name", "look"), grid([*SAMPLES], [*LOOKS]))

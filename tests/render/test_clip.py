@@ -64,6 +64,11 @@ def frames(made):
     return decoded(made[1].encoder.ffmpeg, made[1].file("response", ".mp4"), "rgb24")
 
 
+@pytest.fixture(scope="module")
+def clear_frames(made):
+    return decoded(made[1].encoder.ffmpeg, made[1].file("response", ".mov"), "rgba")
+
+
 def decoded(program, file, pixel_format, width=WIDTH, height=HEIGHT):
     """Every frame; shape (frames, height, width, channels)."""
     # chroma drawn out smoothly, as a player does
@@ -490,9 +495,8 @@ def test_a_table_and_a_title_have_none(tmp_path):
         assert set(draw_pictures(SAMPLES[name], Order(LOOK, WIDTH, motion=motion))) == {"cards"}
 
 
-def test_the_clip_with_alpha_is_the_overlay_to_the_last_bit(made):
-    file = made[1].file("response", ".mov")
-    seen = decoded(made[1].encoder.ffmpeg, file, "rgba")
+def test_the_clip_with_alpha_is_the_overlay_to_the_last_bit(made, clear_frames):
+    file, seen = made[1].file("response", ".mov"), clear_frames
     overlay = np.asarray(Image.open(io.BytesIO(made[0]["overlays"])))
     assert len(seen) == FRAMES
     assert packet_times(made[1].encoder.ffmpeg, file) == [number / RATE for number in range(FRAMES)]
@@ -626,8 +630,8 @@ def test_what_was_not_delivered_is_gone_with_its_folder(tmp_path):
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["mine.txt"]
 
 
-def test_the_first_frame_stands_on_the_plate_of_the_whole_card(made):
+def test_the_first_frame_stands_on_the_plate_of_the_whole_card(clear_frames):
     """Else plates would grow while the clip runs."""
-    seen = decoded(made[1].encoder.ffmpeg, made[1].file("response", ".mov"), "rgba")
+    seen = clear_frames
     assert (seen[0][..., 3] >= seen[-1][..., 3].min()).all()
     assert seen[0][300:400, 900:1200, 3].min() > 150  # where nothing is yet
