@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from accuracy import grid
 from measured_sheets import card_of, column, conditions, measured, one, run_from, sheet
 from rated_and_found import session
 
@@ -157,8 +158,7 @@ def test_the_card_shows_what_the_maker_rates():
 # ------------------------------------------------------------------ recognised
 
 
-@pytest.mark.parametrize("peak", [3e-4, 1e-3, 5e-3])
-@pytest.mark.parametrize("rate", [0.62, 4.0, 9.0])
+@pytest.mark.parametrize(("peak", "rate"), grid([3e-4, 1e-3, 5e-3], [0.62, 4.0, 9.0]))
 def test_a_tone_that_wavers_is_recognised(rate, peak):
     found = recognise_sheet(capture(played([(rate, peak)], hiss=1e-3)), "measurements/deck.wav")
     assert (found.table.get("kind"), found.question) == (KIND, "")

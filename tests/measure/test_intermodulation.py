@@ -102,8 +102,13 @@ def test_phases_noise_and_hum(accuracy, hertz, peaks, rate_hz):
         assert one(found, "imd").at["tones"] == pytest.approx(list(hertz), rel=1e-4)
 
 
-@pytest.mark.parametrize("window", ["hann", "blackman", "blackman-harris", "nuttall", "flat top"])
-@pytest.mark.parametrize(("hertz", "peaks"), [((60.7, 7003.33), MODULATION), ((19_003, 20_011), TWIN)])
+@pytest.mark.parametrize(
+    ("window", "hertz", "peaks"),
+    grid(
+        ["hann", "blackman", "blackman-harris", "nuttall", "flat top"],
+        [((60.7, 7003.33), MODULATION), ((19_003, 20_011), TWIN)],
+    ),
+)
 def test_from_a_spectrum(accuracy, hertz, peaks, window):
     found = measured(KIND, spectrum(hertz, peaks, window), window=window)
     for quantity, value in truth(peaks).items():

@@ -50,8 +50,7 @@ def test_the_series_themselves(name):
     assert known.thd(series, 200_001) == pytest.approx(whole, rel=2e-5)
 
 
-@pytest.mark.parametrize("name", STANDARD_WAVES)
-@pytest.mark.parametrize("frequency_hz", [1000.0, 997.3])
+@pytest.mark.parametrize(("name", "frequency_hz"), grid([*STANDARD_WAVES], [1000.0, 997.3]))
 def test_thd_of_standard_waves(name, frequency_hz):
     """Counted to 20 kHz, where the series is cut, whether or not the record holds whole cycles."""
     series, _ = STANDARD_WAVES[name]
@@ -334,8 +333,7 @@ def test_what_is_left_without_the_fundamental():
     assert phase == pytest.approx(0.5, abs=1e-6)
 
 
-@pytest.mark.parametrize("wander_percent", [0.05, 0.2, 1.0])
-@pytest.mark.parametrize("flutter_hz", [0.55, 4.0, 9.3])
+@pytest.mark.parametrize(("wander_percent", "flutter_hz"), grid([0.05, 0.2, 1.0], [0.55, 4.0, 9.3]))
 def test_flutter_is_refused_as_flutter(flutter_hz, wander_percent):
     """3150 Hz whose frequency swings by a sine: its integral is the phase (closed form)."""
     time = np.arange(4 * 48_000) / 48_000
