@@ -11,36 +11,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from sheet_texts import HEADED, RESPONSE, ROWS, message, read, seen
 
 from reviewkit.ingest.sheet.sheet_file import as_json, parse_sheet, read_export
 from reviewkit.model.errors import InputError
-from reviewkit.model.sheet import Sheet
 from reviewkit.model.units import normalised, scaled
 
-RESPONSE = [("frequency", "", "Hz", [20, 1000, 20000]), ("level", "", "dBV", [-1.5, 0, -0.5])]
 STEREO = [
     ("frequency", "", "Hz", [20, 1000]),
     ("level", "L", "dBV", [-1.5, 0]),
     ("level", "R", "dBV", [-1.25, 0.5]),
 ]
-HEADED = "Frequency (Hz),Level (dBV)\n"
-ROWS = "20,-1.5\n1000,0\n20000,-0.5\n"
-
-
-def seen(sheet: Sheet) -> list[tuple[str, str, str, list[float]]]:
-    return [(c.role, c.channel, c.unit, c.values.tolist()) for c in sheet.columns]
-
-
-def read(text: str | bytes, **told) -> Sheet:
-    return parse_sheet(text.encode() if isinstance(text, str) else text, "m/x.csv", **told)
-
-
-def message(text: str | bytes, **told) -> str:
-    with pytest.raises(InputError) as caught:
-        read(text, **told)
-    return str(caught.value)
-
-
 # ------------------------------------------------------------------ roles, channels, units
 
 

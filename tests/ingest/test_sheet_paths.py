@@ -13,6 +13,7 @@ import pytest
 from accuracy import grid
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sheet_texts import message, read, seen
 
 from reviewkit.ingest.sheet import sheet_rows
 from reviewkit.ingest.sheet.sheet_file import as_json, parse_sheet
@@ -20,20 +21,6 @@ from reviewkit.model.errors import InputError
 from reviewkit.model.sheet import Sheet
 
 CHECKOUT = Path(__file__).resolve().parents[2]
-
-
-def seen(sheet: Sheet) -> list[tuple[str, str, str, list[float]]]:
-    return [(c.role, c.channel, c.unit, c.values.tolist()) for c in sheet.columns]
-
-
-def read(text: str | bytes, **told) -> Sheet:
-    return parse_sheet(text.encode() if isinstance(text, str) else text, "m/x.csv", **told)
-
-
-def message(text: str | bytes, **told) -> str:
-    with pytest.raises(InputError) as caught:
-        read(text, **told)
-    return str(caught.value)
 
 
 # ------------------------------------------------------------------ the quick path says what the plain one says
