@@ -10,7 +10,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from rated_and_found import found, rated, runs_of, session, verdict_of
 
@@ -557,6 +557,7 @@ def test_a_row_that_meets_shows_no_figure_below_the_limit(told):
     assert "38" not in verdict.measured
 
 
+@settings(max_examples=50)
 @given(
     value=st.floats(1e-4, 10),
     limit=st.floats(1e-3, 1),

@@ -6,6 +6,7 @@ from itertools import product
 
 import numpy as np
 import pytest
+from accuracy import grid
 from card_samples import CHARTS, SAMPLES, verdict
 from PIL import Image
 
@@ -136,8 +137,7 @@ def test_what_cannot_stand_is_told_with_its_remedy():
 # ------------------------------------------------------------------ the picture
 
 
-@pytest.mark.parametrize("width", [1920, 3840])
-@pytest.mark.parametrize("name", SHAPES)
+@pytest.mark.parametrize(("width", "name"), grid([1920, 3840], [*SHAPES]))
 def test_a_strip_is_a_whole_frame_and_clear_but_for_its_plate(width, name):
     shape, kind = SHAPES[name], kind_of("strips", name)
     drawn = draw_pictures(SAMPLES["response"], Order(LOOK, width, strip=True, shapes=(name,)))
