@@ -59,7 +59,7 @@ def test_a_pair_and_its_verdict_have_one_figure_at_the_rated_frequency(cards):
 
 def test_distortion_is_ringed_at_the_rated_frequency(cards):
     found, pair = cards["tuner", "distortion-found"], cards["tuner", "distortion"]
-    assert (found.hero.figure, found.hero.caption) == ("1.5 %", "distortion, right, at 1 kHz")
+    assert (found.hero.figure, found.hero.caption) == ("1.5 %", "distortion, right channel, at 1 kHz")
     assert (pair.hero.before, pair.hero.figure, pair.hero.caption) == ("1.5 %", "0.23 %", "distortion after, at 1 kHz")
     assert [trace.label for trace in panel_of(found).traces] == ["left channel: 1.4 %", "right channel"]
     on_curve = [*panel_of(found).marks, *filter(None, (panel_of(found).fall, panel_of(pair).fall))]
@@ -72,7 +72,7 @@ def test_only_the_lines_that_a_figure_is_of_are_ringed(cards):
     marks = panel_of(card).marks
     assert [mark.text for mark in marks] == ["pilot", "subcarrier"]
     assert -10 * np.log10(sum(10 ** (mark.y / 10) for mark in marks)) == pytest.approx(64.5, abs=0.1)
-    assert (card.hero.figure, card.hero.caption) == ("64.5 dB", "suppression")
+    assert (card.hero.figure, card.hero.caption) == ("64.5 dB", "suppression of leftover tones")
 
 
 def test_unequal_limits_have_no_ring(cards):
@@ -95,11 +95,11 @@ def test_a_bound_is_in_words_with_its_reason(cards):
         ("rumble", "−37.1 dB", "−48.9 dB", ""),
     ]
     # of all that the overline names, the figure is no bound
-    assert {card.conditions[0] for card in (as_found, pair, rated, number)} == {"with the record's own"}
+    assert {card.conditions[0] for card in (as_found, pair, rated, number)} == {"record's own included"}
     assert isinstance(number.body, Number)
     assert (number.body.figure, number.body.bound) == ("−48.9 dB", "")
-    assert (number.body.sentence, number.body.was) == ("Rumble, down from −37.1 dB", "before, −37.1 dB")
-    assert number.subject == "Rumble, unweighted"
+    assert (number.body.sentence, number.body.was) == ("Rumble, improved from −37.1 dB", "before, −37.1 dB")
+    assert number.subject == "Rumble"
     assert isinstance(ending.body, Ending)
     assert "≤ −48.9 dB" in rated.alt
 

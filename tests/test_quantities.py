@@ -223,6 +223,8 @@ def test_every_quantity_can_be_shown_in_its_unit():
         ("thd", 0.0482, 0.0021, "0.048 ± 0.002 %"),
         ("noise", 35.2e-6, 0.4e-6, "35.2 ± 0.4 µV"),
         ("damping_factor", 46.3, 3.1, "46 ± 3"),
+        ("power", 43.14, 1.04, "43.1 ± 1.0 W"),
+        ("damping_factor", 46.3, 3.2, "46 ± 4"),
         ("crosstalk", -63.2, 0.4, "−63.2 ± 0.4 dB"),
         # one that the digits shown would hide is left out, and so is one beside a sign that it would be read with
         ("thd", 0.0482, 0.0000021, "0.048 %"),
@@ -231,7 +233,8 @@ def test_every_quantity_can_be_shown_in_its_unit():
     ],
 )
 def test_a_figure_with_its_uncertainty(quantity, value, uncertainty, text):
-    """Value and uncertainty end at the same decimal (GUM, 7.2.6, from memory)."""
+    """Value and uncertainty end at the same decimal (GUM, 7.2.6, from memory); no more than 5 % of the uncertainty is
+    rounded away (EA-4/02, 6.3, from memory)."""
     assert quantities.with_uncertainty(found(quantity, value, uncertainty=uncertainty)) == text
 
 

@@ -51,8 +51,9 @@ def points(rows: str = TRAIL):
 def verdict(label, word, measured="43 W", limit="40 W", *, room=None, margin="", brief="", quantity="power"):
     position = None if room is None else max(-1.2, min(1.2, room))
     finding = Finding(quantity, "R", 43.0, "W", {"frequency": 1000.0}, "power", "distortion-power", "", "power.csv")
+    rating = Rating(quantity, "W", at_least=40.0)
     return Verdict(
-        Rating(quantity, "W", at_least=40.0),
+        Rating(quantity, "%", at_most=0.05) if limit.endswith("%") else rating,
         label,
         f"{limit} into 8 Ω",
         limit,
@@ -250,8 +251,8 @@ def test_the_score_tells_misses_first_and_what_is_met_by_how_near_it_is():
     card = make_score_card(VERDICTS, repaired=True)
     body = card.body
     assert [(r.label, r.measured, r.rated, r.note) for r in body.missed] == [
-        ("THD at 40 W", "0.17 %", "0.05 %", "3.4 × the limit"),
-        ("Damping factor, 1 kHz", "52", "60", "by 13 %"),
+        ("THD at 40 W", "0.17 %", "0.05 % or less", "3.4 × the limit"),
+        ("Damping factor, 1 kHz", "52", "60 or more", "by 13 %"),
     ]
     assert [(r.measured, r.uncertainty) for r in body.close] == [("60.3", "± 1.6 W")]
     assert [(r.label, r.note) for r in body.unjudged] == [
@@ -308,11 +309,11 @@ def pair_of(before: float, after: float, quantity: str = "thd_plus_noise", unit:
 def test_the_number_is_what_changed_most_and_names_what_it_is():
     card = session_cards.make_number_card(pair_of(5.0, 0.02))
     body = card.body
-    assert (body.figure, body.sentence, body.was) == ("0.020 %", "Distortion, down from 5.0 %", "before, 5.0 %")
+    assert (body.figure, body.sentence, body.was) == ("0.020 %", "Distortion, improved from 5.0 %", "before, 5.0 %")
     assert (body.dial.low, body.dial.high) == (10.0, 0.01)
     assert [text for _, text in body.dial.ticks] == ["10 %", "1 %", "0.1 %", "0.01 %"]
     assert card.conditions == ("1 W", "8 Ω", "1 kHz")
-    assert card.hero.caption == "distortion, right, at 1 W"
+    assert card.hero.caption == "distortion, right channel, at 1 W"
     # what got worse is no climax
     assert session_cards.make_number_card(pair_of(0.02, 5.0)) is None
     assert session_cards.make_number_card(None) is None
@@ -320,7 +321,7 @@ def test_the_number_is_what_changed_most_and_names_what_it_is():
 
 def test_more_is_better_of_a_ratio():
     body = session_cards.make_number_card(pair_of(62.0, 98.5, "snr", "dB")).body
-    assert body.sentence == "Signal to noise, up from 62.0 dB"
+    assert body.sentence == "Signal to noise, improved from 62.0 dB"
     assert body.dial.low < 62.0 < 98.5 < body.dial.high
 
 
@@ -373,7 +374,7 @@ def test_without_a_repair_what_was_missed_or_is_nearest_its_limit_is_the_figure(
     card = ending(Outcome(MEASURED, ("nothing was repaired",)), VERDICTS[:3])
     assert (card.body.word, card.body.pending) == ("Measured", "nothing was repaired")
     assert (card.body.hero.figure, card.body.hero.before) == ("42.9 W", "")
-    assert (card.body.hero.caption, card.body.hero.note) == ("power into 8 Ω, right", "rated 40 W, met by 7 %")
+    assert (card.body.hero.caption, card.body.hero.note) == ("power into 8 Ω, right channel", "rated 40 W, met by 7 %")
     assert (card.body.met, card.body.of) == ("3", "of 3 ratings met")
     assert ending(Outcome(MEASURED), ()) is None
     assert ending(Outcome(MEASURED), VERDICTS[6:]) is None
@@ -451,7 +452,7 @@ def test_of_many_ratings_those_that_are_judged_are_shown():
         Rating("damping_factor", "", at_least=60.0),
     )
     card = session_cards.make_rated_card(replace(SESSION, ratings=ratings), ())
-    assert card.body.rows == (Row(("Power into 8 Ω", "at least 40 W")), Row(("Damping factor", "at least 60")))
+    assert card.body.rows == (Row(("Power into 8 Ω", "40 W or more")), Row(("Damping factor", "60 or more")))
     assert card.asides == ("manual (1 of 2)",)
     assert word_title(card.finding, PAGES) == "What the maker printed"
     assert session_cards.make_rated_card(SESSION, ()) is None
@@ -466,12 +467,12 @@ def test_of_many_ratings_those_that_are_judged_are_shown():
     # those of cards on film come first, in that order
     assert [row.cells[0].split()[-2] for row in card.body.rows] == ["64", "8", "4"]
     assert card.body.more == "and 2 more"
-    assert word_title(card.finding, PAGES) == "5 ratings to meet"
+    assert word_title(card.finding, PAGES) == "5 maker's ratings to meet"
     # one more row, not "and 1 more"
     four = session_cards.make_rated_card(replace(session, ratings=many[1:5]), judged[1:5])
     assert (len(four.body.rows), four.body.more) == (4, "")
     one = session_cards.make_rated_card(session, judged[1:2])
-    assert (word_title(one.finding, PAGES), one.body.more) == ("1 rating to meet", "")
+    assert (word_title(one.finding, PAGES), one.body.more) == ("1 maker's rating to meet", "")
 
 
 def test_of_one_quantity_one_rating_is_shown_told_apart_from_the_other_with_its_side():
@@ -488,9 +489,9 @@ def test_of_one_quantity_one_rating_is_shown_told_apart_from_the_other_with_its_
     judged = [replace(VERDICTS[0], rating=r, verdict=w, limit="") for r, w in zip(ratings, words, strict=True)]
     card = session_cards.make_rated_card(replace(SESSION, ratings=ratings), judged, judged[:2])
     assert [row.cells for row in card.body.rows] == [
-        ("Quieting (mono)", "at most 16 dBf"),
-        ("Ratio 4", "at least 54 dBf"),
-        ("Ratio 5", "at least 55 dBf"),
+        ("Quieting (mono)", "16 dBf or less"),
+        ("Ratio 4", "54 dBf or more"),
+        ("Ratio 5", "55 dBf or more"),
     ]
     # what all rows share is said once, and a nominal value is nothing to meet
     assert (card.conditions, card.body.more, card.finding.facts["ratings"]) == (("FM",), "and 2 more", 5)

@@ -127,8 +127,11 @@ def test_a_clear_margin_is_in_the_title():
 
 def test_readings_are_counted_if_more_than_one_is_rated():
     assert title("plain", kind="reading", counts=[(1, "met")]) == "What did the meter say?"
-    assert title("plain", kind="reading", counts=[(5, "met"), (1, "missed")]) == "5 of 6 readings as rated"
-    assert title("plain", kind="reading", counts=[(1, "met"), (1, CLOSE)]) == "1 of 2 readings as rated"
+    assert title("plain", kind="reading", counts=[(5, "met"), (1, "missed")]) == "5 of 6 as rated, 1 missed"
+    close = title("plain", kind="reading", counts=[(10, "met"), (2, CLOSE)])
+    assert close == "10 of 12 as rated, 2 too close to call"
+    three = title("plain", kind="reading", counts=[(1, "met"), (1, "missed"), (1, CLOSE)])
+    assert three == "1 of 3 readings as rated"
     assert title("plain", kind="reading", counts=[(2, "missed"), (1, CLOSE)]) == "None of 3 readings as rated"
     assert title("plain", kind="reading", counts=[(2, "met")]) == "Both readings as rated"
 

@@ -11,14 +11,14 @@ from dataclasses import replace
 from reviewkit.model.card import Body, Card, Chart, Ending, Hero, Number, Score, ScoreRow
 from reviewkit.model.finding_conditions import why_bound
 
-_WITH = "with "
+_INCLUDED = " included"
 _WORDS = {"≤ ": "or less", "≥ ": "or more", "at least ": "or more"}
 
 
 def name_what_is_included(card: Card) -> Card:
     """Return a card with what its figure includes as a condition; the ending has no place for it."""
     why = _reason(card.hero)
-    if not why.startswith(_WITH) or isinstance(card.body, Ending):
+    if not why.endswith(_INCLUDED) or isinstance(card.body, Ending):
         return card
     return replace(card, conditions=(why, *card.conditions))
 
@@ -40,7 +40,7 @@ def word_bound(hero: Hero) -> Hero:
     """Return a large figure with its bound in words, after it, and the reason, above it."""
     sign, bound = _bound(hero.figure)
     why = _reason(hero)
-    if why.startswith(_WITH):  # of all that the card names, the figure is no bound
+    if why.endswith(_INCLUDED):  # of all that the card names, the figure is no bound
         bound, why = "", ""
     figure, before = hero.figure.removeprefix(sign), hero.before.removeprefix(sign)
     return replace(hero, figure=figure, before=before, bound=bound, why=why)

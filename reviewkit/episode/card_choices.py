@@ -203,7 +203,7 @@ def _worse(name: str, findings: Sequence[Finding], card: Card) -> str:
         return ""
     place = figures.place(worse)
     own = names_of_figure(worse)[0 if place.removeprefix("at ") in card.conditions else -1]
-    whose = figures.CHANNELS.get(worse.channel, worse.channel.replace(">", " → ")) if len(alike) > 1 else ""
+    whose = figures.side(worse.channel) if len(alike) > 1 else ""
     return " ".join(filter(None, (own, quantities.show(worse), whose)))
 
 

@@ -41,7 +41,7 @@ def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
     body = Hunt(tuple(shown), named)
     name = part.point.split(",")[0]
     facts = {"part": name, "the_part": _with_article(name), "word": named.word}
-    return Card("hunt", "", (), body, stage="The hunt", finding=Point("cards", "hunt", facts))
+    return Card("hunt", "", ("before the repair",), body, stage="The hunt", finding=Point("cards", "hunt", facts))
 
 
 def _chain(repair: Sequence[RepairRow]) -> list[RepairRow]:
@@ -93,7 +93,8 @@ def make_fix_card(repair: Sequence[RepairRow]) -> Card | None:
     shown, *others = [*off, *(row for row in again if row not in off)]
     reading = readings[shown.line]
     back = all(each.word == OK for each in readings.values())
-    still = [point_name(row).split(",")[0] for row in others if row in off or not off]
+    # a fault of its own that is right again is no part of this story
+    still = [point_name(row).split(",")[0] for row in others if row in off or (not off and _leads_on(row))]
     line = _others(still, off=bool(off)) if off or back else ""
     body = Fix(point_name(part).split(",")[0], part.action, reading, _shown(shown), line)
     facts = {"back": back, "off": len(off), "part": _subject(reading.point.split(",")[0])}

@@ -49,13 +49,13 @@ def judged_hero(verdict: Verdict) -> Hero:
     figure, where = re.match(r"(.*?)((?: at | over | from |, ).*)?$", verdict.measured).groups()  # type: ignore[union-attr]
     number, plus_minus, spread = figure.partition(" ± ")
     finding = verdict.findings[0]
-    side = figures.CHANNELS.get(finding.channel, finding.channel.replace(">", " → "))
+    channel = finding.channel
     place = (where or "").strip(", ") or (figures.where(finding) if finding.unit != "W" else "")
     if quantities.quantity_of(finding).style == "plus-minus":
         place = figures.where(finding)
     elif _TWO_SIDES.match(number) and "band" in finding.at:
         low_hz, high_hz = finding.at["band"]
-        place, side = quantities.band((low_hz, high_hz)), ""  # of both channels together
+        place, channel = quantities.band((low_hz, high_hz)), "both"
     elif place and f" {place}" in f" {verdict.label}":
         place = ""
     weighting = finding.at.get("weighting")
@@ -63,7 +63,8 @@ def judged_hero(verdict: Verdict) -> Hero:
     if plain := quantities.quantity_of(finding).plain:  # as in the overline, not as in the maker's list
         name = name.replace(lower_first(rule_of(verdict.rating).label), plain, 1)
     under = weighted(weighting) if weighting else ""
-    short = ", ".join(filter(None, (side, under, place)))
-    caption = ", ".join(filter(None, (name.partition(" (")[0], side, "" if under in name else under, place)))
+    short = ", ".join(filter(None, (figures.side(channel), under, place)))
+    named = (name.partition(" (")[0], figures.channel_name(channel), "" if under in name else under, place)
+    caption = ", ".join(filter(None, named))
     spread = f"± {spread}" if plus_minus else ""
     return Hero(number, caption, "", spread, channel=finding.channel, findings=(finding,), short=short)

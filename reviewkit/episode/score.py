@@ -10,7 +10,7 @@ from reviewkit.episode.outcome import MEASURED, Outcome, faulty_points
 from reviewkit.episode.stills import AFTER
 from reviewkit.episode.wording import lower_first
 from reviewkit.measure import figures
-from reviewkit.model import quantities
+from reviewkit.model import quantities, rating_words
 from reviewkit.model.card import Card, Ending, Hero, Score, ScoreRow
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Point
@@ -83,6 +83,8 @@ def _room(v: Verdict) -> float:
 def _row(v: Verdict, note: str) -> ScoreRow:
     position = v.position if v.verdict in JUDGED else None
     rated = v.limit.partition(" (")[0] if v.rating.tolerance is not None else v.limit  # what it may be is on the page
+    if v.verdict in (SHORT, CLOSE):  # these are in words; of the others the dial shows the side
+        rated = rating_words.with_side(v.rating, rated)
     if v.verdict == CLOSE:  # only there does the ± decide
         hero = judged_hero(v)
         return ScoreRow(v.label, hero.figure, rated, v.verdict, note, position, hero.uncertainty)
@@ -152,7 +154,7 @@ def _count(met: int, judged: Sequence[Verdict], ratings: int) -> tuple[str, str]
     if not judged:
         return "", ""
     if len(judged) == 1:
-        return "1", f"rating {'met' if met else 'missed' if judged[0].verdict == SHORT else CLOSE}"
+        return "1", "of 1 rating met" if met else f"rating {'missed' if judged[0].verdict == SHORT else CLOSE}"
     return str(met), f"of {len(judged)} {'judged ' if len(judged) < ratings else ''}ratings met"
 
 
@@ -186,7 +188,7 @@ def _rated_hero(v: Verdict) -> Hero:
     word = f"met {margin_words(v)}".rstrip() if v.verdict == MEETS else v.verdict
     note = f"missed, {_limit(v)}" if v.verdict == SHORT else f"rated {v.limit}, {word}"
     hero = judged_hero(v) if v.verdict == CLOSE else Hero(judged_figure(v))
-    side = figures.CHANNELS.get(v.findings[0].channel, "") if v.findings else ""
+    side = figures.channel_name(v.findings[0].channel) if v.findings else ""
     caption = ", ".join(filter(None, (lower_first(v.label), side)))
     return Hero(hero.figure, caption, "", hero.uncertainty, note, findings=v.findings[:1])
 
@@ -197,7 +199,7 @@ def change_hero(change: Change) -> Hero:
     caption = ", ".join(
         filter(
             None,
-            (quantities.quantity_of(after).plain_name, figures.CHANNELS.get(after.channel, ""), figures.where(after)),
+            (quantities.quantity_of(after).plain_name, figures.channel_name(after.channel), figures.where(after)),
         )
     )
     return Hero(

@@ -101,15 +101,14 @@ def make_rated_card(session: Session, verdicts: Sequence[Verdict], filmed: Seque
 
 
 def _rated_row(rating: Rating, label: str, meant: str) -> Row:
-    """Return a rating with the side that its limit is on: "at least 45 dB".
+    """Return a rating with the side that its limit is on: "45 dB or more".
 
     `meant`: the limit that a nominal figure means; then "impedance, 8 Ω" with "may dip to 6.4 Ω".
     """
     text = rating_words.limit_text(rating, label)
     if meant:
         return Row((f"{label}, {text}", f"may dip to {meant}"))
-    side = "" if rating.typical else "at least " if rating.at_least is not None else "at most "
-    return Row((label, text if rating.at_least is rating.at_most is None else f"{side}{text}"))
+    return Row((label, rating_words.with_side(rating, text)))
 
 
 def _printed_row(figure: PrintedFigure) -> Row:
@@ -187,13 +186,12 @@ def make_number_card(pair: Card | None) -> Card | None:
         return None
     before, after = change.before, change.after
     hero, name = change_hero(change), quantities.quantity_of(after).plain_name
-    way = "down" if quantities.claimed(after) < quantities.claimed(before) else "up"
     either = quantities.quantity_of(after).either_way
     old, new = (abs(quantities.claimed(f)) if either else quantities.claimed(f) for f in (before, after))
     dial = make_dial(old, new, after.unit)
     body = Number(
         hero.figure,
-        f"{name[0].upper()}{name[1:]}, {way} from {hero.before}",
+        f"{name[0].upper()}{name[1:]}, improved from {hero.before}",
         dial,
         old,
         new,

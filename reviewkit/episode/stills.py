@@ -165,7 +165,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change]
     name = quantities.quantity_of(change.after).plain_name
     now, short = (", ".join(filter(None, (when, where))) for when in (f"{name} after", "after"))
     hero = Hero(new, now, old, channel=channel, findings=(change.after,), short=short)
-    subject = ", ".join(filter(None, (base.subject, _channel(channel))))
+    subject = ", ".join(filter(None, (base.subject, figures.channel_name(channel))))
     panels = _panels(chart, channel, place, found=False)
     pair = replace(
         base,
@@ -180,8 +180,8 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change]
     others = [f for f in _of_run(runs, change.before) if f.quantity == change.before.quantity and f.channel != channel]
     alike = next((f for f in others if all(f.at.get(key) == change.before.at.get(key) for key in same)), None)
     panels = _panels(chart, channel, place, found=True, healthy=alike)
-    short = ", ".join(filter(None, (_side(channel), where)))
-    named = ", ".join(filter(None, (name, short)))
+    short = ", ".join(filter(None, (figures.side(channel), where)))
+    named = ", ".join(filter(None, (name, figures.channel_name(channel), where)))
     limit = f"rated {verdict.shown_limit}" if verdict and _is_outside_before(change, verdict) else ""
     hero = Hero(old, named, channel=channel, fault=change.improved, findings=(change.before,), short=short, rated=limit)
     found = replace(
@@ -238,7 +238,9 @@ def _panel(
 ) -> Panel:
     """Return one stage of a panel: as found, all that was there; else the changed channel, its old curve ghosted."""
     stage = "before" if found else "now"
-    names = {each[0]: _channel(each) for each in (channel, channel[::-1]) if ">" in each}  # of crosstalk's directions
+    names = {
+        each[0]: figures.channel_name(each) for each in (channel, channel[::-1]) if ">" in each
+    }  # of crosstalk's directions
     channel = channel.partition(">")[0]  # of crosstalk the driven one, as its curve is drawn
     # a ring on a curve that isn't drawn says nothing
     shown = [mark for mark in panel.marks if found or mark.channel in ("", channel[:1])]
@@ -252,7 +254,9 @@ def _panel(
         text = f": {quantities.show(healthy)}" if healthy is not None else ""
         named = [t for t in panel.traces if t.role == "ideal"]
         named += [
-            replace(t, label=names.get(t.channel, _channel(t.channel)) + ("" if t.channel == channel else text))
+            replace(
+                t, label=names.get(t.channel, figures.channel_name(t.channel)) + ("" if t.channel == channel else text)
+            )
             for t in drawn.values()
         ]
     else:
@@ -331,14 +335,6 @@ def _without_limits(chart: Chart) -> Chart:
 def _stage_now(runs: Sequence[Run]) -> str:
     stages = {run.conditions.measurement.stage for run in runs}
     return AFTER if "after" in stages else BEFORE if "before" in stages else ""
-
-
-def _side(channel: str) -> str:
-    return figures.CHANNELS.get(channel, _channel(channel))
-
-
-def _channel(channel: str) -> str:
-    return {"L": "left channel", "R": "right channel"}.get(channel, channel.replace(">", " → ").replace("both", ""))
 
 
 def _finding(

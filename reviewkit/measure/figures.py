@@ -23,6 +23,16 @@ LN10_OVER_20 = math.log(10) / 20
 CHANNELS = {"L": "left", "R": "right", "both": ""}
 
 
+def side(channel: str) -> str:
+    """Return a channel in short: "right", "R → L"; "" of both."""
+    return CHANNELS.get(channel, channel.replace(">", " → "))
+
+
+def channel_name(channel: str) -> str:
+    """Return a channel as it follows a name, where "right" alone could say that it is correct; "" of both."""
+    return f"{CHANNELS[channel]} channel" if channel in ("L", "R") else side(channel)
+
+
 def finding(
     c: Conditions,
     quantity: str,
@@ -369,10 +379,10 @@ def hero(key: Finding | None, found: Sequence[Finding] = (), what: str = "") -> 
     """Return a figure as a card shows it large: what it is, its channel if others differ, where it was read."""
     if key is None:
         return None
-    whose = CHANNELS.get(key.channel, key.channel.replace(">", " → "))
-    names = [whose if len({f.channel for f in found}) > 1 else "", what, where(key)]
-    short = ", ".join(filter(None, names))
-    named = short if what else ", ".join(filter(None, (quantities.quantity_of(key).plain_name, short)))
+    channel = key.channel if len({f.channel for f in found}) > 1 else "both"
+    short = ", ".join(filter(None, (side(channel), what, where(key))))
+    name = "" if what else quantities.quantity_of(key).plain_name
+    named = ", ".join(filter(None, (name, channel_name(channel), what, where(key))))
     x = key.at.get("power") if _swept_power(key) else key.at.get("frequency")
     return Hero(quantities.show(key), named, channel=key.channel, x=x, y=key.value, findings=(key,), short=short)
 
@@ -393,7 +403,7 @@ def _words(f: Finding, *, with_setting: bool) -> tuple[str, ...]:
     """Return what a further figure is: quantity, channel, place, and what sets it apart from others of its card."""
     return (
         str(f.at.get("line") or quantities.quantity_of(f).name),
-        CHANNELS.get(f.channel, f.channel.replace(">", " → ")),
+        side(f.channel),
         place(f),
         f"re {reference}" if (reference := reference_of(f)) else "",
         weighted(f.at["weighting"]) if "weighting" in f.at else "",

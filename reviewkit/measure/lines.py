@@ -22,7 +22,7 @@ from reviewkit.model.recognised import Content, NameWords
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
-from reviewkit.model.weightings import RMS, RUMBLE_B_TYPE
+from reviewkit.model.weightings import RMS, RUMBLE_B_TYPE, weighted
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.demodulation import NotModulated
 from reviewkit.signal.jitter import REACH_HZ, Jitter, jitter_lines
@@ -215,7 +215,7 @@ def _bound(made: Finding, bound: str, method: str) -> Finding:
 # what a card shows large, the first that there is: how it is looked up, and what it is
 _HEROES: tuple[tuple[str, dict[str, Any], str], ...] = (
     ("jitter", {}, "clock jitter, r.m.s."),
-    ("rumble", {"weighting": None}, "rumble, unweighted"),
+    ("rumble", {"weighting": None}, "rumble"),
     ("subcarrier_suppression", {}, "subcarrier suppression"),
 )
 
@@ -254,8 +254,12 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         Chart((panel,)),
         replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,
         [f for name in shown for f in figures.by_channel(main, name)],
-        tuple(filter(None, ("" if known else what, reference_words(main), _band_words(key)))),
+        tuple(filter(None, ("" if known else what, reference_words(main), _weighting_words(key), _band_words(key)))),
     )
+
+
+def _weighting_words(f: Finding) -> str:
+    return weighted(f.at["weighting"]) if "weighting" in f.at else ""
 
 
 def _band_words(f: Finding) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 
 from reviewkit.measure import figures
 from reviewkit.measure.capture_requests import reading_request, sensitivity_request
-from reviewkit.model import quantities
+from reviewkit.model import quantities, rating_words
 from reviewkit.model.capture_request import IDLE, LINE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import FEW_ROWS, Card, Row, Rows, show_few
 from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
@@ -144,7 +144,7 @@ def _judged(line: Row, verdicts: Sequence[Verdict]) -> Row:
             bare, full = quantities.show(v.findings[0]), quantities.with_uncertainty(v.findings[0])
             # what is too close to call is so because of its uncertainty
             cells = (full if v.verdict == _CLOSE and cell == bare else cell for cell in line.cells)
-            return replace(line, cells=(*cells, v.shown_limit), verdict=v.verdict)
+            return replace(line, cells=(*cells, rating_words.with_side(v.rating, v.shown_limit)), verdict=v.verdict)
     return line
 
 

@@ -368,7 +368,7 @@ class Ending:
     pending
         Below the word, why it isn't "Repaired": what was not read again, that nothing was repaired.
     unchecked
-        Safety readings that are lacking: "mains leakage, plug both ways".
+        Safety readings that are lacking: "mains leakage to the case, plug both ways".
     """
 
     word: str

@@ -75,7 +75,7 @@ def why_bound(f: Finding) -> str:
         return "products hidden in noise"
     reasons = {
         "two loads": "all that the meter resolves",
-        TEST_RECORD: "with the record's own",
+        TEST_RECORD: "record's own included",
         HIDDEN: "no line above the noise",
         NOT_THIRD_ALONE: "third harmonic not separated",
         WITHOUT_NOISE: "of harmonics alone, without noise",

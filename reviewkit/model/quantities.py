@@ -120,15 +120,24 @@ def stated(text: str, value: float) -> tuple[float, float]:
 
 
 def with_uncertainty(finding: Finding) -> str:
-    """Return a finding with its expanded uncertainty to the same decimals: "43.1 ± 1.0 W"; as `show` without one."""
+    """Return a finding with its expanded uncertainty to the same decimals: "43.1 ± 1.0 W"; as `show` without one.
+
+    It is rounded up if rounding would take more than 5 % of it away (EA-4/02, 6.3, from memory).
+    """
     text = show(finding)
     number, _, unit = text.partition(" ")
     if not finding.uncertainty or finding.bound or not number.lstrip("+" + MINUS).replace(".", "", 1).isdigit():
         return text
     # the unit's prefix is the one that the figure itself is written with
     factor = stated(text, finding.value)[0] / float_of(number) if float_of(number) else 1.0
-    half = fixed(finding.uncertainty / factor, len(number.partition(".")[2]))
-    return f"{number} ± {half} {unit}".strip() if float(half) else text
+    decimals = len(number.partition(".")[2])
+    half = finding.uncertainty / factor
+    rounded = float_of(fixed(half, decimals))
+    if not rounded:  # the digits shown would hide it
+        return text
+    if rounded < 0.95 * half:
+        rounded += 10.0**-decimals
+    return f"{number} ± {fixed(rounded, decimals)} {unit}".strip()
 
 
 def shown(value: float, style: str, uncertainty: float | None = None, written: str = "") -> str:

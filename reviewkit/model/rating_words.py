@@ -40,6 +40,15 @@ def limit_text(rating: Rating, label: str = "") -> str:
     return f"{text} ({rating.weighting})" if rating.weighting and not label.endswith(")") else text
 
 
+def with_side(rating: Rating, text: str) -> str:
+    """Return a limit's text with the side that it is on: "45 dB or more"; as it is if it has none."""
+    if rating.typical or rating.at_least is rating.at_most is None:
+        return text
+    # of two negative figures the lower one may be taken for less
+    more, less = ("higher", "lower") if text.startswith("−") else ("more", "less")
+    return f"{text} or {more if rating.at_least is not None else less}"
+
+
 def value_text(value: float, unit: str) -> str:
     """Return a value as a limit of this unit is printed."""
     if unit in _LIMIT_STYLES and value >= 0:

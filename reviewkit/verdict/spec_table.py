@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from reviewkit.measure import figures
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model import digits, named_conditions, quantities, rating_words
 from reviewkit.model.finding import Finding, Run
@@ -140,7 +141,7 @@ def _stated(bench: Bench | BenchRange) -> str:
 def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
     rated = [rule_of(rating) for rating in session.ratings]
     findings, inputs = judging(runs), inputs_of(session.bench, session.unit.gear)
-    cards = {run.conditions.measurement.id: run.conditions.measurement.card for run in runs}
+    measurements = {run.conditions.measurement.id: run.conditions.measurement for run in runs}
     rows = []
     for quantity in (name for kind in KINDS.values() for name in kind.headlines):
         if any(rule.shows(quantity) for rule in rated):
@@ -153,13 +154,17 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
         first = [  # with one export per channel, the channels are separate measurements on one card
             f
             for f in same
-            if cards[f.measurement] == cards[same[0].measurement] and _row_conditions(f) == _row_conditions(same[0])
+            if measurements[f.measurement].card == measurements[same[0].measurement].card
+            and _row_conditions(f) == _row_conditions(same[0])
         ]
         worst = quantities.worse(first)
         if worst is not None:
             known = quantities.QUANTITIES[quantity]  # a power doesn't name the power at which it was read
             where = "" if known.over_power else _spot(worst)
-            level = quantities.conditions({k: v for k, v in worst.at.items() if k != "power" or not known.over_power})
+            # the level that its card names: as stated, else as found in the file
+            level = figures.drive(measurements[worst.measurement]) or quantities.conditions(
+                {k: v for k, v in worst.at.items() if k != "power" or not known.over_power}
+            )
             name = known.name
             named = ", ".join(part for part in (name[0].upper() + name[1:], _weighting(worst), where) if part)
             # the other half of a receiver is named wherever it is shown

@@ -226,7 +226,7 @@ def test_the_line_of_the_reading_that_answered_a_rating_has_its_verdict():
     made = KIND.card([run], [judged])
     assert [row.verdict for row in made.body.rows] == ["meets", ""]
     assert made.body.headers == ("", "left", "rated")
-    assert [row.cells[2:] for row in made.body.rows] == [("40 W",), ()]
+    assert [row.cells[2:] for row in made.body.rows] == [("40 W or more",), ()]
     assert card(run).body.headers == ("", "left")
     assert [row.verdict for row in card(run).body.rows] == ["", ""]
 

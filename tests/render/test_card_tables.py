@@ -26,7 +26,12 @@ def one_row(*cells, **more):
 
 @pytest.mark.parametrize(
     ("title", "large"),
-    [("10 ratings to meet", "10"), ("2 of 3 readings as rated", "2 of 3"), ("12 V rails", ""), ("All of it", "")],
+    [
+        ("10 maker's ratings to meet", "10"),
+        ("2 of 3 as rated, 1 missed", "2 of 3"),
+        ("12 V rails", ""),
+        ("All of it", ""),
+    ],
 )
 def test_a_count_of_ratings_or_readings_is_large_and_other_numbers_are_not(title, large):
     body = Rows(("", ""), (Row(("Separation", "at least 45 dB")),) * 3, strong=1)

@@ -148,7 +148,7 @@ def test_the_fix_has_one_large_pair_with_what_was_expected_above_and_what_was_do
         named["expected 220 Ω"],
         old,
         named["2 others read right again, too"],
-        named["replaced, sealed multi-turn"],
+        named["What was done: replaced, sealed multi-turn"],
     ]
     assert all(one.box.bottom <= two.box.top for one, two in pairwise(column))
     assert column[2].colour == LOOK.soft
@@ -341,22 +341,26 @@ def test_without_a_miss_the_dial_is_plain_and_the_count_says_the_rest(shape):
     tally = ("too close to call", "meets", "meets", "not comparable")
     items = sound(with_body("ending", tally=tally, missed=(), met="2", of="of 3 judged ratings met"), shape=shape)
     assert not shapes(items, "needle", Area)
-    assert "1 too close" in {text.text for text in texts(items)}
+    assert "1 too close to call" in {text.text for text in texts(items)}
     # the large figure says it
     hero = Hero("1.1 dB", "capture ratio", note="rated 1.0 dB, too close to call")
-    assert "1 too close" not in said(sound(with_body("ending", hero=hero, tally=tally, missed=()), shape=shape))
+    assert "1 too close to call" not in said(sound(with_body("ending", hero=hero, tally=tally, missed=()), shape=shape))
 
 
 @EVERY_SHAPE
 def test_what_is_not_checked_yet_comes_last_in_plain_words(shape):
-    unchecked = ("DC offset", "bias", "mains leakage, plug both ways")
+    unchecked = ("DC offset", "bias", "mains leakage to the case, plug both ways")
     for missed in ((), SAMPLES["ending"].body.missed):
         body = {"word": "Improved", "unchecked": unchecked, "missed": missed}
-        named = {text.text: text for text in texts(sound(with_body("ending", **body), shape=shape))}
-        last = named["DC offset, bias and mains leakage not checked yet"]
-        result = next(text for name, text in named.items() if name.endswith("judged ratings met"))
-        assert last.colour == LOOK.soft
-        assert last.box.top > result.baseline > named["Improved"].baseline
+        items = texts(sound(with_body("ending", **body), shape=shape))
+        last = next(text for text in items if text.text.startswith("Safety"))
+        result = next(text for text in items if text.text.endswith("judged ratings met"))
+        word = next(text for text in items if text.text == "Improved")
+        assert "Safety checks still to do: DC offset, bias, mains leakage to the case" in " ".join(
+            text.text for text in items
+        )
+        assert last.colour == LOOK.ink
+        assert last.box.top > result.baseline > word.baseline
 
 
 # ------------------------------------------------------------------ title and price

@@ -49,13 +49,13 @@ def place_ending(page: Page, body: Ending, lower: float) -> None:
             _place_tally(page, body.tally)
         foot = shape.dial - _HIGH - (90.0 if body.unchecked else 70.0)
     if body.unchecked:
-        line = fit_text(page, _unchecked(body.unchecked), (AXIS, LEAST), shape.safe.width, most=2)
+        line = fit_text(page, _unchecked(body.unchecked), (NOTE, AXIS, LEAST), shape.safe.width, most=2)
         if line is None:
             raise page.fault(body.unchecked[0], SHORTEN)
         pitch = 1.2 * line.size
         foot -= (len(line.lines) - 1) * pitch
         with page.part_of(_TALLY):
-            place_lines(page, line, shape.safe.left, foot, pitch, look.soft)
+            place_lines(page, line, shape.safe.left, foot, pitch, look.ink)
         foot -= page.cap(line.size) + 30.0
     before = len(page.items)
     top = under_overline(page.shape, lower) + 52.0
@@ -102,9 +102,8 @@ def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: flo
 
 
 def _unchecked(names: Sequence[str]) -> str:
-    """Return which safety readings are lacking, plainly: "bias and mains leakage not checked yet"."""
-    *others, last = (name.split(",")[0] for name in names)
-    return f"{', '.join(others)}{' and ' if others else ''}{last} not checked yet"
+    """Return which safety readings are lacking, plainly: "Safety checks still to do: bias, leakage from the mains"."""
+    return f"Safety check{'s' if len(names) > 1 else ''} still to do: {', '.join(name.split(',')[0] for name in names)}"
 
 
 def _place_tally(page: Page, words: Sequence[str]) -> None:
@@ -193,7 +192,12 @@ def _place_hero(page: Page, hero: Hero, box: Box, largest: float) -> tuple[float
     if hero.addition:
         page.add(page.text(hero.addition, figure.box.right + 20, y, NOTE, look.ink))
     colour = look.status("falls short") if hero.note.startswith("missed") else look.ink
-    return y, _place_lines(page, ((hero.note, colour),) if hero.note else (), replace(box, top=y + 22.0))
+    if not hero.note:
+        return y, y
+    note = fit_text(page, hero.note, (72.0, 64.0, 56.0, NOTE, AXIS, LEAST), box.width, weight="bold", most=2)
+    note = note or cut_text(page, hero.note, LEAST, box.width, "bold")
+    pitch = 1.2 * note.size
+    return y, place_lines(page, note, box.left, y + 30.0 + page.cap(note.size, "bold"), pitch, colour, weight="bold")
 
 
 def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: float) -> float:
@@ -234,7 +238,7 @@ def _others(body: Ending) -> list[str]:
     """Return how many were undecided, unless the tally or the large figure says so."""
     said = bool(body.hero and "too close to call" in body.hero.note)
     close = body.tally.count("too close to call")
-    return [f"{close} too close"] if close > said and not _has_tally(body) else []
+    return [f"{close} too close to call"] if close > said and not _has_tally(body) else []
 
 
 def _missed_lines(page: Page, body: Ending, count: int) -> list[tuple[str, str]]:

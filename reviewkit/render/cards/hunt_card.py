@@ -272,7 +272,8 @@ def place_fix(page: Page, body: Fix, lower: float) -> None:
     safe = shape.safe
     top = {"wide": 260.0, "tall": 580.0, "square": 236.0}[shape.name] + lower
     page.add(Stroke("dial", ((0.0, shape.dial), (float(shape.width), shape.dial)), look.ink, 4.0))
-    done = fit_text(page, body.done, (56.0, *_NAMES), safe.width) or cut_text(page, body.done, LEAST, safe.width)
+    what = f"What was done: {body.done}"
+    done = fit_text(page, what, (56.0, *_NAMES), safe.width) or cut_text(page, what, LEAST, safe.width)
     page.add(page.text(done.lines[0], safe.left, shape.numbers, done.size, look.ink))
     foot = _place_others(page, body.others) if body.others else shape.dial
     with page.part_of("step 1"):

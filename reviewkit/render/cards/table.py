@@ -28,7 +28,8 @@ _WORD, _WORD_LINE = 48.0, 42.0 / 36.0  # a verdict below its row: its largest si
 _EASY, _TIGHT = 0.75, 0.42  # the room above and below a row's lines together, in em
 _TALLEST = 150.0  # a row, or each of its two lines, is no taller than this unless what is in it needs more
 _MORE = 72.0  # for the number of rows left out
-_COUNT = re.compile(r"(\d+(?: of \d+)?) ((?:ratings?|readings)\b.*)")  # but not "12 V rails", a title of the user's own
+# but not "12 V rails", a title of the user's own
+_COUNT = re.compile(r"(\d+(?: of \d+)?) ((?:(?:maker's )?ratings?|readings|as rated)\b.*)")
 _COUNT_SHARE = 0.46  # of the height; the rows below are details
 _LARGEST_DETAIL = 56.0
 _OVER_COUNT, _UNDER_COUNT, _HEADERS = 44.0, 90.0, 30.0  # the last: more room where there are headers
