@@ -7,6 +7,7 @@ import re
 import sys
 
 import pytest
+from accuracy import grid
 
 from reviewkit.commands import cli, help_pages
 from reviewkit.model import places
@@ -68,16 +69,15 @@ def test_on_a_terminal_a_page_is_formatted(monkeypatch):
     assert "Mains voltage can kill" in screen.getvalue()
 
 
-def test_a_formatted_page_fits_and_loses_nothing():
-    for width in [60, 80, 120]:
-        for name in NAMES:
-            shown = re.sub(r"\x1b\[[0-9;]*m|\x1b\]8;[^\x1b]*\x1b\\", "", help_pages.render_page(source(name), width))
-            assert max(map(len, shown.splitlines())) <= width, (name, width)
-            assert shown.count("…") == source(name).count("…"), (name, width)
-            letters = set(re.findall(r"[A-Za-z]{4,9}", source(name)))
-            # a long word may be broken at the edge of a narrow column; nearly all are whole
-            whole = {word for word in letters if word in shown}
-            assert len(whole) > 0.9 * len(letters), (name, width)
+@pytest.mark.parametrize(("name", "width"), grid([*NAMES], [60, 80, 120]))
+def test_a_formatted_page_fits_and_loses_nothing(name, width):
+    shown = re.sub(r"\x1b\[[0-9;]*m|\x1b\]8;[^\x1b]*\x1b\\", "", help_pages.render_page(source(name), width))
+    assert max(map(len, shown.splitlines())) <= width
+    assert shown.count("…") == source(name).count("…")
+    letters = set(re.findall(r"[A-Za-z]{4,9}", source(name)))
+    # a long word may be broken at the edge of a narrow column; nearly all are whole
+    whole = {word for word in letters if word in shown}
+    assert len(whole) > 0.9 * len(letters)
 
 
 def test_a_terminal_without_the_signs_gets_others(monkeypatch):
