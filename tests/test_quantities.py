@@ -107,39 +107,6 @@ def test_rounding():
         assert shown(value, style) == text, (value, style)
 
 
-WITH_UNCERTAINTY = [
-    (43.123, "watts", 0.5, "43.1 W"),
-    (43.123, "watts", 1.4, "43.1 W"),
-    (43.123, "watts", 3.0, "43 W"),
-    (43.123, "watts", 14.0, "43 W"),
-    (43.123, "watts", 30.0, "40 W"),
-    (0.25, "watts", 0.03, "250 mW"),
-    (0.2534, "watts", 0.06, "250 mW"),
-    (2.8284, "volts", 0.05, "2.83 V"),
-    (2.8284, "volts", 0.5, "2.8 V"),
-    (0.0213, "percent", 0.003, "0.021 %"),
-    (0.0213, "percent", 0.01, "0.021 %"),
-    (0.0213, "percent", 0.05, "0.02 %"),
-    (-64.27, "db", 0.3, "−64.3 dB"),
-    (-64.27, "db", 3.0, "−64 dB"),
-    (0.283, "flatness", 0.05, "+0.28 dB"),
-    (0.283, "flatness", 0.3, "+0.3 dB"),
-    (0.283, "plus-minus", 0.5, "±0.3 dB"),
-    (52.4, "factor", 4.0, "52"),
-    (124.0, "factor", 30.0, "120"),
-    (63_420.0, "corner", 5000.0, "63 kHz"),
-    # a step of the first digit's own: 0.3 is no 0.29999
-    (1.2345, "watts", 0.3, "1.2 W"),
-    (43.123, "watts", 0.0, "43.1 W"),
-    (43.123, "watts", math.inf, "43.1 W"),
-]
-
-
-def test_never_more_digits_than_the_uncertainty_carries():
-    for value, style, uncertainty, text in WITH_UNCERTAINTY:
-        assert shown(value, style, uncertainty) == text, (value, style, uncertainty)
-
-
 @pytest.mark.parametrize(
     ("high", "low", "text"),
     [

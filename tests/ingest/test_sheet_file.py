@@ -267,20 +267,6 @@ def test_steps_of_which_a_third_are_missing_are_no_spectrum():
     assert told == "m/x.csv:2: 0 Hz in a sweep; delete the row, or begin the sweep above zero"
 
 
-@pytest.mark.parametrize(
-    ("values", "shown"),
-    [
-        (("20", "1236", "1234"), "1.24 kHz to 1.23 kHz"),
-        (("20", "1000.4", "1000.2"), "1.0004 kHz to 1.0002 kHz"),
-        (("20", "30", "2.5e-8"), "30 Hz to 2.5e-08 Hz"),
-        (("20", "6e13", "5e13"), "6e+10 kHz to 5e+10 kHz"),
-    ],
-)
-def test_a_step_back_is_shown_with_as_many_digits_as_it_takes(values, shown):
-    told = message(HEADED + "".join(f"{value},1\n" for value in values) + "7e13,1\n8e13,1\n")
-    assert told == f"m/x.csv:4: frequency goes back from {shown}; export one sweep per file"
-
-
 def test_a_repeated_header_is_passed_over_and_told():
     sheet = read("Frequency,Level\nHz,dBV\n20,-1.5\nFrequency,Level\nHz,dBV\n1000,0\n20000,-0.5\n")
     assert seen(sheet) == RESPONSE
