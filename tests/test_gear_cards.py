@@ -66,13 +66,13 @@ def test_distortion_is_ringed_at_the_rated_frequency(cards):
     assert {each.x for each in on_curve} == {1000.0}
 
 
-def test_only_the_lines_that_a_figure_is_of_are_ringed(cards):
+def test_only_the_lines_that_a_figure_is_of_are_named(cards):
     """Pilot 66 dB and subcarrier 70 dB below the tone are 64.5 dB together."""
     card = cards["tuner", "pilot"]
     marks = panel_of(card).marks
-    assert [mark.text for mark in marks] == ["pilot", "subcarrier"]
+    assert [(mark.text, mark.part) for mark in marks] == [("pilot", True), ("subcarrier", True)]
     assert -10 * np.log10(sum(10 ** (mark.y / 10) for mark in marks)) == pytest.approx(64.5, abs=0.1)
-    assert (card.hero.figure, card.hero.caption) == ("64.5 dB", "suppression of leftover tones")
+    assert (card.hero.figure, card.hero.caption) == ("64.5 dB", "suppression of pilot and subcarrier")
 
 
 def test_unequal_limits_have_no_ring(cards):

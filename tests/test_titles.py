@@ -253,7 +253,7 @@ def test_a_further_card_has_a_title_of_its_own():
         ("Damping factor", (7, 1, 9, 12), ("Damping factor falls short", "7 of 9 judged ratings met")),
         ("Intermodulation of two tones, both at 40 W", (1, 1, 2, 2), ("One rating falls short", "1 of 2 ratings met")),
         ("Hum", (0, 2, 3, 3), ("2 fall short", "None of 3 ratings met")),
-        ("Capture ratio", (9, 0, 10, 10), ("Capture ratio is too close to call", "9 of 10 ratings met")),
+        ("Capture ratio", (9, 0, 10, 10), ("One rating is too close to call", "9 of 10 ratings met")),
         ("Maximum output level", (3, 0, 4, 4), ("One rating is too close to call", "3 of 4 ratings met")),
         ("Hum", (1, 0, 3, 4), ("2 are too close to call", "1 of 3 judged ratings met")),
         ("Hum", (4, 0, 4, 4), ("Every rating is met", "All 4 ratings met")),

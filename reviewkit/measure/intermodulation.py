@@ -124,7 +124,7 @@ def _finding(c: Conditions, channel: str, pair: Pair, quantity: str, ratio: Rati
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
-    """Return the worst channel's spectrum around the upper tone, or all of it for the twin tone, products ringed."""
+    """Return the worst channel's spectrum around the upper tone, or all of it for the twin tone, products named."""
     main = figures.main_run(runs)
     found = figures.by_channel(main, "imd")
     key = quantities.worse(found)
@@ -142,7 +142,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
                 traces.append(Trace(curve.x, curve.y, curve.channel, role))
                 if role in ("now", "before"):
                     named = curve.facts["marks"].items()
-                    marks += [Mark(x, y, name, curve.channel, role) for name, (x, y) in named]
+                    marks += [Mark(x, y, name, curve.channel, role, part=True) for name, (x, y) in named]
     y_axis = scales.twenties([0.0, floor_of([t.y for t in traces], _LOWEST_DRAWN_DB)])
     x_axis = _about(low, high) if convention == MODULATION else _whole(2 * high - low)
     hero = figures.hero(key, found, "total")

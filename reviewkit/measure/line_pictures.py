@@ -51,8 +51,8 @@ def _curve(name: str, channel: str, x: Array, ratio: Array, facts: dict[str, obj
 
 
 def spectrum_panel(runs: Sequence[Run], main: Run, channel: str, key: Finding | None) -> Panel:
-    """Return the spectra of one channel, the lines that its figure is made of ringed and named. Of rumble only its band
-    is drawn.
+    """Return the spectra of one channel, its figure ringed or the lines that it is made of named. Of rumble only its
+    band is drawn.
     """
     unit = _of(main, SPECTRUM, channel)[0].facts["unit"]
     traces = [trace for run in runs for trace in _traces(run, runs, SPECTRUM, channel, unit)]
@@ -60,7 +60,12 @@ def spectrum_panel(runs: Sequence[Run], main: Run, channel: str, key: Finding | 
     if main.get("rumble", channel) is not None:
         traces = [_below(trace, RUMBLE_BAND_HZ[1]) for trace in traces]
         x = scales.rates(*RUMBLE_BAND_HZ)
-    marks = [_mark(f, figures.trace_role(run, runs)) for run in runs for f in run.findings if key and _is_in(f, key)]
+    marks = [
+        _mark(f, figures.trace_role(run, runs), part=f.quantity != key.quantity)
+        for run in runs
+        for f in run.findings
+        if key and _is_in(f, key)
+    ]
     levels = [0.0 if unit == "dB" else float(np.max(traces[0].y)), *(mark.y for mark in marks if mark.x <= x.high)]
     levels += [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
     return Panel(
@@ -89,9 +94,9 @@ def _is_in(f: Finding, key: Finding) -> bool:
     return key.quantity == "rumble" and RUMBLE_BAND_HZ[0] <= hz <= RUMBLE_BAND_HZ[1]
 
 
-def _mark(f: Finding, role: str) -> Mark:
+def _mark(f: Finding, role: str, *, part: bool) -> Mark:
     hz = float(f.at["frequency"])
-    return Mark(hz, f.value, str(f.at.get("line") or quantities.hertz(hz)), f.channel, role, optional=True)
+    return Mark(hz, f.value, str(f.at.get("line") or quantities.hertz(hz)), f.channel, role, optional=True, part=part)
 
 
 def sidebands_panel(runs: Sequence[Run], main: Run, channel: str) -> Panel:

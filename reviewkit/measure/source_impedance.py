@@ -246,7 +246,7 @@ def _in_large(found: Sequence[Finding], runs: Sequence[Run], verdicts: Sequence[
     """Return the worse channel's figure and, below it, whose it is, then its verdict or what it was before."""
     worst = quantities.worse(found) or found[0]
     name = quantities.quantity_of(worst).name
-    whose = figures.CHANNELS.get(worst.channel, worst.channel)
+    whose = figures.channel_name(worst.channel)
     rating = next((f"rated {v.limit}: {v.verdict}" for v in verdicts if v.verdict and v.findings[:1] == (worst,)), "")
     old = next(
         (

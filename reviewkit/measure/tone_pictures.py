@@ -92,7 +92,7 @@ def _scaled(trace: Trace, factor: float) -> Trace:
 
 
 def spectrum_chart(runs: Sequence[Run], channel: str) -> Chart:
-    """Return one channel's spectrum relative to its fundamental, from 20 Hz up, harmonics and hum ringed."""
+    """Return one channel's spectrum relative to its fundamental, from 20 Hz up, harmonics and hum named."""
     traces: list[Trace] = []
     marks: list[Mark] = []
     for run in runs:
@@ -123,7 +123,7 @@ def _named_lines(run: Run, trace: Trace, tone_hz: float) -> list[Mark]:
         clear = [f for f in lines if f < (1 - _CLEAR_OF_TONES) * tone_hz or abs(f / tone_hz % 1 - 0.5) < 0.4]
         peaks = [peak for peak in (_peak(trace, f) for f in clear) if peak is not None]
         marks.append((max(peaks, key=lambda peak: peak[1], default=None), "hum"))
-    return [Mark(*peak, name, trace.channel) for peak, name in marks if peak is not None]
+    return [Mark(*peak, name, trace.channel, part=True) for peak, name in marks if peak is not None]
 
 
 def _peak(trace: Trace, hertz: float) -> tuple[float, float] | None:

@@ -95,7 +95,8 @@ class Limit:
 @dataclass(frozen=True)
 class Mark:
     """A ringed point with its text, if it has one. `role`: now or before; `from_y`: where an arrow to it begins;
-    `optional`: whether its text is left out if there is no room for it.
+    `optional`: whether its text is left out if there is no room for it; `part`: whether it is only a part of what the
+    card's figure adds up, which is named but not ringed, because the figure isn't read there.
     """
 
     x: float
@@ -105,6 +106,7 @@ class Mark:
     role: str = "now"
     from_y: float | None = None
     optional: bool = False
+    part: bool = False
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from PIL import Image
 
 from reviewkit.build.drawing import draw_card
 from reviewkit.build.pool import ALONE, Pool
-from reviewkit.model.card import Axis, Card, Ending, Hero, Limit, Mark, Number, Row, Rows, Trace
+from reviewkit.model.card import Axis, Card, Chart, Ending, Hero, Limit, Mark, Number, Row, Rows, Trace
 from reviewkit.model.errors import Fault
 from reviewkit.render.cards import paint as paint_module
 from reviewkit.render.cards.card import lay_out
@@ -25,6 +25,7 @@ from reviewkit.render.cards.pictures import Order, draw, draw_pictures
 from reviewkit.render.cards.scene import Area, LayoutFault
 from reviewkit.render.cards.shape import SHAPES, SQUARE, WIDE
 from reviewkit.render.cards.table import split_table
+from reviewkit.render.cards.traces import line_length
 from reviewkit.render.cards.vector import encode_svg
 
 LOOK_NAMES = tuple(LOOKS)
@@ -189,21 +190,52 @@ def test_the_dial_crosses_the_frame_with_a_tick_for_every_value():
     assert sorted(lengths) == sorted([16] * len(HERTZ.minor) + [30] * len(HERTZ.ticks))
 
 
-@pytest.mark.parametrize("shape", ["wide", "tall", "square"])
-def test_a_dial_has_its_name_between_two_of_its_numbers(shape):
-    """The numbers that are in its way are left out, never the first or the last."""
+@pytest.mark.parametrize("shape", SHAPES)
+def test_a_dial_has_its_name_over_its_right_end_and_keeps_its_numbers(shape):
     ticks = tuple((float(v), str(v)) for v in range(0, 81, 10))
     dial = Axis(0.0, 80.0, "linear", ticks, "dBf", tuple(map(float, range(0, 81, 5))), "signal at the aerial")
-    items = lay_out(curve_card(x=dial), "lamplight", SHAPES[shape])
-    row = sorted((t for t in texts(items) if t.baseline == SHAPES[shape].numbers), key=lambda t: t.x)
-    place = [t.text for t in row].index("signal at the aerial")
-    before, name, after = row[place - 1 : place + 2]
-    assert name.box.left - before.box.right >= 38
-    assert after.box.left - name.box.right >= 38
-    assert (row[0].text, row[-1].text) in (("0", "80 dBf"), ("0", "dBf"))
-    # a tick without its number is a small one
-    long = sum(round(tick.points[1][1] - tick.points[0][1]) == 30 for tick in shapes(items, "scale"))
-    assert long == sum(t.text[0].isdigit() for t in row)
+    named, plain = (lay_out(curve_card(x=x), "lamplight", SHAPES[shape]) for x in (dial, replace(dial, name="")))
+    rows = [[t.text for t in texts(items) if t.baseline == SHAPES[shape].numbers] for items in (named, plain)]
+    assert rows[0] == rows[1]
+    (name,) = (text.box for text in texts(named) if text.text == dial.name)
+    assert name.right == pytest.approx(SHAPES[shape].safe.right)
+    assert max(y for line in shapes(named, "grid") for _, y in line.points) + 14 < name.top
+    assert name.bottom + 6 < SHAPES[shape].dial
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_no_rule_touches_a_text(shape, episode):
+    for card in (*map(SAMPLES.get, CHARTS), *(each for each in episode.stills if isinstance(each.body, Chart))):
+        items = lay_out(card, "lamplight", SHAPES[shape])
+        boxes = [(text.text, text.box.grown(10, 3)) for text in texts(items)]
+        for (left, y), (right, _) in (line.points for line in shapes(items, "grid")):
+            assert right - left > 40
+            on_it = [text for text, box in boxes if box.top < y < box.bottom and box.left < right and left < box.right]
+            assert not on_it, card.id
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_a_dashed_line_ends_with_a_whole_dash(shape, episode):
+    items = [i for card in episode.stills if card.on_film for i in lay_out(card, "lamplight", SHAPES[shape])]
+    dashed = [line for line in (*shapes(items, "curve"), *shapes(items, "limit")) if line.dash]
+    assert dashed
+    for line in dashed:
+        on, off = line.dash
+        dashes = (line_length(np.asarray(line.points)) + off) / (on + off)
+        assert dashes == pytest.approx(round(dashes))
+        assert 2.5 < on / off < 3.5 or on / off == pytest.approx(1.5)
+
+
+def test_verdicts_have_the_same_columns(episode):
+    """Large letters move left until their ink begins where that of small ones does."""
+    judged = [card for card in episode.stills if card.verdict]
+    assert len(judged) > 5
+    for card in judged:
+        items = texts(lay_out(card, "lamplight"))
+        (rated,) = (text.x for text in items if text.text == "rated")
+        word = next(text.x for text in items if text.part == "word")
+        assert rated == WIDE.columns[0]
+        assert word == pytest.approx(WIDE.columns[1], abs=8)
 
 
 def test_the_band_and_its_dashes_lie_on_the_limit():
@@ -335,6 +367,26 @@ def test_names_of_two_curves_that_run_together_are_in_the_order_of_the_curves(na
         assert (y < other_y) == (high < other_high)
     else:
         assert (x < other_x) == (right < other_right)
+
+
+@pytest.mark.parametrize("shape", SHAPES)
+def test_each_name_is_nearest_to_its_own_curve(shape, episode):
+    found = 0
+    for card in (each for each in episode.stills if isinstance(each.body, Chart) and len(each.body.panels) == 1):
+        items = lay_out(card, "lamplight", SHAPES[shape])
+        curves = {line.colour: np.asarray(line.points) for line in shapes(items, "curve")}
+        for text in (each for each in texts(items) if each.part == "label" and each.colour in curves):
+            away = {colour: distance(text.box, line) for colour, line in curves.items()}
+            assert away[text.colour] == min(away.values()), (card.id, text.text)
+            found += len(away) > 1
+    assert found > 10
+
+
+def distance(box, line):
+    at = np.linspace(0, len(line) - 1, 20 * len(line))
+    x, y = (np.interp(at, np.arange(len(line)), column) for column in line.T)
+    sideways, upright = np.maximum(box.left - x, x - box.right), np.maximum(box.top - y, y - box.bottom)
+    return np.nanmin(np.hypot(np.maximum(sideways, 0), np.maximum(upright, 0)))
 
 
 # ------------------------------------------------------------------ too much

@@ -86,3 +86,8 @@ def test_a_limit_at_one_frequency_has_both_sides_about_it_inside_the_picture(her
     across = (0.0 if left is None else left, 1.0 if right is None else right)
     assert bands == []
     assert lines == [[pytest.approx((end, side), abs=1e-6) for end in across] for side in (-1.0, 0.5)]
+
+
+def test_a_limit_outside_the_picture_is_not_drawn():
+    items = lay_out(curve_card(limits=(Limit(-1.0, 1.0, 30_000.0, 40_000.0, ""),)), "lamplight")
+    assert {x for line in shapes(items, "limit") for x, _ in line.points} <= {RIGHT}

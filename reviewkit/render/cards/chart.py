@@ -12,9 +12,9 @@ from reviewkit.render.cards.box import Box
 from reviewkit.render.cards.dial import open_rules, place_dial, place_rules
 from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.hero import HeroBlock, HeroPlace, lay_out_hero
-from reviewkit.render.cards.labels import place_limit_label, place_trace_labels
+from reviewkit.render.cards.labels import LIMIT_DASH, place_limit_label, place_trace_labels
 from reviewkit.render.cards.marks import place_fall, place_marks, place_stems
-from reviewkit.render.cards.scene import Area, Page, Stroke
+from reviewkit.render.cards.scene import Area, Page, Stroke, Text
 from reviewkit.render.cards.sizes import AXIS, BENCH, CURVE, DASH, GHOST, HEROES
 from reviewkit.render.cards.traces import (
     DrawnTrace,
@@ -26,6 +26,7 @@ from reviewkit.render.cards.traces import (
     line_length,
     smoothed,
     to_pixels,
+    whole_dashes,
 )
 
 if TYPE_CHECKING:
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
 _CLEAR = 40.0  # round a hero in the chart
 _SPACING = 6.0  # pixels: points of a curve further apart than this are joined by a smooth line
 _PANEL_GAP = 70.0
+_NAMED = 24.0  # higher than usual, for the dial's name
+_BESIDE_RULE, _OFF_RULE = 16.0, 4.0  # kept free of rules round a text
 _SHORT_LIMIT = 132.0  # the width of a limit at one frequency
 _DENSE = 8.0  # a curve this many times as long as its panel is wide is drawn thinner, or it would be a block
 _ROLES = (*OF_NO_STAGE, "residual", "before", "now")  # drawn in this order
@@ -54,14 +57,15 @@ def place_chart(
     LayoutFault
         If a name has no room.
     """
-    first, *others = parts = _parts(page, chart, top, bottom)
+    axis = chart.panels[-1].x
+    first, *others = parts = _parts(page, chart, top, bottom - (_NAMED if axis.name else 0.0))
     place = _place_panel(*first, hero, wish)
     if hero is not None and place is None:
         return None
     for part, panel, box in others:
         _place_panel(part, panel, box, None, None)
     changes = [panel.fall.x for panel in chart.panels if panel.fall]
-    place_dial(parts[-1][0], chart.panels[-1].x, changes)
+    place_dial(parts[-1][0], axis, changes)
     return place
 
 
@@ -93,12 +97,14 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
     edges = place_room(page, panel, box) if panel.room else None
     place_rules(page, panel.y, box, edges)
     if panel.label:
-        page.add(page.text(panel.label, page.shape.safe.right, box.top - 14, AXIS, page.look.soft, anchor="right"))
-        free.occupy_box(page.text(panel.label, page.shape.safe.right, box.top - 14, AXIS, "", anchor="right").box)
+        label = page.text(panel.label, page.shape.safe.right, box.top - 14, AXIS, page.look.soft, anchor="right")
+        page.add(label)
+        free.occupy_box(label.box.grown(_CLEAR, 0.0))
     for (left, right), ys in limit_lines:
         for y in ys:
-            page.add(Stroke("limit", ((left, y), (right, y)), page.look.soft, 3.0, (18.0, 12.0)))
-            free.occupy_line(np.array(((left, y), (right, y))), 6.0)
+            edge = np.array(((left, y), (right, y)))
+            page.add(Stroke("limit", edge, page.look.soft, 3.0, whole_dashes(edge, LIMIT_DASH)))
+            free.occupy_line(edge, 6.0)
     for line in lines:
         with page.part_of(_part_of(line.trace.role, panel)):
             _place_line(page, line, free, dashes=not panel.one_channel)
@@ -117,7 +123,7 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
         with page.part_of("reading"):
             block.place(page, place.left, place.top)
         free.occupy_box(room)
-        open_rules(page, room)
+        open_rules(page, [room])
     with page.part_of("label"):
         if panel.marks:
             place_marks(page, free, panel, box)
@@ -126,6 +132,9 @@ def _place_panel(page: Page, panel: Panel, box: Box, hero: Hero | None, wish: He
     for (ends, ys), limit in zip(limit_lines, panel.limits, strict=True):
         if limit.label:
             place_limit_label(page, free, limit, ys, ends)
+    # (not under the rules' own numbers, which are at the left end)
+    texts = [item.box for item in page.items if isinstance(item, Text) and item.x > page.shape.safe.left]
+    open_rules(page, [text.grown(_BESIDE_RULE, _OFF_RULE) for text in texts])
     return place
 
 
@@ -156,7 +165,10 @@ def _place_line(page: Page, line: DrawnTrace, free: FreeSpace, *, dashes: bool) 
     # (a dense curve isn't dashed: dashes would split every peak)
     dashed = dashes and trace.channel[:1] == "R" and trace.role not in OF_NO_STAGE and not dense
     unit = max(line.width, 7.0)  # a thin line's dashes are nearly as long as a thick one's
-    page.add(Stroke("curve", line.pixels, colour, line.width, (DASH[0] * unit, DASH[1] * unit) if dashed else None))
+    parts = np.split(line.pixels, np.flatnonzero(np.isnan(line.pixels[:, 0]))) if dashed else [line.pixels]
+    for part in (part for part in parts if line_length(part)):
+        dash = whole_dashes(part, (DASH[0] * unit, DASH[1] * unit)) if dashed else None
+        page.add(Stroke("curve", part, colour, line.width, dash))
     free.occupy_line(line.pixels, line.width)
     for x, y in isolated_points(line.pixels):
         turn = np.linspace(0.0, 2 * np.pi, 24, endpoint=False)

@@ -18,10 +18,11 @@ _Number = tuple[float, str, bool]  # its share of the dial's width, its text, wh
 _MAJOR, _MINOR = 30.0, 16.0
 _LINE = 4.0
 _NUMBER_GAP = 20.0  # the least room between two numbers
-_NAME_GAP = 40.0  # on either side of a dial's name
+_OVER_DIAL = 18.0  # from the dial line to its name
 _MOST_NUMBERS = 7
 _MOST_RULES = 4  # whoever reads a card in seconds reads the figure, not the scale
 _OVER_RULE = 12.0  # from a rule to the number on it
+_STUB = 40.0  # pixels: less of a rule looks like a mark
 
 
 def place_dial(page: Page, axis: Axis | None, loud: Sequence[float] = ()) -> None:
@@ -36,7 +37,6 @@ def place_dial(page: Page, axis: Axis | None, loud: Sequence[float] = ()) -> Non
     if axis is None:
         return
     numbers = _choose_numbers(page.measure, axis, loud, right - left, shape.safe.right - left)
-    name_x, numbers = _with_name(page, axis, numbers) if axis.name else (None, numbers)
     with page.part_of("scale"):
         for value in axis.minor:
             at = axis_position(axis, value)
@@ -52,8 +52,8 @@ def place_dial(page: Page, axis: Axis | None, loud: Sequence[float] = ()) -> Non
             number = page.text(text, (start + stop) / 2, shape.numbers, AXIS, look.ink, weight=weight, anchor="centre")
             page.add(number)
             reach = max(reach, number.box.right)
-        if name_x is not None:
-            page.add(page.text(axis.name, name_x, shape.numbers, AXIS, look.soft, anchor="centre"))
+        if axis.name:
+            page.add(page.text(axis.name, shape.safe.right, shape.dial - _OVER_DIAL, AXIS, look.soft, anchor="right"))
         if axis.unit and not any(text.endswith(f" {axis.unit}") for _, text, _ in numbers):
             width = page.width(axis.unit, AXIS)
             if reach + 14 + width <= shape.safe.right:
@@ -66,18 +66,6 @@ def _extent(page: Page, at: float, text: str, *, heavy: bool) -> tuple[float, fl
     half = page.width(text, AXIS, "black" if heavy else "regular") / 2
     centre = min(max(left + at * (right - left), safe.left + half), safe.right - half)
     return centre - half, centre + half
-
-
-def _with_name(page: Page, axis: Axis, numbers: list[_Number]) -> tuple[float | None, list[_Number]]:
-    """Return where a dial's name is centred, between two numbers, and the numbers without those in its way."""
-    least = page.width(axis.name, AXIS) + 2 * _NAME_GAP
-    for count in range(len(numbers) - 1, 0, -1):
-        kept = [*numbers[:count], numbers[-1]]
-        ends = [_extent(page, at, text, heavy=heavy) for at, text, heavy in kept]
-        gaps = [(one[1], other[0]) for one, other in pairwise(ends) if other[0] - one[1] >= least]
-        if gaps:
-            return sum(gaps[-1]) / 2, kept
-    return None, numbers
 
 
 def _choose_numbers(measure: Measure, axis: Axis, loud: Sequence[float], width: float, most: float) -> list[_Number]:
@@ -148,7 +136,7 @@ def place_rules(page: Page, axis: Axis, box: Box, between: tuple[Array, Array, A
         if between and len(inside := between[0][(between[1] < y) & (y < between[2])]):
             spans = [(safe.left, float(inside[0])), (float(inside[-1]), safe.right)]
         for left, right in spans:
-            if right > left:
+            if right - left > _STUB:
                 page.add(Stroke("grid", ((left, y), (right, y)), look.rule, 2.0))
         number = text.removesuffix(f" {axis.unit}") if axis.unit else text
         room = page.shape.curves[0] - safe.left  # what is wider would run into the curves: 0.000000001
@@ -161,15 +149,18 @@ def place_rules(page: Page, axis: Axis, box: Box, between: tuple[Array, Array, A
                 page.add(unit)
 
 
-def open_rules(page: Page, box: Box) -> None:
-    """Interrupt the horizontal rules where a figure stands."""
+def open_rules(page: Page, boxes: Sequence[Box]) -> None:
+    """Interrupt the horizontal rules where texts stand; what would be left of one as a stub goes too."""
     items = list(page.items)
     page.items.clear()
     for item in items:
-        if not (isinstance(item, Stroke) and item.kind == "grid" and box.top < item.points[0][1] < box.bottom):
+        if not (isinstance(item, Stroke) and item.kind == "grid"):
             page.items.append(item)
             continue
         (left, y), (right, _) = item.points
-        for start, stop in ((left, min(box.left, right)), (max(box.right, left), right)):
-            if stop > start:
-                page.items.append(replace(item, points=((start, y), (stop, y))))
+        spans = [(left, right)]
+        for box in (box for box in boxes if box.top < y < box.bottom):
+            spans = [
+                span for start, stop in spans for span in ((start, min(box.left, stop)), (max(box.right, start), stop))
+            ]
+        page.items += [replace(item, points=((a, y), (b, y))) for a, b in spans if b - a > _STUB]

@@ -197,7 +197,7 @@ def _place_hero(page: Page, hero: Hero, box: Box, largest: float) -> tuple[float
     note = fit_text(page, hero.note, (72.0, 64.0, 56.0, NOTE, AXIS, LEAST), box.width, weight="bold", most=2)
     note = note or cut_text(page, hero.note, LEAST, box.width, "bold")
     pitch = 1.2 * note.size
-    return y, place_lines(page, note, box.left, y + 30.0 + page.cap(note.size, "bold"), pitch, colour, weight="bold")
+    return y, place_lines(page, note, box.left, y + 44.0 + page.cap(note.size, "bold"), pitch, colour, weight="bold")
 
 
 def _place_score(page: Page, body: Ending, box: Box, baseline: float, largest: float) -> float:

@@ -264,23 +264,23 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
     block = lay_out_hero(page, hero, size, stacked=False, room=room)
     head = top + (page.cap(NOTE) + _CAPTION_GAP if hero.heading else 0.0)
     word = _WordBlock.of(page, verdict, with_limit=strip.under) if verdict is not None else None
+    word_left = _word_left(page, strip, block, word.width) if word is not None else safe.right
     if word is not None and page.shape.stacked and not page.shape.is_tall:  # notes go below what they'd run into
         end = word.place(page.blank(), 0.0, head + word.height(page))
-        if any(page.width(line, block.note_size) + _PART_GAP + word.width > safe.width for line in block.notes):
+        if any(safe.left + page.width(line, block.note_size) + _PART_GAP > word_left for line in block.notes):
             block = block.with_note_gap(end + _NOTE_GAP - head - page.cap(size, "black"))
     with page.part_of("reading"):
         block.place(page, safe.left, top)
     bottom = top + block.height
     if verdict is None or word is None:
         return bottom
-    word_left = safe.right - word.width
     if page.shape.is_tall and strip.under:
         return word.place(page, word_left, bottom + word.height(page) + 24)
     if page.shape.is_tall:
         caption = page.cap(NOTE) + _CAPTION_GAP
         baseline = bottom + _STACK_GAP + max(caption + page.cap(_RATED[0]), word.height(page))
         top = baseline - page.cap(_RATED[0]) - caption
-        _place_rated(page, Box(safe.left, top, word_left - _PART_GAP, baseline), verdict, in_middle=False)
+        _place_rated(page, Box(safe.left, top, word_left - _PART_GAP, baseline), verdict)
         return word.place(page, word_left, baseline)
     if page.shape.stacked:  # the word's head is as high as the figure's
         return max(bottom, word.place(page, word_left, head + word.height(page)))
@@ -288,8 +288,20 @@ def place_strip(page: Page, strip: Strip, top: float, size: float) -> float:
     bottom = max(bottom, word.place(page, word_left, baseline))
     start = safe.left + block.width + _PART_GAP
     if not strip.under:
-        _place_rated(page, Box(start, top, word_left - _PART_GAP, baseline), verdict, in_middle=True)
+        _place_rated(page, Box(start, top, word_left - _PART_GAP, baseline), verdict)
     return bottom
+
+
+def _word_left(page: Page, strip: Strip, block: HeroBlock, width: float) -> float:
+    """Return where a verdict's word begins: at its column if what is next to it leaves room, else as far right as it
+    can.
+    """
+    shape, column = page.shape, page.shape.columns[1]
+    beside = 0.0 if shape.is_tall else block.figure if shape.stacked else block.width
+    if strip.verdict is not None and not strip.under:
+        beside += (0.0 if shape.is_tall else _PART_GAP) + _rated_width(page, strip.verdict, _RATED[-1])
+    at_right = shape.safe.right - width
+    return min(at_right, column) if shape.safe.left + beside + _PART_GAP <= column else at_right
 
 
 def _source(verdict: Verdict) -> str:
@@ -302,10 +314,10 @@ def _rated_width(page: Page, verdict: Verdict, size: float) -> float:
     return max(page.width(_source(verdict), NOTE), page.width(verdict.shown_limit, size))
 
 
-def _place_rated(page: Page, room: Box, verdict: Verdict, *, in_middle: bool) -> None:
-    """Place what is rated, on the lower end of a room, its caption at the upper end."""
+def _place_rated(page: Page, room: Box, verdict: Verdict) -> None:
+    """Place what is rated, on the lower end of a room, its caption at the upper end; in its column if it fits."""
     size = next((size for size in _RATED if _rated_width(page, verdict, size) <= room.width), _RATED[-1])
-    left = room.left + (room.width - _rated_width(page, verdict, size)) / 2 if in_middle else room.left
+    left = max(min(page.shape.columns[0], room.right - _rated_width(page, verdict, size)), room.left)
     with page.part_of("reading"):
         page.add(page.text(_source(verdict), left, room.top + page.cap(NOTE), NOTE, page.look.soft))
         page.add(page.text(verdict.shown_limit, left, room.bottom, size, page.look.soft, remedy=SHORTEN_VERDICT))
@@ -366,7 +378,7 @@ def halves(word: str) -> tuple[str, str]:
 
 
 def margin_text(verdict: Verdict) -> str:
-    """Return what goes under a verdict's word: "by 0.14 dB", "by a factor of 1.3", or why it isn't comparable."""
+    """Return what goes under a verdict's word: "by 0.14 dB", "by 1.3 ×", or why it isn't comparable."""
     if verdict.rating.sides_differ and verdict.verdict == MEETS:
         return ""  # of two unequal limits: a viewer can't see to which one it is
     return margin_words(verdict) or verdict.brief

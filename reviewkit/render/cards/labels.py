@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from itertools import combinations, product
+from itertools import product
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -24,10 +24,10 @@ MARGIN = 8.0  # kept free round a label
 LIMIT_SAMPLE, LIMIT_DASH = 48.0, (18.0, 12.0)  # sample of a limit's line before a label that is away from it
 _ALONE = 76.0  # pixels from all other curves at which a curve can be named along its length
 _ALONG_BEST, _ANYWHERE = "along the best part", "anywhere"
+_POINTS = 1000  # at which a curve's distance is taken
 _BARELY_ALONE = 30.0  # the same for a name that would otherwise be where the curves run together
 _MOST_PLACES = 12  # tried for a name with a leader
 _FAR_NAME = 90.0  # a name this far from its curve's end would be read as another's
-_ALIKE = 30.0  # names whose widths differ by no more fit in each other's place
 FAR = 30.0  # a label this far from what it names gets a leader
 
 SHORTEN_LABEL = "shorten setting = …, or name fewer measurements on one card (card = …)"
@@ -69,35 +69,12 @@ def place_trace_labels(
     names: list[_Name] = []
     for line in named:
         names.append(_find_name(page, free, line, lines, box, [name.place for name in names]))
-    for one, other in combinations(range(len(names)), 2):
-        a, b = names[one], names[other]
-        if a.size != b.size or abs(a.place.width - b.place.width) > _ALIKE:
-            continue
-        # of two curves side by side, the upper one's name is above the other's, that of the left one at its left;
-        # squared, so that the order counts where both names are on the same side of both curves
-        now = _distance(a.line, a.place, box) ** 2 + _distance(b.line, b.place, box) ** 2
-        swapped = _distance(a.line, b.place, box) ** 2 + _distance(b.line, a.place, box) ** 2
-        if swapped < now:
-            names[one] = a._replace(place=_moved(a.place, b.place))
-            names[other] = b._replace(place=_moved(b.place, a.place))
     for line, place, size, weight in names:
         drop = page.measure(line.trace.label, size, weight)[2]
         with page.part_of("ghost" if line.trace.role == "ideal" else "label"):
             x, y = place.left, place.bottom - drop
             colour = _label_colour(page, line, place)
             page.add(page.text(line.trace.label, x, y, size, colour, weight=weight, remedy=SHORTEN_LABEL))
-
-
-def _distance(line: DrawnTrace, place: Box, box: Box) -> float:
-    """Return how far a curve is from the middle of a name, in pixels."""
-    x, y = box.left + line.points[:, 0] * box.width, box.bottom - line.points[:, 1] * box.height
-    return float(np.nanmin(np.hypot(x - (place.left + place.right) / 2, y - (place.top + place.bottom) / 2)))
-
-
-def _moved(name: Box, to: Box) -> Box:
-    """Return a name's box in the middle of another's."""
-    x, y = (to.left + to.right - name.width) / 2, (to.top + to.bottom - name.height) / 2
-    return Box(x, y, x + name.width, y + name.height)
 
 
 def _find_name(
@@ -124,13 +101,15 @@ def _find_name(
         if place is not None:
             break
     else:
-        place = _led_place(page, free, line, box, weight, taken)
-    free.occupy_box(place.grown(MARGIN, MARGIN))
+        place = _led_place(page, free, line, lines, weight, taken)
+    free.occupy_box(place.grown(3 * MARGIN, MARGIN))
     return _Name(line, place, size, weight)
 
 
-def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: str, taken: Sequence[Box]) -> Box:
-    """Place a leader to the free place nearest to a curve's middle; return that place.
+def _led_place(
+    page: Page, free: FreeSpace, line: DrawnTrace, lines: Sequence[DrawnTrace], weight: str, taken: Sequence[Box]
+) -> Box:
+    """Return the free place nearest to a curve's middle; place a leader to it, unless it is next to the curve.
 
     Raises
     ------
@@ -138,15 +117,18 @@ def _led_place(page: Page, free: FreeSpace, line: DrawnTrace, box: Box, weight: 
         If there is none.
     """
     width, rise, drop, _ = page.measure(line.trace.label, AXIS, weight)
-    good = line.points[np.isfinite(line.points).all(axis=1)]
-    middle = good[len(good) // 2]
-    x, y = box.left + float(middle[0]) * box.width, box.bottom - float(middle[1]) * box.height
+    points = line.pixels[np.isfinite(line.pixels).all(axis=1)]
+    middle = points[len(points) // 2].tolist()
     trial = free.copy()
     for _ in range(_MOST_PLACES):
-        found = trial.nearest(x, y, width + 2 * MARGIN, rise + drop + 2 * MARGIN)
+        found = trial.nearest(middle[0], middle[1], width + 2 * MARGIN, rise + drop + 2 * MARGIN)
         if found is None:
             break
         place = found.grown(-MARGIN, -MARGIN)
+        away = _distances(place, points)
+        if np.min(away) < FAR and _is_nearest(place, line, lines):
+            return place
+        x, y = points[np.argmin(away)].tolist()
         near = (min(max(x, place.left), place.right), place.bottom + 6 if place.bottom < y else place.top - 6)
         leader = np.array((near, (x, y)))
         texts = [*taken, *(item.box for item in page.items if isinstance(item, Text))]
@@ -206,36 +188,48 @@ def _label_place(
     best_first = [i for i in np.argsort(-merit) if np.isfinite(own[i])]
     if where == _ALONG_BEST:
         best_first = [i for i in best_first if merit[i] >= 100 * np.nanmax(np.minimum(np.rint(4 * does), 2))]
-    for alone in (_ALONE, _BARELY_ALONE):
+
+    def along(alone: float) -> Box | None:
         for index in best_first:
             if others and away[index] * box.height < alone:
                 continue
             x, y = box.left + float(across[index]) * box.width, box.bottom - float(own[index]) * box.height
-            above, below, beside = y - high - 20, y + 20, y - high / 2
+            span = 0 if alone else reach  # a slope is for a name that has no better place
+            run = box.bottom - own[max(index - span, 0) : index + span + 1] * box.height
+            above, below, beside = np.nanmin(run) - high - 20, np.nanmax(run) + 20, y - high / 2
             # next to a curve is for a steep one; the free places show whether it is
             over = min(max(x - width / 2, free.box.left + MARGIN), free.box.right - MARGIN - width)
             for left, top in ((over, above), (over, below), (x + 44, beside), (x - width - 44, beside)):
                 candidate = Box(left, top, left + width, top + high)
-                if not free.is_free(candidate.grown(MARGIN, MARGIN)):
-                    continue
-                if not others or _is_nearest(candidate, box, across, own, others):
+                if free.is_free(candidate.grown(MARGIN, MARGIN)) and _is_nearest(candidate, line, lines):
                     return candidate
-        if len(line.trace.label) <= 2:
-            break  # L and R side by side after their ends can be told apart, however close the curves are
-    if where == _ALONG_BEST and does.any():
         return None
-    x, y = box.left + float(ends[-1, 0]) * box.width, box.bottom - float(ends[-1, 1]) * box.height
-    higher = ((x + 16, y - high - 6), (x - width - 16, y - high - 16))
-    lower = ((x + 16, y + 6), (x - width - 16, y + 16))
-    # the name of the lower of two curves that run together is below them
-    is_lower = any(np.nanmax(other - own, initial=-np.inf) > 0 for other in others)
-    sides = (lower, higher) if is_lower else (higher, lower)
-    for near in ((x + 16, y - high / 2), *sides[0], *sides[1]):
-        candidate = Box(near[0], near[1], near[0] + width, near[1] + high)
-        if free.is_free(candidate.grown(MARGIN / 2, MARGIN / 2)):
-            return candidate
-    found = free.nearest(x, y, width + 2 * MARGIN, high + 2 * MARGIN, within=_FAR_NAME)
-    return found.grown(-MARGIN, -MARGIN) if found else None
+
+    # L and R side by side after their ends can be told apart, however close the curves are
+    found = along(_ALONE) or (along(_BARELY_ALONE) if len(line.trace.label) > 2 else None)
+    if found or (where == _ALONG_BEST and does.any()):
+        return found
+    end = box.left + float(ends[-1, 0]) * box.width, box.bottom - float(ends[-1, 1]) * box.height
+    found = None
+    for place in _at_end(free, end, width, high):
+        if _is_nearest(place, line, lines):
+            return place
+        found = found or place
+    return along(0.0) or found
+
+
+def _at_end(free: FreeSpace, end: tuple[float, float], width: float, high: float) -> Iterator[Box]:
+    """Yield the places for a name at the end of its curve: beside it, above, below and to the left."""
+    x, y = end
+    after = Box(x + 16, y - high / 2, x + 16 + width, y + high / 2)
+    if free.is_free(after.grown(MARGIN / 2, MARGIN / 2)):
+        yield after
+    for rest in (replace(free.box, top=y), replace(free.box, bottom=y), replace(free.box, left=x)):
+        side = free.copy()
+        side.occupy_box(rest)
+        near = side.nearest(x, y, width + 2 * MARGIN, high + 2 * MARGIN, within=_FAR_NAME)
+        if near is not None:
+            yield near.grown(-MARGIN, -MARGIN)
 
 
 def _gaps(own: Array, other: Array) -> Array:
@@ -246,17 +240,24 @@ def _gaps(own: Array, other: Array) -> Array:
     return np.asarray(gaps)
 
 
-def _is_nearest(name: Box, plot: Box, across: Array, own: Array, others: Sequence[Array]) -> bool:
-    """Return whether a name is nearer to its own curve than to any other, sideways included."""
-    x = plot.left + across * plot.width
+def _is_nearest(name: Box, line: DrawnTrace, lines: Sequence[DrawnTrace]) -> bool:
+    """Return whether a name is nearer to its own curve than to any other."""
+
+    def distance(pixels: Array) -> float:
+        at = np.linspace(0.0, len(pixels) - 1.0, max(len(pixels), _POINTS))  # between them, too
+        between = [np.interp(at, np.arange(len(pixels)), pixels[:, column]) for column in (0, 1)]
+        return float(np.nanmin(_distances(name, np.column_stack(between))))
+
+    own = distance(line.pixels)
+    return all(own < distance(other.pixels) for other in lines if other is not line)
+
+
+def _distances(name: Box, points: Array) -> Array:
+    """Return how far points, shape (n, 2), are from a name; shape (n,)."""
+    x, y = points.T
     sideways = np.maximum(np.maximum(name.left - x, x - name.right), 0.0)
-
-    def distance(heights: Array) -> float:
-        y = plot.bottom - heights * plot.height
-        upright = np.maximum(np.maximum(name.top - y, y - name.bottom), 0.0)
-        return float(np.nanmin(np.hypot(sideways, upright), initial=np.inf))
-
-    return distance(own) < min(map(distance, others))
+    upright = np.maximum(np.maximum(name.top - y, y - name.bottom), 0.0)
+    return np.asarray(np.hypot(sideways, upright))
 
 
 def _heights(line: Array, across: Array) -> Array:

@@ -13,7 +13,7 @@ from reviewkit.render.cards.free_space import FreeSpace
 from reviewkit.render.cards.labels import FAR, MARGIN, SHORTEN_LABEL
 from reviewkit.render.cards.layout_check import crosses
 from reviewkit.render.cards.scene import Area, Page, Stroke, Text
-from reviewkit.render.cards.sizes import AXIS
+from reviewkit.render.cards.sizes import AXIS, GHOST
 from reviewkit.render.cards.traces import clamped_position
 
 if TYPE_CHECKING:
@@ -22,11 +22,12 @@ if TYPE_CHECKING:
 _RADIUS = 15.0
 _DOT, _HEAD = 14.0, 34.0  # of a change
 _STEM, _CAP = 10.0, 11.0  # of a spectrum's lines
+_OVER_TIP = 10.0  # from the tip of a line without a ring to the room of its name
 _MOST_PLACES = 8  # tried for one mark's text
 
 
 def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
-    """Place all rings, then their texts.
+    """Place all rings, then all texts.
 
     Raises
     ------
@@ -34,18 +35,19 @@ def place_marks(page: Page, free: FreeSpace, panel: Panel, box: Box) -> None:
         If a text has no room.
     """
     points = [_point(panel, mark, box) for mark in panel.marks]
-    for mark, (x, y) in zip(panel.marks, points, strict=True):
+    named = list(points)  # what a text is next to: a ring, or where the arrow to it begins
+    for index, (mark, (x, y)) in enumerate(zip(panel.marks, points, strict=True)):
         if mark.from_y is not None:
             start = box.bottom - clamped_position(panel.y, mark.from_y) * box.height
             _arrow_down(page, x, start, y - _RADIUS)
             free.occupy_box(Box(x - 18, min(start, y), x + 18, max(start, y)))
-    for x, y in points:
+            named[index] = x, start
+    for x, y in (point for mark, point in zip(panel.marks, points, strict=True) if not mark.part):
         ring = _circle(x, y, _RADIUS)
         page.add(Area("mark", ring, page.look.ground), Stroke("mark", ring, page.look.ink, 4.0))
         free.occupy_box(Box(x, y, x, y).grown(_RADIUS + 4, _RADIUS + 4))
-    worded = [(mark, point) for mark, point in zip(panel.marks, points, strict=True) if mark.text]
-    for mark, point in worded:
-        if not _place_text(page, free, mark, point, points) and not mark.optional:
+    for mark, point in zip(panel.marks, named, strict=True):
+        if mark.text and not _place_text(page, free, mark, point, named) and not mark.optional:
             raise page.fault(mark.text, SHORTEN_LABEL, "has no free space in the picture")
 
 
@@ -58,7 +60,7 @@ def _point(panel: Panel, mark: Mark, box: Box) -> tuple[float, float]:
 def _place_text(
     page: Page, free: FreeSpace, mark: Mark, point: tuple[float, float], rings: Sequence[tuple[float, float]]
 ) -> bool:
-    """Place a mark's text in the nearest free place; return False if there is none.
+    """Place a mark's text in the nearest free place, without a ring above it; return False if there is none.
 
     A text too far from its ring gets a leader. A place is skipped, while there are others, if a leader would cross
     another text or the text could be read as another ring's.
@@ -66,6 +68,10 @@ def _place_text(
     width, rise, drop, _ = page.measure(mark.text, AXIS, "bold")
     size = width + 2 * MARGIN, rise + drop + 2 * MARGIN
     first = free.nearest(*point, *size)
+    tip = point[1] - _OVER_TIP
+    over = Box(point[0] - size[0] / 2, tip - size[1], point[0] + size[0] / 2, tip)
+    if mark.part and free.is_free(over):
+        first = over
     if first is None:
         return False
     found, leader = first, _leader(first, point)
@@ -161,15 +167,14 @@ def _arrow_down(page: Page, x: float, start: float, end: float) -> None:
 
 
 def place_stems(page: Page, free: FreeSpace, panel: Panel, box: Box, role: str) -> None:
-    """Place a spectrum's lines of one role: solid stems now, hollow caps before."""
+    """Place a spectrum's lines of one role: thick stems now, thin ones before, with a cap at their level."""
     look = page.look
     for stem in (stem for stem in panel.stems if stem.role == role):
         x = box.left + clamped_position(panel.x, stem.x) * box.width
         y = box.bottom - clamped_position(panel.y, stem.y) * box.height
         colour = look.curve(stem.channel, stem.role)
         if stem.role == "before":
-            outline = ((x - _CAP, box.bottom), (x - _CAP, y), (x + _CAP, y), (x + _CAP, box.bottom))
-            page.add(Stroke("curve", outline, colour, 3.0))
+            page.add(Stroke("curve", ((x, box.bottom), (x, y), (x - _CAP, y), (x + _CAP, y)), colour, GHOST))
         else:
             page.add(Stroke("curve", ((x, box.bottom), (x, y)), colour, _STEM))
         free.occupy_box(Box(x - _CAP, y - 8, x + _CAP, box.bottom))

@@ -30,6 +30,8 @@ class Shape:
         From the strip to the plot; the number of the highest rule is there.
     curves
         Left and right end of the dial's scale.
+    columns
+        Left end of what is rated and of the verdict's word, wherever they have room there.
     stacked
         True if figures, and the parts of the strip, are one above the other.
     framed
@@ -49,6 +51,7 @@ class Shape:
     strip: float
     under_strip: float
     curves: tuple[float, float]
+    columns: tuple[float, float]
     high_dial: float = 316.0
     stacked: bool = False
     conditions_under_title: bool = False
@@ -84,6 +87,7 @@ WIDE = Shape(
     strip=262.0,
     under_strip=64.0,
     curves=(250.0, 1750.0),
+    columns=(990.0, 1480.0),
 )
 TALL = Shape(
     "tall",
@@ -99,6 +103,7 @@ TALL = Shape(
     strip=560.0,
     under_strip=100.0,
     curves=(190.0, 1000.0),
+    columns=(54.0, 720.0),
     high_dial=660.0,
     stacked=True,
     conditions_under_title=True,
@@ -117,6 +122,7 @@ SQUARE = Shape(
     strip=232.0,
     under_strip=72.0,
     curves=(176.0, 960.0),
+    columns=(54.0, 797.0),
     high_dial=300.0,
     stacked=True,
 )
@@ -131,6 +137,7 @@ LEAD = replace(
     dial=608.0,
     strip=24.0,
     curves=(340.0, 2330.0),
+    columns=(1280.0, 2088.0),
     framed=False,
 )
 NARROW_LEAD = replace(

@@ -32,6 +32,7 @@ _MORE = 72.0  # for the number of rows left out
 _COUNT = re.compile(r"(\d+(?: of \d+)?) ((?:(?:maker's )?ratings?|readings|as rated)\b.*)")
 _COUNT_SHARE = 0.46  # of the height; the rows below are details
 _LARGEST_DETAIL = 56.0
+_ROW_LESS = 70.0  # by which a count is lower for each row under three
 _OVER_COUNT, _UNDER_COUNT, _HEADERS = 44.0, 90.0, 30.0  # the last: more room where there are headers
 _CHANNELS = {"left": "L", "right": "R"}  # headers in their channel's colour
 
@@ -99,10 +100,15 @@ def _place_head(page: Page, card: Card) -> float:
     count = _COUNT.fullmatch(card.title)
     if count is None:
         return page.shape.high_dial + place_frame(page, card, card.title)
-    top = under_overline(page.shape, place_frame(page, card, "")) + _OVER_COUNT
+    top = under_overline(page.shape, place_frame(page, card, "")) + _OVER_COUNT + _lower(card)
     bottom = top + _COUNT_SHARE * (page.shape.safe.bottom - top)
     under = _UNDER_COUNT + (_HEADERS if isinstance(card.body, Rows) and any(card.body.headers) else 0.0)
     return place_count(page, count[1], count[2], page.look.ink, top, bottom, SHORTEN_TITLE) + under
+
+
+def _lower(card: Card) -> float:
+    """Return how much lower a count is over one row or two, which would leave the lower half empty."""
+    return _ROW_LESS * max(3 - len(card.body.rows), 0) if isinstance(card.body, Rows) else 0.0
 
 
 def _has_count(card: Card) -> bool:
@@ -110,8 +116,8 @@ def _has_count(card: Card) -> bool:
 
 
 def _sizes(card: Card) -> tuple[float, ...]:
-    """Return the sizes of a table's rows: smaller below a count."""
-    most = _LARGEST_DETAIL if _has_count(card) else _SIZES[0]
+    """Return the sizes of a table's rows: smaller below a count, unless there are only one or two."""
+    most = _LARGEST_DETAIL if _has_count(card) and not _lower(card) else _SIZES[0]
     return tuple(size for size in _SIZES if size <= most)
 
 

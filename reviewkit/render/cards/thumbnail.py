@@ -28,7 +28,7 @@ from reviewkit.render.cards.png import encode_png
 from reviewkit.render.cards.scene import LayoutFault, Page, Stroke
 from reviewkit.render.cards.shape import WIDE
 from reviewkit.render.cards.sizes import DASH
-from reviewkit.render.cards.traces import clip_trace, to_pixels
+from reviewkit.render.cards.traces import clip_trace, to_pixels, whole_dashes
 from reviewkit.render.cards.typeset import fit_block, fit_text, line_pitch, place_lines
 from reviewkit.verdict.verdict import MEETS
 
@@ -238,7 +238,7 @@ def _place_curves(page: Page, panel: Panel) -> bool:
         return False
     for trace, width in _curves(panel):
         points = to_pixels(clip_trace(panel.x, panel.y, trace), _CURVES)
-        dash = (DASH[0] * width, DASH[1] * width) if trace.channel[:1] == "R" else None
+        dash = whole_dashes(points, (DASH[0] * width, DASH[1] * width)) if trace.channel[:1] == "R" else None
         page.add(Stroke("curve", points, page.look.curve(trace.channel, trace.role), width, dash))
     return True
 

@@ -239,6 +239,28 @@ def line_length(pixels: Array) -> float:
     return float(np.nansum(np.hypot(*np.diff(pixels, axis=0).T))) if len(pixels) > 1 else 0.0
 
 
+def whole_dashes(line: Array, dash: tuple[float, float]) -> tuple[float, float]:
+    """Return a dash and its gap adjusted to a line, so that it ends with a whole dash.
+
+    Parameters
+    ----------
+    line : ndarray, shape (n, 2)
+        Pixels.
+    dash : tuple of float
+        About how long dash and gap are, in pixels.
+
+    Returns
+    -------
+    tuple of float
+        How long they are.
+    """
+    length, (on, off) = line_length(line), dash
+    if not length:  # a limit outside the picture
+        return dash
+    share = length / (on + max(round((length - on) / (on + off)), 1) * (on + off))
+    return on * share, off * share
+
+
 def isolated_points(pixels: Array) -> Array:
     """Return the points without neighbours, which a line can't show.
 
