@@ -154,9 +154,9 @@ def test_each_caution_is_said_in_a_breath(kind):
 @pytest.mark.parametrize(
     ("types", "wanted"),
     [
-        (("amplifier",), ("DC offset", "bias", "mains leakage to the case, plug both ways")),
-        (("valve amplifier",), ("bias", "mains leakage to the case, plug both ways")),
-        (("player",), ("mains leakage to the case, plug both ways",)),
+        (("amplifier",), ("DC offset", "bias", "electrical safety, mains leakage with the plug both ways")),
+        (("valve amplifier",), ("bias", "electrical safety, mains leakage with the plug both ways")),
+        (("player",), ("electrical safety, mains leakage with the plug both ways",)),
         (("loudspeaker",), ()),
     ],
 )

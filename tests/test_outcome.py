@@ -70,7 +70,7 @@ def test_what_is_lacking_makes_it_improved_and_is_named(rows, why):
     assert ended.pending[0] == why
 
 
-LEAKAGE = "mains leakage to the case, plug both ways"
+LEAKAGE = "electrical safety, mains leakage with the plug both ways"
 
 
 @pytest.mark.parametrize(

@@ -313,7 +313,7 @@ def test_the_number_is_what_changed_most_and_names_what_it_is():
     assert (body.dial.low, body.dial.high) == (10.0, 0.01)
     assert [text for _, text in body.dial.ticks] == ["10 %", "1 %", "0.1 %", "0.01 %"]
     assert card.conditions == ("1 W", "8 Ω", "1 kHz")
-    assert card.hero.caption == "distortion, right channel, at 1 W"
+    assert card.hero.caption == "distortion, right, at 1 W"
     # what got worse is no climax
     assert session_cards.make_number_card(pair_of(0.02, 5.0)) is None
     assert session_cards.make_number_card(None) is None
@@ -374,7 +374,7 @@ def test_without_a_repair_what_was_missed_or_is_nearest_its_limit_is_the_figure(
     card = ending(Outcome(MEASURED, ("nothing was repaired",)), VERDICTS[:3])
     assert (card.body.word, card.body.pending) == ("Measured", "nothing was repaired")
     assert (card.body.hero.figure, card.body.hero.before) == ("42.9 W", "")
-    assert (card.body.hero.caption, card.body.hero.note) == ("power into 8 Ω, right channel", "rated 40 W, met by 7 %")
+    assert (card.body.hero.caption, card.body.hero.note) == ("power into 8 Ω, right", "rated 40 W, met by 7 %")
     assert (card.body.met, card.body.of) == ("3", "of 3 ratings met")
     assert ending(Outcome(MEASURED), ()) is None
     assert ending(Outcome(MEASURED), VERDICTS[6:]) is None

@@ -89,7 +89,7 @@ def _body_texts(body: Body) -> list[str]:
             ended = [body.word, _hero_text(body.hero) if body.hero else "", f"{body.met} {body.of}".strip()]
             others = (f"{sum(word in words for word in body.tally)} {what}" for what, words in _OTHERS.items())
             missed = [f"missed: {missed}" for missed in body.missed]
-            unchecked = f"safety checks still to do: {'; '.join(body.unchecked)}" if body.unchecked else ""
+            unchecked = f"still to check: {'; '.join(body.unchecked)}" if body.unchecked else ""
             return [*ended, *missed, ", ".join(text for text in others if text[0] != "0"), body.pending, unchecked]
         case Price():
             return _price_texts(body)

@@ -21,7 +21,7 @@ def judged_hero_under(verdict: Verdict, overline: Sequence[str]) -> tuple[Hero, 
     """Return a verdict's figure under an overline, and what is added to that.
 
     It takes what a viewer needn't read to understand the verdict: what brackets in the rating's name say, the nominal
-    value that a limit comes from, the band of a figure with two sides, and the distortion up to which a level goes.
+    value that a limit comes from, and the band of a figure with two sides.
     """
     hero = judged_hero(verdict)
     bracket = verdict.label.split(", ")[0].partition(" (")[2].rstrip(")")
@@ -30,10 +30,8 @@ def judged_hero_under(verdict: Verdict, overline: Sequence[str]) -> tuple[Hero, 
     if _TWO_SIDES.match(hero.figure):
         caption, _, band = hero.caption.rpartition(", ")
         hero = replace(hero, caption=caption, short="")
-    at = verdict.findings[0].at
-    limit = str(at["where"]).removeprefix("at ") if "limit" in at and "where" in at else ""
     there = ", ".join(overline).split(", ")
-    return hero, tuple(text for text in (bracket, nominal, band, limit) if text and text not in there)
+    return hero, tuple(text for text in (bracket, nominal, band) if text and text not in there)
 
 
 def leave_out(hero: Hero, conditions: Sequence[str]) -> Hero:
@@ -64,7 +62,7 @@ def judged_hero(verdict: Verdict) -> Hero:
         name = name.replace(lower_first(rule_of(verdict.rating).label), plain, 1)
     under = weighted(weighting) if weighting else ""
     short = ", ".join(filter(None, (figures.side(channel), under, place)))
-    named = (name.partition(" (")[0], figures.channel_name(channel), "" if under in name else under, place)
+    named = (name.partition(" (")[0], figures.side(channel), "" if under in name else under, place)
     caption = ", ".join(filter(None, named))
     spread = f"± {spread}" if plus_minus else ""
     return Hero(number, caption, "", spread, channel=finding.channel, findings=(finding,), short=short)

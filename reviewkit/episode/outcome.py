@@ -29,7 +29,7 @@ REPAIRED, IMPROVED, NOT_REPAIRED, MEASURED = "Repaired", "Improved", "Not repair
 _NOTICED = 1 / 3  # of a factor of two, or of 3 dB
 _LOUDSPEAKER_OHM = 32.0  # a load up to this is a loudspeaker's
 _VALVES = re.compile(r"\b(?:valve|tube)s?\b", re.IGNORECASE)
-_NAMES = {OFFSET: "DC offset", BIAS: "bias", LEAKAGE: "mains leakage to the case, plug both ways"}
+_NAMES = {OFFSET: "DC offset", BIAS: "bias", LEAKAGE: "electrical safety, mains leakage with the plug both ways"}
 _NAMED, _LONGEST = 2, 28  # points named in a reason, and letters of a name
 
 

@@ -188,7 +188,7 @@ def _rated_hero(v: Verdict) -> Hero:
     word = f"met {margin_words(v)}".rstrip() if v.verdict == MEETS else v.verdict
     note = f"missed, {_limit(v)}" if v.verdict == SHORT else f"rated {v.limit}, {word}"
     hero = judged_hero(v) if v.verdict == CLOSE else Hero(judged_figure(v))
-    side = figures.channel_name(v.findings[0].channel) if v.findings else ""
+    side = figures.side(v.findings[0].channel) if v.findings else ""
     caption = ", ".join(filter(None, (lower_first(v.label), side)))
     return Hero(hero.figure, caption, "", hero.uncertainty, note, findings=v.findings[:1])
 
@@ -199,7 +199,7 @@ def change_hero(change: Change) -> Hero:
     caption = ", ".join(
         filter(
             None,
-            (quantities.quantity_of(after).plain_name, figures.channel_name(after.channel), figures.where(after)),
+            (quantities.quantity_of(after).plain_name, figures.side(after.channel), figures.where(after)),
         )
     )
     return Hero(

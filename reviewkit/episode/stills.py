@@ -181,7 +181,7 @@ def _pair(base: Card, runs: Sequence[Run], change: Change, own: Sequence[Change]
     alike = next((f for f in others if all(f.at.get(key) == change.before.at.get(key) for key in same)), None)
     panels = _panels(chart, channel, place, found=True, healthy=alike)
     short = ", ".join(filter(None, (figures.side(channel), where)))
-    named = ", ".join(filter(None, (name, figures.channel_name(channel), where)))
+    named = ", ".join(filter(None, (name, short)))
     limit = f"rated {verdict.shown_limit}" if verdict and _is_outside_before(change, verdict) else ""
     hero = Hero(old, named, channel=channel, fault=change.improved, findings=(change.before,), short=short, rated=limit)
     found = replace(

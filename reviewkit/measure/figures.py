@@ -29,7 +29,7 @@ def side(channel: str) -> str:
 
 
 def channel_name(channel: str) -> str:
-    """Return a channel as it follows a name, where "right" alone could say that it is correct; "" of both."""
+    """Return a channel in full: "right channel", "R → L"; "" of both."""
     return f"{CHANNELS[channel]} channel" if channel in ("L", "R") else side(channel)
 
 
@@ -379,10 +379,9 @@ def hero(key: Finding | None, found: Sequence[Finding] = (), what: str = "") -> 
     """Return a figure as a card shows it large: what it is, its channel if others differ, where it was read."""
     if key is None:
         return None
-    channel = key.channel if len({f.channel for f in found}) > 1 else "both"
-    short = ", ".join(filter(None, (side(channel), what, where(key))))
-    name = "" if what else quantities.quantity_of(key).plain_name
-    named = ", ".join(filter(None, (name, channel_name(channel), what, where(key))))
+    names = [side(key.channel) if len({f.channel for f in found}) > 1 else "", what, where(key)]
+    short = ", ".join(filter(None, names))
+    named = short if what else ", ".join(filter(None, (quantities.quantity_of(key).plain_name, short)))
     x = key.at.get("power") if _swept_power(key) else key.at.get("frequency")
     return Hero(quantities.show(key), named, channel=key.channel, x=x, y=key.value, findings=(key,), short=short)
 

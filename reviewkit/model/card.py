@@ -217,8 +217,10 @@ class Hero:
 
     @property
     def heading(self) -> str:
-        """Return what is above the figure: "rumble, including the record's own"."""
-        return ", ".join(filter(None, (self.caption or ("after" if self.before else ""), self.why)))
+        """Return what is above the figure: "distortion, right, at 1 kHz", "rise time, right channel"."""
+        text = ", ".join(filter(None, (self.caption or ("after" if self.before else ""), self.why)))
+        # at the end, "right" alone could say that it is correct
+        return f"{text} channel" if text.rpartition(", ")[2] in ("left", "right") else text
 
     @property
     def addition(self) -> str:
@@ -370,7 +372,7 @@ class Ending:
     pending
         Below the word, why it isn't "Repaired": what was not read again, that nothing was repaired.
     unchecked
-        Safety readings that are lacking: "mains leakage to the case, plug both ways".
+        Safety readings that are lacking: "electrical safety, mains leakage with the plug both ways".
     """
 
     word: str

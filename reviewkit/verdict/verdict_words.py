@@ -138,13 +138,16 @@ def margin(rating: Rating, answer: Answer) -> str:
 
 
 def margin_words(verdict: Verdict) -> str:
-    """Return a verdict's margin in words: "by 0.14 dB", "by 1.3 ×", "1.7 × the limit"; "" without one."""
+    """Return a verdict's margin in words: "by 0.14 dB", "by a factor of 1.3", "1.7 × the limit"; "" without one."""
     text = verdict.margin
     if verdict.verdict not in (MEETS, SHORT) or not text:
         return ""
-    if verdict.verdict == SHORT and text.endswith("×") and (ratio := digits.float_of(text.removesuffix(" ×"))):
-        return f"{digits.significant(1 / ratio, 2)} × the limit"
-    return f"by {text.lstrip('+−')}"
+    if not text.endswith("×"):
+        return f"by {text.lstrip('+−')}"
+    ratio = digits.float_of(text.removesuffix(" ×"))
+    if verdict.verdict == MEETS or not ratio:
+        return f"by a factor of {text.removesuffix(' ×')}"
+    return f"{digits.significant(1 / ratio, 2)} × the limit"
 
 
 def room(rating: Rating, answer: Answer) -> float:

@@ -542,7 +542,7 @@ def test_third_octaves_do_not_hang_on_the_record():
 def test_the_card_shows_the_worse_channel(hiss):
     told = {"ratings": [RATED_40_W], "mains_hz": 60.0}
     card = KINDS["noise"].card([run_of(captured(hiss, 2 * hiss), **told)], ())
-    assert card.hero.caption == "right channel, A-weighted, below 40 W"
+    assert card.hero.caption == "right, A-weighted, below 40 W"
     worse = db(math.sqrt(320), 2 * a_weighted_rms(DENSITY, BAND_HZ))
     assert (card.hero.figure, card.hero.channel) == (f"{worse:.1f} dB", "R")
     assert "third-octave bands" in card.conditions

@@ -49,7 +49,7 @@ def test_a_limit_on_one_side():
 
 def test_of_two_channels_the_worse_is_large_and_named():
     hero = card(run(DROOP, FLAT)).hero
-    assert (hero.figure, hero.channel, hero.caption) == ("±0.80 dB", "L", "response, left channel, 20 Hz – 20 kHz")
+    assert (hero.figure, hero.channel, hero.caption) == ("±0.80 dB", "L", "response, left, 20 Hz – 20 kHz")
     assert card(run(DROOP)).hero.caption == "response, 20 Hz – 20 kHz"  # the only one needs no name
 
 

@@ -172,11 +172,11 @@ def test_what_the_factor_lies_between():
     card = KINDS[KIND].card([run], ())
     low, high = math.floor(factor.at["interval"][0]), math.ceil(factor.at["interval"][1])
     assert (low, high) == (84, 105)
-    assert (card.body.figure, card.body.sentence) == ("93 ± 10", "Damping factor, left")
+    assert (card.body.figure, card.body.sentence) == ("93 ± 10", "Damping factor, left channel")
     judged = Verdict(
         Rating("damping_factor", "", at_least=110.0), "", "", "110", "93", "falls short", findings=(factor,)
     )
-    assert KINDS[KIND].card([run], (judged,)).body.sentence == "Damping factor, left, rated 110: falls short"
+    assert KINDS[KIND].card([run], (judged,)).body.sentence == "Damping factor, left channel, rated 110: falls short"
     assert ("source impedance, left", "0.086 Ω") in card.readings
     (point,) = KINDS[KIND].points(run, None)
     assert point.facts["between"] == "84 to 105"
@@ -188,7 +188,7 @@ def test_of_two_loads_the_worse_channel_is_large():
     found = read(loads, volts, step=0.001)
     told = {"volts": volts, "volts_step": {"L": 0.001, "R": 0.001}, "loads_ohm": loads}
     body = KINDS[KIND].card([Run(conditions(KIND, file="", **told), found.findings)], ()).body
-    assert (body.figure.split(" ")[0], body.sentence) == ("10", "Damping factor, right")
+    assert (body.figure.split(" ")[0], body.sentence) == ("10", "Damping factor, right channel")
 
 
 @pytest.mark.parametrize(

@@ -167,7 +167,7 @@ def test_the_card_marks_the_slower_channels_edge():
     rise_us = below.marks[1].x - below.marks[0].x
     assert rise_us == pytest.approx(1e6 * TwoPoles(12_000, 0.5).rise_s, rel=0.005)
     assert card.hero.figure.endswith(" µs")
-    assert (card.hero.channel, card.hero.caption) == ("R", "rise time, right channel")
+    assert (card.hero.channel, card.hero.caption) == ("R", "rise time, right")
     assert {name.split(", ")[0] for name, _ in card.readings} == {"rise time", "overshoot", "tilt"}
     assert "1 kHz" in card.conditions
 

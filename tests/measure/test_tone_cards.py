@@ -93,7 +93,7 @@ def test_the_worse_channel_is_large_and_named():
     first, *others = [card.hero for card in sound([pair(LEVELS_DB, {2: -60.0})])]
     assert all(hero == first for hero in others)
     hero = first
-    assert (hero.figure, hero.channel, hero.caption) == ("0.10 %", "R", "right channel, distortion (THD+N)")
+    assert (hero.figure, hero.channel, hero.caption) == ("0.10 %", "R", "right, distortion (THD+N)")
 
 
 def test_one_channel_alone_has_no_name():

@@ -102,8 +102,8 @@ def _place_parts(page: Page, body: Ending, top: float, bottom: float, share: flo
 
 
 def _unchecked(names: Sequence[str]) -> str:
-    """Return which safety readings are lacking, plainly: "Safety checks still to do: bias, leakage from the mains"."""
-    return f"Safety check{'s' if len(names) > 1 else ''} still to do: {', '.join(name.split(',')[0] for name in names)}"
+    """Return which safety readings are lacking, plainly: "Still to check: bias, electrical safety"."""
+    return f"Still to check: {', '.join(name.split(',')[0] for name in names)}"
 
 
 def _place_tally(page: Page, words: Sequence[str]) -> None:

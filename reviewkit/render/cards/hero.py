@@ -378,7 +378,7 @@ def halves(word: str) -> tuple[str, str]:
 
 
 def margin_text(verdict: Verdict) -> str:
-    """Return what goes under a verdict's word: "by 0.14 dB", "by 1.3 ×", or why it isn't comparable."""
+    """Return what goes under a verdict's word: "by 0.14 dB", "by a factor of 1.3", or why it isn't comparable."""
     if verdict.rating.sides_differ and verdict.verdict == MEETS:
         return ""  # of two unequal limits: a viewer can't see to which one it is
     return margin_words(verdict) or verdict.brief
