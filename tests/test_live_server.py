@@ -437,13 +437,12 @@ def desk(served, tmp_path_factory):
         raise Conflict({"now": "other"})
 
     actions = {"note": lambda words: given.append(words) or {"done": 1}, "fail": fail, "differ": differ}
-    numbers = iter(range(10_000))
     with LiveServer(
         answering(
             served,
             actions=actions,
             receive=lambda query, file: given.append((query["name"], file.read_bytes())) or {},
-            incoming=lambda: place / f"{next(numbers)}",
+            aside=place,
         )
     ) as serving:
         serving.given, serving.place = given, place

@@ -17,10 +17,10 @@ from reviewkit.commands.answers import keys_to_write, recognise_answered
 from reviewkit.ingest.session.session_entries import entries_of
 from reviewkit.ingest.session.session_file import FILE_NAME, read_document
 from reviewkit.ingest.session.studio import Studio, read_studio
-from reviewkit.ingest.session.toml_insertion import insert_keys, insert_measurements
+from reviewkit.ingest.session.toml_edit import insert_keys, insert_measurements
 from reviewkit.model import path_checks
 from reviewkit.model.digests import file_digest, files_in
-from reviewkit.model.errors import CannotFinish, Fault, InputError
+from reviewkit.model.errors import CannotFinish, Fault, InputError, refusal
 from reviewkit.model.recognised import Recognised, in_words, lines_to_paste
 
 MOST_FILES = 400
@@ -146,7 +146,7 @@ def _wanted(session: Path, sources: Sequence[Path]) -> dict[str, Path | None]:
     if faults:
         raise InputError(faults)
     if not wanted:
-        raise InputError(Fault(str(sources[0]), 0, "there is no file in this folder; name one that holds exports"))
+        raise refusal(str(sources[0]), "there is no file in this folder; name one that holds exports")
     return wanted
 
 

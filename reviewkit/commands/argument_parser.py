@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from functools import partial
 from pathlib import Path
 
 from reviewkit import __version__
@@ -34,11 +35,11 @@ def make_parser() -> argparse.ArgumentParser:
     whole = argparse.ArgumentParser(prog="reviewkit", description=_ABOUT, epilog=_START, formatter_class=raw)
     whole.add_argument("--version", action="version", version=f"reviewkit {__version__}")
     commands = whole.add_subparsers(dest="command", required=True, metavar="command", title="commands")
+    command = partial(commands.add_parser, formatter_class=raw)
 
-    new = commands.add_parser(
+    new = command(
         "new",
         help="a session folder with every file explained by comments",
-        formatter_class=raw,
         description="Make a session folder to fill in. It builds as it is; an existing folder is left alone. Below a\n"
         "studio.toml it asks for the unit, and repeats nothing that the studio says.",
     )
@@ -56,10 +57,9 @@ def make_parser() -> argparse.ArgumentParser:
         "--like", metavar="SESSION", type=_path, help="plan the same measurements again that this session lists"
     )
 
-    add = commands.add_parser(
+    add = command(
         "add",
         help="copy exports into a session, and ask what they don't show",
-        formatter_class=raw,
         description="Copy files into measurements/, say what each was recognised as, and why. On a terminal, ask\n"
         "about what isn't clear; the answers become [[measurement]] tables in session.toml. Nothing is replaced.",
     )
@@ -73,20 +73,18 @@ def make_parser() -> argparse.ArgumentParser:
     )
     add.add_argument("--yes", action="store_true", help="ask nothing; what isn't clear is left out, with its question")
 
-    read = commands.add_parser(
+    read = command(
         "read",
         help="how a measurement file is understood",
-        formatter_class=raw,
         description="Say in plain words how a measurement file is understood: separator, decimal mark, columns,\n"
         "units, rows, and what was skipped. Try this first on an export that build does not accept.",
     )
     read.add_argument("file", metavar="FILE", type=_path, help="an export, or a folder: then every file in it")
     read.add_argument("--json", action="store_true", help="the columns with their values, as JSON")
 
-    plan = commands.add_parser(
+    plan = command(
         "plan",
         help="what to measure for each rating, with the levels worked out; what is still missing",
-        formatter_class=raw,
         description="Work out from the ratings what to capture and under which conditions, in an order that wastes no\n"
         "set-up change, and tick what the session already holds. Prints a table; plan.md and plan.html in out/ have\n"
         "all of it with boxes to tick, what to record before anything is changed and the go/no-go readings first.",
@@ -96,10 +94,9 @@ def make_parser() -> argparse.ArgumentParser:
     )
     plan.add_argument("--adopt", action="store_true", help=_ADOPT.format("plan.md and plan.html"))
 
-    check = commands.add_parser(
+    check = command(
         "check",
         help="everything wrong or missing, without building",
-        formatter_class=raw,
         description="Read and compute everything, write nothing. Lists every fault with file, line and remedy,\n"
         "then what is absent and which outputs that leaves out.",
     )
@@ -111,10 +108,9 @@ def make_parser() -> argparse.ArgumentParser:
         help="say instead where the value of a key came from, by file and line: load, bench.load, measurement.window",
     )
 
-    build = commands.add_parser(
+    build = command(
         "build",
         help="everything into out/",
-        formatter_class=raw,
         description="Build a session folder: cards, table, outline, description, chapters, page and findings.json.\n"
         "Nothing is moved into out/ before all of it is ready. A file there that reviewkit did not make is never\n"
         "replaced or removed; one that it made is written again, so change templates and not outputs.",
@@ -169,10 +165,9 @@ def make_parser() -> argparse.ArgumentParser:
     )
     build.add_argument("--quiet", action="store_true", help="say nothing unless something is wrong")
 
-    desk = commands.add_parser(
+    desk = command(
         "desk",
         help="the whole evening on a page: files, notes, test points, cards, build",
-        formatter_class=raw,
         description="Open a session on a page of this machine, for an evening without an editor: drop exports and\n"
         "answer what is unclear, paste ratings, stamp notes while you film, go through the test points, choose and\n"
         "name cards, build. What you do there is written at once into session.toml, ratings.txt, notes.txt,\n"
@@ -180,10 +175,9 @@ def make_parser() -> argparse.ArgumentParser:
         "never overwritten. The page can be opened from this machine alone. Ctrl-C ends.",
         epilog="examples:\n  reviewkit desk my-session",
     )
-    watch = commands.add_parser(
+    watch = command(
         "watch",
         help="the same page without editing: rebuild out/ on every save, and see it",
-        formatter_class=raw,
         description="Build a session, then again on every save of a file in it, and show it on the desk's page, where\n"
         "nothing can be changed: the card that changed, its verdicts, what cannot be read, what the plan still lacks.\n"
         "The page can be opened from this machine alone. Ctrl-C ends.",
@@ -196,26 +190,24 @@ def make_parser() -> argparse.ArgumentParser:
             "--port", metavar="N", type=_port, default=0, help="where the page is; default: any free port"
         )
 
-    cache = commands.add_parser(
+    cache = command(
         "cache",
         help="where results are kept for the next build; --clear removes them",
-        formatter_class=raw,
         description="Measured files and drawn cards are kept in your cache folder, so that the next build is quick.\n"
         "Deleting them changes no output. The variable REVIEWKIT_CACHE names another folder.",
     )
     cache.add_argument("--clear", action="store_true", help="remove everything that reviewkit keeps there")
 
-    pages = commands.add_parser(
+    pages = command(
         "help",
         help="the help pages: every key, kind, rating, output and caution",
-        formatter_class=raw,
         description="Print one help page, or list them all with what each is for. The pages are Markdown:\n"
         "formatted on a terminal, printed as they are otherwise.",
         epilog="examples:\n  reviewkit help\n  reviewkit help session",
     )
     pages.add_argument("topic", metavar="TOPIC", type=_topic, nargs="?", help="the page's name; default: list them")
-    for command in (add, plan, check, build, desk, watch):
-        command.add_argument("--no-studio", action="store_true", help="ignore the studio.toml above the session")
+    for each in (add, plan, check, build, desk, watch):
+        each.add_argument("--no-studio", action="store_true", help="ignore the studio.toml above the session")
     return whole
 
 
@@ -228,28 +220,20 @@ def _path(text: str) -> Path:
 def _key(text: str) -> str:
     from reviewkit.commands.explain import check_key
 
-    try:
-        return check_key(text)
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(str(error)) from error
+    return check_key(text)
 
 
 def _topic(text: str) -> str:
     from reviewkit.commands.help_pages import check_topic
 
-    try:
-        return check_topic(text)
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(str(error)) from error
+    return check_topic(text)
 
 
-def _jobs(text: str) -> int:
-    if not text.isdigit() or not 1 <= int(text) <= 64:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a number of processes; write 1 to 64')
+def _whole_number(most: int, otherwise: str, text: str) -> int:
+    if not text.isdigit() or not 1 <= int(text) <= most:
+        raise argparse.ArgumentTypeError(f'"{text}" {otherwise}')
     return int(text)
 
 
-def _port(text: str) -> int:
-    if not text.isdigit() or not 1 <= int(text) <= 65535:
-        raise argparse.ArgumentTypeError(f'"{text}" is not a port; write 1024 to 65535, or leave --port out')
-    return int(text)
+_jobs = partial(_whole_number, 64, "is not a number of processes; write 1 to 64")
+_port = partial(_whole_number, 65535, "is not a port; write 1024 to 65535, or leave --port out")

@@ -8,7 +8,7 @@ import json
 import os
 import shutil
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import TYPE_CHECKING
 
 from reviewkit.commands.argument_parser import make_parser
@@ -34,20 +34,7 @@ def run(arguments: Sequence[str]) -> int:
     except SystemExit as stop:  # argparse has printed the error, or the help
         return int(stop.code or 0)
     try:
-        return int(
-            {
-                "new": _new,
-                "add": _add,
-                "read": _read,
-                "plan": _plan,
-                "check": _check,
-                "build": _build,
-                "desk": _desk,
-                "watch": _desk,
-                "cache": _cache,
-                "help": _help,
-            }[options.command](options)
-        )
+        return _COMMANDS[options.command](options) or DONE
     except InputError as error:
         for line in listed(error.faults):
             print(line, file=sys.stderr)
@@ -68,7 +55,7 @@ def run(arguments: Sequence[str]) -> int:
         return UNFINISHED
 
 
-def _new(options: argparse.Namespace) -> int:
+def _new(options: argparse.Namespace) -> None:
     from reviewkit.commands.new import make_session
     from reviewkit.ingest.session.studio import read_studio
 
@@ -85,10 +72,9 @@ def _new(options: argparse.Namespace) -> int:
     for name in make_session(options.folder, studio, unit, options.like):
         print(options.folder / name)
     print(f"next: fill in {options.folder / 'session.toml'}, then: reviewkit plan {options.folder}")
-    return DONE
 
 
-def _add(options: argparse.Namespace) -> int:
+def _add(options: argparse.Namespace) -> None:
     from reviewkit.build.cache import open_cache
     from reviewkit.commands.add import add_files, show_added
 
@@ -105,10 +91,9 @@ def _add(options: argparse.Namespace) -> int:
     )
     print("\n".join(map(printable, show_added(added))))
     print(f"next: reviewkit check {options.session}")
-    return DONE
 
 
-def _read(options: argparse.Namespace) -> int:
+def _read(options: argparse.Namespace) -> None:
     from reviewkit.commands.read import read_files, show_read
 
     read = read_files(options.file)
@@ -117,10 +102,9 @@ def _read(options: argparse.Namespace) -> int:
         print(json.dumps(read.as_json(), ensure_ascii=not in_full, allow_nan=False))
     else:
         print("\n".join(map(printable, show_read(read))))
-    return DONE
 
 
-def _plan(options: argparse.Namespace) -> int:
+def _plan(options: argparse.Namespace) -> None:
     from reviewkit.build.cache import open_cache
     from reviewkit.build.options import Options
     from reviewkit.build.pipeline import plan
@@ -132,16 +116,15 @@ def _plan(options: argparse.Namespace) -> int:
     write_outputs(out, files, partial=True, inputs=inputs, adopt=options.adopt)
     text = format_table(words, shutil.get_terminal_size().columns) if sys.stdout.isatty() else format_text(words)
     print(f"{text}\nall of it, with boxes to tick: {out / 'plan.md'}, {out / 'plan.html'}")
-    return DONE
 
 
-def _check(options: argparse.Namespace) -> int:
+def _check(options: argparse.Namespace) -> None:
     if options.explain:
         from reviewkit.commands.explain import explain
 
         explained = explain(options.session, options.explain, in_studio=not options.no_studio)
         print("\n".join(map(printable, explained)))
-        return DONE
+        return
     from reviewkit.build.cache import open_cache
     from reviewkit.build.options import Options
     from reviewkit.build.pipeline import check
@@ -159,7 +142,6 @@ def _check(options: argparse.Namespace) -> int:
     for each in episode.recognised:
         if each.question and (lines := lines_to_paste(each.file, each.choices)):
             print("\n".join(map(printable, ("", *lines))))
-    return DONE
 
 
 def _build(options: argparse.Namespace) -> int:
@@ -217,14 +199,14 @@ def _build_sessions(
 
     with (
         Pool(options.jobs or paying(len(folders))) as pool,
-        _ProgressBar(quiet=options.quiet, lines=options.progress) as bar,
+        _progress(quiet=options.quiet, lines=options.progress) as show,
     ):
         if not known and not wanted.only:
             # the others import while this process does, so they are started first
             pool.load(FOR_SESSIONS if len(folders) > 1 else FOR_ONE_SESSION)
         from reviewkit.build.build import build_all
 
-        built = build_all(folders, wanted, pool, cache, encoder, bar.show)
+        built = build_all(folders, wanted, pool, cache, encoder, show)
     if not options.quiet and sys.stdout.isatty():
         for each in built:
             some = f"{each.new} of " if each.new < len(each.files) else ""
@@ -233,7 +215,7 @@ def _build_sessions(
             print("\n".join(f"  {line}" for line in each.summary))
 
 
-def _desk(options: argparse.Namespace) -> int:
+def _desk(options: argparse.Namespace) -> None:
     from reviewkit.build.cache import Cache, open_cache
     from reviewkit.build.pool import Pool, paying
 
@@ -260,54 +242,57 @@ def _desk(options: argparse.Namespace) -> int:
     with Pool(paying()) as pool:
         how = {"editing": options.command == "desk", "in_studio": not options.no_studio}
         open_desk(options.session, pool, cache, options.port, **how, opened=opened, report=report)
-    return DONE
 
 
-def _cache(options: argparse.Namespace) -> int:
+def _cache(options: argparse.Namespace) -> None:
     from reviewkit.build.cache import cache_folder, clear_cache
 
     print(f"{clear_cache()}: cleared" if options.clear else cache_folder())
-    return DONE
 
 
-def _help(options: argparse.Namespace) -> int:
+def _help(options: argparse.Namespace) -> None:
     from reviewkit.commands.help_pages import format_index, read_page, render_page
 
     text = read_page(options.topic) if options.topic else format_index()
     if options.topic and sys.stdout.isatty():
         text = render_page(text, shutil.get_terminal_size().columns)
     print(text.rstrip())
-    return DONE
 
 
-class _ProgressBar:
-    """A progress bar on a terminal; in a pipe or file nothing, or a line for each step."""
+_COMMANDS: dict[str, Callable[[argparse.Namespace], int | None]] = {
+    "new": _new,
+    "add": _add,
+    "read": _read,
+    "plan": _plan,
+    "check": _check,
+    "build": _build,
+    "desk": _desk,
+    "watch": _desk,
+    "cache": _cache,
+    "help": _help,
+}
 
-    def __init__(self, *, quiet: bool, lines: bool = False) -> None:
-        self._progress, self._lines = None, lines
-        if not quiet and not lines and sys.stderr.isatty():
-            from rich.console import Console
-            from rich.progress import Progress
 
-            self._progress = Progress(console=Console(stderr=True), transient=True)
+@contextlib.contextmanager
+def _progress(*, quiet: bool, lines: bool) -> Iterator[Callable[[str, int, int], None]]:
+    """Yield what shows that so many steps of so many are done: a progress bar on a terminal; in a pipe or file nothing,
+    or a line for each step.
+    """
+    if lines:
+        yield lambda what, done, of: print(f"{what} {done} of {of}", file=sys.stderr, flush=True)
+    elif quiet or not sys.stderr.isatty():
+        yield lambda what, done, of: None
+    else:
+        from rich.console import Console
+        from rich.progress import Progress
 
-    def __enter__(self) -> _ProgressBar:
-        if self._progress:
-            self._progress.start()
-        return self
+        with Progress(console=Console(stderr=True), transient=True) as progress:
 
-    def __exit__(self, *_: object) -> None:
-        if self._progress:
-            self._progress.stop()
+            def show(what: str, done: int, of: int) -> None:
+                task = progress.tasks[0].id if progress.tasks else progress.add_task(what, total=of)
+                progress.update(task, completed=done)
 
-    def show(self, what: str, done: int, of: int) -> None:
-        """Show that `done` steps of `of` are done."""
-        if self._lines:
-            print(f"{what} {done} of {of}", file=sys.stderr, flush=True)
-        if self._progress:
-            if not self._progress.tasks:
-                self._progress.add_task(what, total=of)
-            self._progress.update(self._progress.tasks[0].id, completed=done)
+            yield show
 
 
 def _count(number: int, what: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from argparse import ArgumentTypeError
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -21,15 +22,15 @@ def check_key(text: str) -> str:
 
     Raises
     ------
-    ValueError
+    ArgumentTypeError
         If no table has it. The message suggests the nearest name.
     """
     table, _, key = text.rpartition(".")
     if table and table.partition(".")[0] not in TABLES:
-        raise ValueError(f'"{text}" is not a key of a session: [{table}] is unknown; {nearest(table, TABLES)}')
+        raise ArgumentTypeError(f'"{text}" is not a key of a session: [{table}] is unknown; {nearest(table, TABLES)}')
     known = {each for name in ([table.partition(".")[0]] if table else TABLES) for each in _keys(name)}
     if key not in known:
-        raise ValueError(f'"{text}" is not a key of a session; {nearest(key, known)}')
+        raise ArgumentTypeError(f'"{text}" is not a key of a session; {nearest(key, known)}')
     return text
 
 

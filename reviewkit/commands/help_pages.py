@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from argparse import ArgumentTypeError
 from io import StringIO
 from typing import ClassVar
 
@@ -30,12 +31,12 @@ def check_topic(text: str) -> str:
 
     Raises
     ------
-    ValueError
+    ArgumentTypeError
         With the nearest name, if there is none.
     """
     topics = list_subjects()
     if text not in topics:
-        raise ValueError(f'no page "{text}"; {nearest(text, topics)}')
+        raise ArgumentTypeError(f'no page "{text}"; {nearest(text, topics)}')
     return text
 
 

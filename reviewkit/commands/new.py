@@ -14,9 +14,9 @@ from typing import Any
 
 from reviewkit.ingest.session.session_file import FILE_NAME, parse_session, read_document
 from reviewkit.ingest.session.studio import Studio
-from reviewkit.ingest.session.toml_insertion import insert_measurements
+from reviewkit.ingest.session.toml_edit import insert_measurements
 from reviewkit.model import places
-from reviewkit.model.errors import CannotFinish, Fault, InputError
+from reviewkit.model.errors import CannotFinish, refusal
 
 # of templates/new/session.toml, the examples that those of a type of gear replace
 _EXAMPLES = re.compile(r"^# One steady sine.*?(?=^# -+ what is to be heard)", re.MULTILINE | re.DOTALL)
@@ -53,7 +53,7 @@ def make_session(
         If it can't be written.
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise InputError(Fault(str(folder), 0, "is there already and not empty; name a folder that is not there yet"))
+        raise refusal(str(folder), "is there already and not empty; name a folder that is not there yet")
     shipped = places.templates() / "new"
     contents = {source.name: source.read_bytes() for source in sorted(shipped.iterdir())}
     if studio.document:
@@ -70,22 +70,18 @@ def make_session(
         if read_document(sample.parent).data["unit"].get("type") == unit["type"]:
             texts |= _with_examples(texts, sample.parent)
     texts[FILE_NAME] = _filled(texts[FILE_NAME], folder, unit, like)
-    made = []
     try:
         (folder / "measurements").mkdir(parents=True, exist_ok=True)
         for name, text in texts.items():
             (folder / name).write_bytes(text.encode())
-            made.append(name)
     except OSError as error:
         raise CannotFinish(f"{folder}: {error.strerror or error}") from error
-    return [*made, "measurements"]
+    return [*texts, "measurements"]
 
 
 def _with_examples(texts: Mapping[str, str], sample: Path) -> dict[str, str]:
     """Return the files in which a small session's lines are the examples, switched off because they are invented."""
-    made = {}
-    for name in ("ratings.txt", "notes.txt"):
-        made[name] = _with_lines(texts[name], (sample / name).read_text("utf-8"))
+    made = {name: _with_lines(texts[name], (sample / name).read_text("utf-8")) for name in ("ratings.txt", "notes.txt")}
     tables = _TABLES.search((sample / FILE_NAME).read_text("utf-8"))
     examples = _switched_off(tables[0] if tables else "")
     text, count = _EXAMPLES.subn(lambda _: f"{examples}\n", texts[FILE_NAME])

@@ -17,7 +17,7 @@ def format_text(words: PlanWords) -> str:
         lines += ["", f"{'At power, last: ' if block.hot else ''}{block.setup}"]
         for step in block.steps:
             lines += [
-                f"  {_box(done=step.done)} {step.number:2d} {step.kind}: {step.what}",
+                f"  {'[x]' if step.done else '[ ]'} {step.number:2d} {step.kind}: {step.what}",
                 f"         {step.level}",
                 f"         for {'; '.join(step.serves)}{f' (so far: {step.note})' if step.note else ''}",
             ]
@@ -71,7 +71,3 @@ def _foot_lines(words: PlanWords) -> list[str]:
 def _count_done(lines: Sequence[ChecklistItem]) -> str:
     done = sum(line.done for line in lines)
     return f"{len(lines)} lines, {done} of them ticked"
-
-
-def _box(*, done: bool) -> str:
-    return "[x]" if done else "[ ]"

@@ -10,22 +10,24 @@ from reviewkit.build.recognising import recognise_sheet
 from reviewkit.ingest.measurement_file import read_any
 from reviewkit.ingest.sheet.sheet_file import as_json
 from reviewkit.model.digests import files_in
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import InputError, refusal
 from reviewkit.model.recognised import Recognised, in_words
 from reviewkit.model.sheet import Sheet
 
 
 @dataclass(frozen=True, eq=False)
 class FilesRead:
-    """Files as read, by their names, or why one can't be read. `alone`: whether one file was asked for, no folder."""
+    """Files by their names, each as read and as recognised, or why it can't be read.
 
-    sheets: dict[str, Sheet | str]
-    recognised: dict[str, Recognised]
+    `alone`: whether one file was asked for, no folder.
+    """
+
+    files: dict[str, tuple[Sheet, Recognised] | str]
     alone: bool
 
     def as_json(self) -> dict[str, object]:
         """Return the columns of the file; of a folder, those of each file by its path."""
-        of_each = {name: as_json(each) for name, each in self.sheets.items() if isinstance(each, Sheet)}
+        of_each = {name: as_json(each[0]) for name, each in self.files.items() if not isinstance(each, str)}
         if self.alone:
             return next(iter(of_each.values()))
         return dict(of_each)
@@ -41,22 +43,20 @@ def read_files(path: Path) -> FilesRead:
     """
     if not path.is_dir():
         sheet = read_any(path, path.name)
-        return FilesRead({path.name: sheet}, {path.name: _recognised(sheet, path.name)}, alone=True)
-    sheets: dict[str, Sheet | str] = {}
-    found = {}
+        return FilesRead({path.name: (sheet, _recognised(sheet, path.name))}, alone=True)
+    files: dict[str, tuple[Sheet, Recognised] | str] = {}
     for name in files_in(path):
         if any(part.startswith(".") for part in Path(name).parts):
             continue
         try:
             sheet = read_any(path / name, name)
         except InputError as error:
-            sheets[name] = str(error.faults[0])
+            files[name] = str(error.faults[0])
             continue
-        sheets[name] = sheet
-        found[name] = _recognised(sheet, f"{path.resolve().name}/{name}")
-    if not sheets:
-        raise InputError(Fault(str(path), 0, "there is no file in this folder; name one that holds exports"))
-    return FilesRead(sheets, found, alone=False)
+        files[name] = sheet, _recognised(sheet, f"{path.resolve().name}/{name}")
+    if not files:
+        raise refusal(str(path), "there is no file in this folder; name one that holds exports")
+    return FilesRead(files, alone=False)
 
 
 def _recognised(sheet: Sheet, name: str) -> Recognised:
@@ -69,14 +69,14 @@ def _recognised(sheet: Sheet, name: str) -> Recognised:
 
 def show_read(read: FilesRead) -> Iterator[str]:
     """Yield lines that describe files in plain words."""
-    for number, (name, sheet) in enumerate(read.sheets.items()):
+    for number, file in enumerate(read.files.values()):
         if number:
             yield ""
-        if isinstance(sheet, str):
-            yield sheet
+        if isinstance(file, str):
+            yield file
             continue
+        sheet, each = file
         yield from _describe(sheet)
-        each = read.recognised[name]
         if each.question:
             kinds = " or ".join(str(choice["kind"]) for choice in each.choices if "kind" in choice)
             yield f"  not recognised: {each.question}" + (f" ({kinds})" if kinds else "")

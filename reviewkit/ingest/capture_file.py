@@ -4,19 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from types import MappingProxyType
-from typing import TYPE_CHECKING, BinaryIO
+from typing import BinaryIO
 
 import numpy as np
 
 from reviewkit.ingest.capture_header import Header, read_header
-from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.model.arrays import Array
+from reviewkit.model.errors import Faults, refusal
 from reviewkit.model.sheet import Column, Sheet
 
-if TYPE_CHECKING:
-    from reviewkit.model.arrays import Array
-
-_NOTHING_SAID: Mapping[str, str | int] = MappingProxyType({})
 _CHANNEL_OF = {"left": "L", "right": "R", "level": ""}
 _BLOCK = 1 << 16  # frames
 MOST_VALUES = 40_000_000  # samples kept, over all channels: 100 s of stereo at 192 kHz
@@ -63,10 +59,10 @@ def read_capture(
     """
     try:
         with path.open("rb") as file:
-            return _read(file, path.stat().st_size, source, columns or _NOTHING_SAID, full_scale_v)
+            return _read(file, path.stat().st_size, source, columns or {}, full_scale_v)
     except OSError as error:
         reason = error.strerror or "cannot be read"
-        raise InputError(Fault(source, 0, f"{reason}; write the file's name as it is in the session folder")) from error
+        raise refusal(source, f"{reason}; write the file's name as it is in the session folder") from error
 
 
 def _read(
@@ -76,8 +72,7 @@ def _read(
     chosen = choose_channels(header, columns, source)
     if header.frames * len(chosen) > MOST_VALUES:
         longest = MOST_VALUES // len(chosen) / header.rate_hz
-        message = f"the capture is {header.seconds:.4g} s long; cut it to {longest:.3g} s or less"
-        raise InputError(Fault(source, 0, message))
+        raise refusal(source, f"the capture is {header.seconds:.4g} s long; cut it to {longest:.3g} s or less")
     read = read_samples(file, header, [number for _, number in chosen], source)
     check_samples(read, [number for _, number in chosen], header, source)
     warnings = []
@@ -107,17 +102,19 @@ def _read(
 
 
 def choose_channels(header: Header, columns: Mapping[str, str | int], source: str) -> list[tuple[str, int]]:
-    """Return (channel, number from 1) of the channels to read, in the order L, R."""
+    """Return (channel, number from 1) of the channels to read, in the order L, R.
+
+    Raises
+    ------
+    InputError
+        If the file has no such channels, or if it isn't clear which are meant.
+    """
     faults, count = Faults(source), header.channels
     here = f"this capture has {count} channel{'s' if count > 1 else ''}, counted from 1"
     if not columns:
         if count > 2:
-            faults.add(
-                0,
-                f"the capture has {count} channels; say in session.toml which are meant, for example "
-                "columns = { left = 1, right = 2 }",
-            )
-        faults.stop_if_any()
+            meant = "say in session.toml which are meant, for example columns = { left = 1, right = 2 }"
+            raise refusal(source, f"the capture has {count} channels; {meant}")
         return [("", 1)] if count == 1 else [("L", 1), ("R", 2)]
     for key, value in columns.items():
         if key not in _CHANNEL_OF:
@@ -131,8 +128,7 @@ def choose_channels(header: Header, columns: Mapping[str, str | int], source: st
     faults.stop_if_any()
     chosen = [(_CHANNEL_OF[key], int(columns[key])) for key in ("left", "right", "level") if key in columns]
     if len({number for _, number in chosen}) < len(chosen):
-        faults.add(0, f"columns gives channel {chosen[0][1]} to both left and right; give each its own")
-    faults.stop_if_any()
+        raise refusal(source, f"columns gives channel {chosen[0][1]} to both left and right; give each its own")
     return chosen
 
 
@@ -174,22 +170,17 @@ def read_samples(
     try:
         with soundfile.SoundFile(file) as sound:
             sound.seek(start)
-            block = np.empty((min(_BLOCK, frames), header.channels))
             done = 0
-            while done < frames:
-                got = sound.read(len(block), out=block, always_2d=True)
-                got = got[: frames - done]
-                if not len(got):
-                    break
+            while done < frames and len(got := sound.read(min(_BLOCK, frames - done), always_2d=True)):
                 for values, number in zip(read, numbers, strict=True):
                     values[done : done + len(got)] = got[:, number - 1]
                 done += len(got)
     except (soundfile.SoundFileError, RuntimeError, ValueError) as error:
         why = str(error).rstrip(".")
-        raise InputError(Fault(source, 0, f"the file cannot be read ({why}); save it as WAV, 24-bit PCM")) from error
+        raise refusal(source, f"the file cannot be read ({why}); save it as WAV, 24-bit PCM") from error
     if done < frames:
         said = f"of {frames} samples a channel only {done} can be read"
-        raise InputError(Fault(source, 0, f"the capture breaks off: {said}; copy or capture it again"))
+        raise refusal(source, f"the capture breaks off: {said}; copy or capture it again")
     return read
 
 

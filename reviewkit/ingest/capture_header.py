@@ -7,10 +7,10 @@ letters, a length, as many bytes, padded to an even number.
 from __future__ import annotations
 
 import struct
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import BinaryIO
 
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 
 INTEGER, FLOAT, EXTENSIBLE = 1, 3, 0xFFFE
 _BITS = {INTEGER: (8, 16, 24, 32), FLOAT: (32, 64)}
@@ -77,7 +77,7 @@ def read_header(file: BinaryIO, length: int, source: str) -> Header:
         If it isn't a WAV file, is compressed, truncated or without samples, or if its header contradicts itself.
     """
     order = _byte_order(file.read(12), length, source)
-    form: _Form | None = None
+    form: tuple[Header, int] | None = None
     long_length: int | None = None
     place = 12
     for _ in range(_MOST_CHUNKS):
@@ -96,78 +96,65 @@ def read_header(file: BinaryIO, length: int, source: str) -> Header:
             if size == _LENGTH_LEFT_OPEN and long_length is not None:
                 size = long_length
             if form is None:
-                raise _fault(source, "the header does not say how the samples are written; save the capture again")
-            return _checked(form, place, size, length, source)
+                raise refusal(source, "the header does not say how the samples are written; save the capture again")
+            return _checked(*form, place, size, length, source)
         place += size + size % 2
     missing = "samples" if form else "format"
-    raise _fault(source, f"no {missing} in this WAV file, it breaks off before them; copy or capture it again")
-
-
-@dataclass(frozen=True)
-class _Form:
-    code: int
-    channels: int
-    rate_hz: int
-    frame_bytes: int
-    container_bits: int
-    bits: int
+    raise refusal(source, f"no {missing} in this WAV file, it breaks off before them; copy or capture it again")
 
 
 def _byte_order(beginning: bytes, length: int, source: str) -> str:
     if length == 0:
-        raise _fault(source, "the file is empty; capture the measurement again")
+        raise refusal(source, "the file is empty; capture the measurement again")
     if beginning[:4] in (b"RIFF", b"RF64") and beginning[8:12] == b"WAVE":
         return "<"
     if beginning[:4] == b"RIFX" and beginning[8:12] == b"WAVE":
         return ">"
     if beginning[:4] in (b"RIFF", b"RF64", b"RIFX") and len(beginning) < 12:
-        raise _fault(source, "the WAV file breaks off in its header; copy or capture it again")
+        raise refusal(source, "the WAV file breaks off in its header; copy or capture it again")
     for sign, what in _OTHER:
         if beginning.startswith(sign):
-            raise _fault(source, f"this is {what}, not WAV, whatever its name says; {_SAVE}")
-    raise _fault(source, f"this is not a WAV file, whatever its name says; {_SAVE}, or name text files .csv")
+            raise refusal(source, f"this is {what}, not WAV, whatever its name says; {_SAVE}")
+    raise refusal(source, f"this is not a WAV file, whatever its name says; {_SAVE}, or name text files .csv")
 
 
-def _form(body: bytes, order: str, source: str) -> _Form:
+def _form(body: bytes, order: str, source: str) -> tuple[Header, int]:
+    """Return the header but for the number of frames, and how many bytes one takes."""
     if len(body) < 16:
-        raise _fault(source, "the format part of the header is too short; save the capture again")
+        raise refusal(source, "the format part of the header is too short; save the capture again")
     code, channels, rate_hz, _, frame_bytes, container = struct.unpack(order + "HHIIHH", body[:16])
     bits = container
     if code == EXTENSIBLE:
         if len(body) < 40 or body[26:] != _SUBFORMAT_TAIL:
-            raise _fault(source, f"the extended header names a format that is not known; {_SAVE}")
+            raise refusal(source, f"the extended header names a format that is not known; {_SAVE}")
         valid, _, code = struct.unpack(order + "HIH", body[18:26])
         bits = valid or container
     if code not in _BITS:
         name = f" ({_COMPRESSED[code]})" if code in _COMPRESSED else ""
-        raise _fault(source, f"the samples are compressed or in a format that is not read, code {code}{name}; {_SAVE}")
+        raise refusal(source, f"the samples are compressed or in a format that is not read, code {code}{name}; {_SAVE}")
     if container not in _BITS[code] or not 0 < bits <= container:
-        raise _fault(source, f"the samples take {container} bits, {bits} of them used, which is not read; {_SAVE}")
+        raise refusal(source, f"the samples take {container} bits, {bits} of them used, which is not read; {_SAVE}")
     if channels == 0 or frame_bytes != channels * container // 8:
         said = f"{channels} channels of {container} bits in {frame_bytes} bytes"
-        raise _fault(source, f"the header contradicts itself: {said}; save the capture again")
+        raise refusal(source, f"the header contradicts itself: {said}; save the capture again")
     if not _RATES_HZ[0] <= rate_hz <= _RATES_HZ[1]:
-        raise _fault(source, f"the header gives a sample rate of {rate_hz} Hz; save the capture again")
-    return _Form(code, channels, rate_hz, frame_bytes, container, bits if code == INTEGER else container)
+        raise refusal(source, f"the header gives a sample rate of {rate_hz} Hz; save the capture again")
+    return Header(rate_hz, channels, bits if code == INTEGER else container, code == FLOAT, 0), frame_bytes
 
 
-def _checked(form: _Form, start: int, size: int, length: int, source: str) -> Header:
+def _checked(form: Header, frame_bytes: int, start: int, size: int, length: int, source: str) -> Header:
     there = length - start
-    frames, over = divmod(size, form.frame_bytes)
+    frames, over = divmod(size, frame_bytes)
     if size == 0:
-        raise _fault(source, "the capture holds no samples; capture the measurement again")
+        raise refusal(source, "the capture holds no samples; capture the measurement again")
     if size == _LENGTH_LEFT_OPEN:
-        raise _fault(
+        raise refusal(
             source, "the header leaves the length open, so nothing shows whether all is there; save the capture again"
         )
     if size > there:
-        claimed, held = frames / form.rate_hz, there // form.frame_bytes / form.rate_hz
+        claimed, held = frames / form.rate_hz, there // frame_bytes / form.rate_hz
         said = f"the header promises {claimed:.6g} s, the file holds {held:.6g} s"
-        raise _fault(source, f"the capture breaks off: {said}; copy or capture it again")
+        raise refusal(source, f"the capture breaks off: {said}; copy or capture it again")
     if over:
-        raise _fault(source, "the samples break off inside the last one; copy or capture it again")
-    return Header(form.rate_hz, form.channels, form.bits, form.code == FLOAT, frames)
-
-
-def _fault(source: str, message: str) -> InputError:
-    return InputError(Fault(source, 0, message))
+        raise refusal(source, "the samples break off inside the last one; copy or capture it again")
+    return replace(form, frames=frames)

@@ -87,9 +87,7 @@ def amount(number: str, unit: str) -> Token:
     return Token(known.base, scaled(value, known.factor), f"{number.removesuffix('.')} {symbol_of(known)}")
 
 
-@cache
-def _compiled(pattern: str) -> re.Pattern[str]:
-    return re.compile(pattern)
+_compiled = cache(re.compile)
 
 
 @cache
@@ -196,8 +194,12 @@ def _band(match: re.Match[str]) -> Token:
     return Token("band", [end.value for end in ends], " to ".join(end.text for end in ends))
 
 
+def _phrases(phrases: str, key: str, value: Any) -> dict[str, tuple[str, Any]]:
+    return {phrase.strip(): (key, value) for phrase in phrases.split(",")}
+
+
 def _named(name: str, value: str, phrases: str) -> dict[str, tuple[str, Any]]:
-    return {phrase.strip(): ("named", (name, value)) for phrase in phrases.split(",")}
+    return _phrases(phrases, "named", (name, value))
 
 
 # what both brochures and readings call conditions that have no key, and what has the same words in both
@@ -222,9 +224,7 @@ SHARED_WORDS: dict[str, tuple[str, Any]] = {
     **_named("output", "pre out", "pre out, preamp out"),
     **_named("output", "tape out", "tape out, tape rec out"),
     **_named("output", "rec out", "rec out, recording output"),
-    **dict.fromkeys(
-        ("shorted", "input shorted", "inputs shorted", "short circuited", "shorted input"), ("termination", "shorted")
-    ),
-    **dict.fromkeys((f"volume {words}maximum" for words in ("", "at ", "control at ")), ("volume", "maximum")),
-    **dict.fromkeys((f"volume {words}minimum" for words in ("", "at ", "control at ")), ("volume", "minimum")),
+    **_phrases("shorted, input shorted, inputs shorted, short circuited, shorted input", "termination", "shorted"),
+    **_phrases("volume maximum, volume at maximum, volume control at maximum", "volume", "maximum"),
+    **_phrases("volume minimum, volume at minimum, volume control at minimum", "volume", "minimum"),
 }

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 from reviewkit.ingest.plain_text import numbered_rows
-from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.model.errors import Faults, nearest, refusal
 
 _SEPARATORS = (",", ";", "\t")
 _COMMA = re.compile(r"(?<=\d),(?=\d)")
@@ -74,6 +74,46 @@ class Delimited:
         return with_point
 
 
+@dataclass(frozen=True)
+class NamedRow:
+    """A row under columns that are known by name. `cells`: by column, "" in one that isn't there."""
+
+    line: int
+    cells: Mapping[str, str]
+    faults: Faults
+
+    def fault(self, message: str) -> None:
+        """Note a fault, led by what the row is about, which is in the first column."""
+        about = next(iter(self.cells.values()))
+        self.faults.add(self.line, f"{about[:40]}: {message}" if about else message)
+
+
+def named_rows(table: Delimited, columns: Sequence[str], needed: Sequence[str], faults: Faults) -> list[NamedRow]:
+    """Return the rows of a table with their cells by column; none if the header is at fault, which is noted.
+
+    `columns`: their names, that of what a row is about first; `needed`: those that must be there.
+    """
+    problems = []
+    places: dict[str, int] = {}
+    for number, cell in enumerate(table.header.cells):
+        name = cell.casefold()
+        if not cell:
+            problems.append(f"column {number + 1} has no name; known: {', '.join(columns)}")
+        elif name not in columns:
+            problems.append(f'unknown column "{cell[:40]}"; {nearest(name, columns)}')
+        elif name in places:
+            problems.append(f'the column "{cell}" appears twice; keep one')
+        places.setdefault(name, number)
+    lacking = [name for name in needed if name not in places]
+    problems += [f"there is no column called {name}; write a header: {','.join(columns)}" for name in lacking]
+    for problem in problems:
+        faults.add(table.header.line, problem)
+    return [
+        NamedRow(row.line, {name: row.cells[places[name]] if name in places else "" for name in columns}, faults)
+        for row in (() if problems else table.rows)
+    ]
+
+
 def parse_delimited(text: str, faults: Faults, *, example: str) -> Delimited:
     """Return the header and rows of a table. The separator is the header's most frequent of comma, semicolon and tab.
 
@@ -89,7 +129,7 @@ def parse_delimited(text: str, faults: Faults, *, example: str) -> Delimited:
     separator = max(_SEPARATORS, key=first.count)
     rows = _rows(_lines(text, faults.source), separator, faults.source)
     if not rows:
-        raise InputError(Fault(faults.source, 0, f"the file is empty; begin with a header: {example}"))
+        raise refusal(faults.source, f"the file is empty; begin with a header: {example}")
     header, body = rows[0], []
     for row in rows[1:]:
         if len(row.cells) > len(header.cells):
@@ -109,7 +149,7 @@ def _lines(text: str, source: str) -> Iterator[str]:
     for number, line in numbered_rows(text):
         if len(line) > _LONGEST_LINE:
             said = f"this line has {len(line)} characters, and no row of such a table has over {_LONGEST_LINE}"
-            raise InputError(Fault(source, number, f"{said}; export the table again, or give each row a line"))
+            raise refusal(source, f"{said}; export the table again, or give each row a line", number)
         yield "" if line.startswith("#") else line
 
 
@@ -129,7 +169,7 @@ def _rows(lines: Iterable[str], separator: str, source: str) -> list[DelimitedRo
     except csv.Error:
         # a quotation mark that opens and doesn't close, or that is in the middle of a cell
         message = 'quotation marks are not paired in this row; close them, and write "" for one inside a quoted cell'
-        raise InputError(Fault(source, begins, message)) from None
+        raise refusal(source, message, begins) from None
     return found
 
 
@@ -143,4 +183,4 @@ def _check_size(line: int, cells: list[str], before: int, source: str) -> None:
         message = f"a cell of this row has more than {_LONGEST_CELL} characters; shorten it"
     else:
         return
-    raise InputError(Fault(source, line, message))
+    raise refusal(source, message, line)

@@ -6,7 +6,7 @@ Only whole words count, and a value only with its unit. Whatever could mean two 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from pathlib import PurePosixPath
 
 from reviewkit.model.recognised import DIRECTION, NameWords
@@ -96,10 +96,6 @@ def _channel(text: str) -> str:
 def _setting(stem: str) -> str:
     """Return the words of a name that say nothing else: "bass up"."""
     left = _DBF.sub(" ", _DBFS.sub(" ", _VALUE.sub(" ", stem)))
-    for pattern in _alone([pattern for pattern, _ in _STAGES], [*_SIDES, *_INPUTS, r"\d+"]):
-        left = re.sub(pattern, " ", left)
+    for pattern in (*(pattern for pattern, _ in _STAGES), *_SIDES, *_INPUTS, r"\d+"):
+        left = re.sub(rf"(?<!\w)(?:{pattern})(?!\w)", " ", left)
     return " ".join(left.split())
-
-
-def _alone(*patterns: Iterable[str]) -> list[str]:
-    return [rf"(?<!\w)(?:{each})(?!\w)" for group in patterns for each in group]

@@ -6,7 +6,6 @@ import contextlib
 import re
 from collections.abc import Mapping
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any
 
 from reviewkit.ingest.capture_file import read_capture
@@ -14,7 +13,7 @@ from reviewkit.ingest.plain_text import refuse_devices
 from reviewkit.ingest.reading_file import read_readings
 from reviewkit.ingest.sheet.sheet_file import parse_sheet, read_export
 from reviewkit.ingest.sheet.sheet_header import ROLE_UNITS
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 from reviewkit.model.kind import Kind
 from reviewkit.model.session import CAPTURES, Measurement
 from reviewkit.model.sheet import Sheet
@@ -22,7 +21,6 @@ from reviewkit.model.toml_text import inline_table
 from reviewkit.model.units import read_quantity
 
 _OTHER_LEVEL = re.compile(r"noise|crosstalk|separation|sinad|snr|residual", re.IGNORECASE)
-_NOTHING_GIVEN: Mapping[str, Any] = MappingProxyType({})
 _LOOKED_AT = 2000  # bytes that include the header of a file of single readings
 
 
@@ -37,25 +35,16 @@ def read_measurement(folder: Path, m: Measurement, kind: Kind) -> Sheet | None:
     needs = kind.needs
     if not m.file:
         if () not in needs:
-            raise InputError(
-                Fault("session.toml", m.line, f'[[measurement]] {m.id}: file = "measurements/…" is missing')
-            )
+            raise refusal("session.toml", f'[[measurement]] {m.id}: file = "measurements/…" is missing', m.line)
         return None
-    path, columns = folder / m.file, dict(m.columns)
-    refuse_devices(path, m.file)
-    if kind.by_meter:
-        sheet = read_readings(path, m.file)
-    elif path.suffix.lower() in CAPTURES:
-        sheet = read_capture(path, m.file, columns=columns, full_scale_v=m.full_scale_v)
-    else:
-        sheet = parse_sheet(
-            read_export(path, m.file), m.file, columns=columns, units=dict(m.units), full_scale_v=m.full_scale_v
-        )
+    columns = dict(m.columns)
+    sheet = _read(folder / m.file, m.file, columns, dict(m.units), m.full_scale_v, readings=kind.by_meter)
     roles = {column.role for column in sheet.columns} | ({"reading"} if sheet.readings else set())
     if not any(needed and set(needed) <= roles for needed in needs):
         wanted = " or ".join(" and ".join(needed) for needed in needs if needed)
-        here = f"a {m.kind} needs columns of {wanted}; here are {_columns_in_words(sheet)}"
-        raise InputError(Fault(m.file, 0, f"{here}; {_remedy(sheet, needs, columns)}"))
+        here = ", ".join(f'{column.role} ("{column.header}")' for column in sheet.columns) or "none"
+        here = f"a {m.kind} needs columns of {wanted}; here are {here}"
+        raise refusal(m.file, f"{here}; {_remedy(sheet, needs, columns)}")
     if kind.levels_of_output and not columns.keys() - {"frequency"}:
         for column in sheet.all("level"):
             other = _OTHER_LEVEL.search(column.header)
@@ -63,11 +52,11 @@ def read_measurement(folder: Path, m: Measurement, kind: Kind) -> Sheet | None:
                 here = f'"{column.header}" is {other[0].lower()}, and kind = "{m.kind}" needs the level at the output'
                 line = f"columns = {inline_table({**columns, 'level': column.header})}"
                 remedy = "is it another kind? If it is that level, write under its [[measurement]] in session.toml"
-                raise InputError(Fault(m.file, 0, f"{here}; {remedy} {line}"))
+                raise refusal(m.file, f"{here}; {remedy} {line}")
     return sheet
 
 
-def read_any(path: Path, source: str, *, given: Mapping[str, Any] = _NOTHING_GIVEN) -> Sheet:
+def read_any(path: Path, source: str, *, given: Mapping[str, Any] = {}) -> Sheet:
     """Read a file on its own: as a capture if its name says so, as single readings if its header has `name` and
     `value`, else as delimited text.
 
@@ -78,27 +67,38 @@ def read_any(path: Path, source: str, *, given: Mapping[str, Any] = _NOTHING_GIV
     InputError
         If the file can't be read as what it is.
     """
-    refuse_devices(path, source)
-    if _holds_readings(path):
-        return read_readings(path, source)
     columns, units = (_texts(given.get(key)) for key in ("columns", "units"))
     full_scale_v = None
     with contextlib.suppress(ValueError):
         full_scale_v = read_quantity(str(given.get("full_scale", "")), "V")
+    words = {key: str(value) for key, value in units.items()}
+    return _read(path, source, columns, words, full_scale_v)
+
+
+def _read(
+    path: Path,
+    source: str,
+    columns: Mapping[str, str | int],
+    units: Mapping[str, str],
+    full_scale_v: float | None,
+    *,
+    readings: bool | None = None,
+) -> Sheet:
+    """Read a file as a capture if its name says so, else as delimited text; as single `readings` if that is known, or
+    if its header shows it.
+    """
+    refuse_devices(path, source)
+    if _holds_readings(path) if readings is None else readings:
+        return read_readings(path, source)
     if path.suffix.lower() in CAPTURES:
         return read_capture(path, source, columns=columns, full_scale_v=full_scale_v)
-    words = {key: str(value) for key, value in units.items()}
-    return parse_sheet(read_export(path, source), source, columns=columns, units=words, full_scale_v=full_scale_v)
+    return parse_sheet(read_export(path, source), source, columns=columns, units=units, full_scale_v=full_scale_v)
 
 
 def _texts(table: Any) -> dict[str, str | int]:
     """Return the pairs of a table that are texts and numbers; whatever else is in it is a fault of session.toml."""
     pairs = table.items() if isinstance(table, dict) else ()
     return {key: value for key, value in pairs if isinstance(value, (str, int)) and not isinstance(value, bool)}
-
-
-def _columns_in_words(sheet: Sheet) -> str:
-    return ", ".join(f'{column.role} ("{column.header}")' for column in sheet.columns) or "none"
 
 
 def _remedy(sheet: Sheet, needs: tuple[tuple[str, ...], ...], columns: Mapping[str, str | int]) -> str:

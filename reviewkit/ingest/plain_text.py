@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from pathlib import Path
 
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 
 MOST_BYTES = 20_000_000  # no table or text kept by hand comes near it
 # they reverse the direction of the following text, so that a line looks different from what it is
@@ -29,12 +29,12 @@ def read_text(path: Path, source: str, *, western: bool = False) -> str:
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
     except FileNotFoundError:
-        raise InputError(Fault(source, 0, f"there is no file {path.name} in {path.parent}")) from None
+        raise refusal(source, f"there is no file {path.name} in {path.parent}") from None
     except OSError as error:
-        raise InputError(Fault(source, 0, f"cannot be read: {error.strerror}; make it a readable file")) from None
+        raise refusal(source, f"cannot be read: {error.strerror}; make it a readable file") from None
     if len(data) > MOST_BYTES:
         over = f"holds over {MOST_BYTES // 1_000_000} MB, so it is some other file; name the right one, or shorten it"
-        raise InputError(Fault(source, 0, over))
+        raise refusal(source, over)
     return decode(data, source, western=western)
 
 
@@ -47,17 +47,14 @@ def refuse_devices(path: Path, source: str) -> None:
         If it is a pipe or a device.
     """
     if path.exists() and not (path.is_file() or path.is_dir()):
-        raise InputError(Fault(source, 0, "is a pipe or a device, which may never end; put a file in its place"))
+        raise refusal(source, "is a pipe or a device, which may never end; put a file in its place")
 
 
 def numbered_rows(text: str) -> Iterator[tuple[int, str]]:
     """Yield every line with its number from 1, one at a time, whichever of the usual line ends it has; without a byte
     order mark.
     """
-    text = text.removeprefix("\ufeff")
-    if "\r" in text:
-        text = text.replace("\r\n", "\n").replace("\r", "\n")
-    for line, row in enumerate(io.StringIO(text, newline="\n"), 1):
+    for line, row in enumerate(io.StringIO(text.removeprefix("\ufeff"), newline=None), 1):
         yield line, row.removesuffix("\n")
 
 
@@ -79,16 +76,16 @@ def decode(data: bytes, source: str, *, western: bool = False) -> str:
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         if encoding != "utf-8" or not western:
-            raise InputError(Fault(source, line, f"not {encoding.upper()} text; save the file as UTF-8")) from None
+            raise refusal(source, f"not {encoding.upper()} text; save the file as UTF-8", line) from None
         try:
             text = data.decode("cp1252")
         except UnicodeDecodeError:
-            raise InputError(Fault(source, line, "neither UTF-8 nor cp1252 text; save as UTF-8")) from None
+            raise refusal(source, "neither UTF-8 nor cp1252 text; save as UTF-8", line) from None
     if "\x00" in text:
         line = text[: text.index("\x00")].count("\n") + 1
-        raise InputError(Fault(source, line, "binary content; save the file as text in UTF-8"))
+        raise refusal(source, "binary content; save the file as text in UTF-8", line)
     unwanted = _UNWANTED.search(text)
     if unwanted:
         line = text.count("\n", 0, unwanted.start()) + 1
-        raise InputError(Fault(source, line, f"holds the invisible character U+{ord(unwanted[0]):04X}; delete it"))
+        raise refusal(source, f"holds the invisible character U+{ord(unwanted[0]):04X}; delete it", line)
     return text

@@ -81,7 +81,8 @@ class _Cell:
             except ValueError as error:
                 self.fault(f"at {error}")
                 continue
-            if (match := _PAIR.fullmatch(text)) and self._name(match[1], match[2]):
+            if match := _PAIR.fullmatch(text):
+                self._name(match[1], match[2])
                 continue
             if (match := _RELATIVE.fullmatch(text)) and self._note_reference(match[1] or "", match[2], text):
                 text = "" if _is_decibels(match[1]) else match[1] or ""
@@ -111,16 +112,14 @@ class _Cell:
         self._put("input", half.upper(), text)
         return rest
 
-    def _name(self, name: str, value: str) -> bool:
-        """Note a condition that the user names; return False if it is none."""
+    def _name(self, name: str, value: str) -> None:
+        """Note a condition that the user names."""
         try:
-            named = read_conditions({name: value})
+            (pair,) = read_conditions({name: value})
         except ValueError as error:
             self.fault(f"at {error}")
-            return True
-        for pair in named:
+        else:
             self._put_named(pair)
-        return True
 
     def _put_named(self, pair: tuple[str, str]) -> None:
         named = self.at.setdefault("conditions", {})

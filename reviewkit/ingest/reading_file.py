@@ -10,15 +10,15 @@ from typing import Any
 import numpy as np
 
 from reviewkit.ingest.conditions import NUMBER
-from reviewkit.ingest.delimited import Delimited, DelimitedRow, parse_delimited
+from reviewkit.ingest.delimited import Delimited, NamedRow, named_rows, parse_delimited
 from reviewkit.ingest.known_names import LONGEST_NAME, misspelled, of_radio
-from reviewkit.ingest.plain_text import decode, read_text
+from reviewkit.ingest.plain_text import read_text
 from reviewkit.ingest.reading_conditions import conditions_of
 from reviewkit.ingest.sheet.sheet_text import is_missing
-from reviewkit.model.errors import Fault, Faults, InputError, nearest
+from reviewkit.model.errors import Faults, refusal
 from reviewkit.model.gear_names import shown_name
 from reviewkit.model.quantities import BY_METER, QUANTITIES
-from reviewkit.model.ratings import RULES, TRADE_WORDS, own_name, plain_name
+from reviewkit.model.ratings import RULES, TRADE_WORDS, own_name, plain_name, spaced
 from reviewkit.model.sheet import Sheet, SingleReading, Skipped
 from reviewkit.model.units import EXAMPLES, UnitSpelling, canonical, last_digit, normalised, scaled, single_unit
 from reviewkit.model.weightings import RMS, SPELLINGS
@@ -47,7 +47,7 @@ def read_readings(path: Path, source: str) -> Sheet:
     return parse_readings(read_text(path, source, western=True), source)
 
 
-def parse_readings(text: str | bytes, source: str) -> Sheet:
+def parse_readings(text: str, source: str) -> Sheet:
     """Return the readings of a text, in its order, each in the fixed unit of its quantity.
 
     One under a name of the user's own is in its unit without a prefix. The sheet has no columns. Rows whose value is
@@ -58,55 +58,26 @@ def parse_readings(text: str | bytes, source: str) -> Sheet:
     InputError
         With every column that isn't known and every cell that can't be read.
     """
-    if isinstance(text, bytes):
-        text = decode(text, source, western=True)
     faults = Faults(source)
     table = parse_delimited(text, faults, example=",".join(COLUMNS))
     readings: list[SingleReading] = []
     skipped: list[Skipped] = []
-    places = _places(table.header, faults)
-    for row in table.rows if places else ():
-        cells = {name: row.cells[places[name]] if name in places else "" for name in COLUMNS}
+    for row in named_rows(table, COLUMNS, NEEDED, faults):
+        cells = row.cells
         missing = normalised(cells["value"]).replace("\u2014", "-")
         if is_missing(missing):
             written = f'value "{cells["value"]}"' if cells["value"] else "value blank"
             skipped.append(Skipped(row.line, f"{cells['name'] or 'a row'}: {written}, no reading"))
             continue
-        reading = _ReadingParser(row, cells, table, faults).read()
+        reading = _ReadingParser(row, table).read()
         if reading is not None:
             readings.append(reading)
     kept = _without_repeats(readings, faults)
     if not kept and not faults.collected:
-        none = "there is no reading in the file; write one a row, for example DC offset,L,12,mV"
-        raise InputError(Fault(source, 0, none))
-    faults.collected.sort(key=lambda fault: fault.line)
-    faults.stop_if_any()
+        raise refusal(source, "there is no reading in the file; write one a row, for example DC offset,L,12,mV")
+    faults.stop_if_any(by_line=True)
     decimal = "," if table.decimal_comma else "."
     return Sheet(source, (), len(kept), decimal=decimal, skipped=tuple(skipped), readings=tuple(kept))
-
-
-def _places(header: DelimitedRow, faults: Faults) -> Mapping[str, int]:
-    """Return the place of each column; nothing if the header is at fault."""
-    places: dict[str, int] = {}
-    sound = True
-    for number, cell in enumerate(header.cells):
-        name = cell.casefold()
-        if not cell:
-            problem = f"column {number + 1} has no name; known: {', '.join(COLUMNS)}"
-        elif name not in COLUMNS:
-            problem = f'unknown column "{cell[:40]}"; {nearest(name, COLUMNS)}'
-        elif name in places:
-            problem = f'the column "{cell}" appears twice; keep one'
-        else:
-            places[name] = number
-            continue
-        faults.add(header.line, problem)
-        sound = False
-    for name in NEEDED:
-        if name not in places:
-            faults.add(header.line, f"there is no column called {name}; write a header: {','.join(COLUMNS)}")
-            sound = False
-    return places if sound else {}
 
 
 def _without_repeats(readings: list[SingleReading], faults: Faults) -> list[SingleReading]:
@@ -117,14 +88,10 @@ def _without_repeats(readings: list[SingleReading], faults: Faults) -> list[Sing
         if (same.value, same.unit) != (reading.value, reading.unit):
             faults.add(
                 reading.line,
-                f"{_spaced(reading.name)}: has another reading in line {same.line} under the same conditions; "
+                f"{spaced(reading.name)}: has another reading in line {same.line} under the same conditions; "
                 "keep one, or say in the column at what differs, for example: cold, warm; positive, negative",
             )
     return list(kept.values())
-
-
-def _spaced(name: str) -> str:
-    return name.replace("_", " ")
 
 
 def _with_rms_of_jitter(name: str, at: dict[str, Any]) -> dict[str, Any]:
@@ -140,12 +107,11 @@ def _with_rms_of_jitter(name: str, at: dict[str, Any]) -> dict[str, Any]:
 class _ReadingParser:
     """One row while it is read."""
 
-    def __init__(self, row: DelimitedRow, cells: Mapping[str, str], table: Delimited, faults: Faults) -> None:
-        self.line = row.line
-        self.cells = cells
-        self.radio, self.words = of_radio(cells["name"])
+    def __init__(self, row: NamedRow, table: Delimited) -> None:
+        self.row = row
+        self.cells = row.cells
+        self.radio, self.words = of_radio(row.cells["name"])
         self.table = table
-        self.faults = faults
         self.sound = True
         self.step: float | None = None
         self.written = ""
@@ -166,12 +132,11 @@ class _ReadingParser:
             return None
         called = "" if quantity in QUANTITIES else shown_name(self.words)
         return SingleReading(
-            quantity, channel, value, base, at, self.cells["note"], self.line, self.step, self.written, called
+            quantity, channel, value, base, at, self.cells["note"], self.row.line, self.step, self.written, called
         )
 
     def _fault(self, message: str) -> None:
-        name = self.cells["name"]
-        self.faults.add(self.line, f"{name[:40]}: {message}" if name else message)
+        self.row.fault(message)
         self.sound = False
 
     def _name(self) -> str:
@@ -184,7 +149,7 @@ class _ReadingParser:
             self._fault("the row does not say what was read; write a name, for example DC offset")
         elif last in _CHANNELS and _as_quantity(stem) in BY_METER:
             self._fault(
-                f'the channel is part of the name; write "{_spaced(stem)}", and {_CHANNELS[last]} as its channel'
+                f'the channel is part of the name; write "{spaced(stem)}", and {_CHANNELS[last]} as its channel'
             )
         elif name in QUANTITIES or name in RULES:
             self._fault(
@@ -193,7 +158,7 @@ class _ReadingParser:
         elif len(name) > LONGEST_NAME:
             self._fault(f"the name is longer than {LONGEST_NAME} characters; shorten it, and put the rest into note")
         elif meant := misspelled(name):
-            self._fault(f'is not a quantity; did you mean "{_spaced(meant)}"?')
+            self._fault(f'is not a quantity; did you mean "{spaced(meant)}"?')
         return name
 
     def _channel(self) -> str:
@@ -269,12 +234,8 @@ class _ReadingParser:
             self._fault(f"is above 0 dB; {quantity} is below what it is relative to, write -{self.cells['value']}")
         if quantity == "separation" and value < 0:
             self._fault("is below 0 dB; a separation is written without its sign, a crosstalk with it")
-        if (
-            value < 0
-            and quantity in BY_METER
-            and QUANTITIES[quantity].unit != "dB"
-            and not (QUANTITIES[quantity].either_way or QUANTITIES[quantity].any_unit)
-        ):
+        kept = QUANTITIES[quantity] if quantity in BY_METER else None
+        if value < 0 and kept and kept.unit != "dB" and not (kept.either_way or kept.any_unit):
             self._fault(f'value "{self.cells["value"]}" is negative; write it without the sign')
         return self.sound
 

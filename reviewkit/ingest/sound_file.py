@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import io
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, BinaryIO
+from typing import BinaryIO
 
 import numpy as np
 
 from reviewkit.ingest.capture_file import check_samples, choose_channels, read_samples
 from reviewkit.ingest.capture_header import Header, read_header
 from reviewkit.ingest.plain_text import refuse_devices
-from reviewkit.model.errors import Fault, InputError
-
-if TYPE_CHECKING:
-    from reviewkit.model.arrays import Array
+from reviewkit.model.arrays import Array
+from reviewkit.model.errors import refusal
 
 _FLAC = b"fLaC"
 _BITS = {"PCM_S8": 8, "PCM_16": 16, "PCM_24": 24}
@@ -63,14 +60,7 @@ def read_passage(
         with path.open("rb") as file:
             return _read(file, path.stat().st_size, source, (start_s, end_s), columns)
     except OSError as error:
-        raise _fault(source, f"cannot be read: {error.strerror or error}; make it a readable file") from error
-
-
-def parse_passage(
-    data: bytes, source: str, start_s: float, end_s: float | None, columns: Mapping[str, str | int]
-) -> Passage:
-    """Return the same of a recording's bytes."""
-    return _read(io.BytesIO(data), len(data), source, (start_s, end_s), columns)
+        raise refusal(source, f"cannot be read: {error.strerror or error}; make it a readable file") from error
 
 
 def _read(
@@ -81,17 +71,17 @@ def _read(
     header = _read_flac_header(file, source) if is_flac else read_header(file, length, source)
     rate_hz = header.rate_hz
     if not _RATES_HZ[0] <= rate_hz <= _RATES_HZ[1]:
-        raise _fault(source, f"has {rate_hz} samples a second, which nothing plays; save it at 48 kHz")
+        raise refusal(source, f"has {rate_hz} samples a second, which nothing plays; save it at 48 kHz")
     numbers = [number for _, number in choose_channels(header, columns, source)]
     end_s = header.seconds if between_s[1] is None else between_s[1]
     if end_s > header.seconds + 0.5 / rate_hz:
         message = f"lasts {header.seconds:.4g} s, and the passage would end at {end_s:.6g} s"
-        raise _fault(source, f'{message}; correct "to" in its [[sound]]')
+        raise refusal(source, f'{message}; correct "to" in its [[sound]]')
     start, stop = round(between_s[0] * rate_hz), round(end_s * rate_hz)
     lasts = max(stop - start, 0) / rate_hz
     if not LEAST_S <= lasts <= MOST_S:
         message = f"the passage lasts {lasts:.4g} s, and may last {LEAST_S:g} s to {MOST_S:g} s"
-        raise _fault(source, f'{message}; write "from" and "to" in its [[sound]]')
+        raise refusal(source, f'{message}; write "from" and "to" in its [[sound]]')
     read = read_samples(file, header, numbers, source, start, stop)
     check_samples(read, numbers, header, source, start)
     return Passage(rate_hz, np.stack([read[0], read[-1]], axis=1))
@@ -105,11 +95,7 @@ def _read_flac_header(file: BinaryIO, source: str) -> Header:
             header = Header(sound.samplerate, sound.channels, _BITS.get(sound.subtype, 24), False, sound.frames)
     except (soundfile.SoundFileError, RuntimeError, ValueError) as error:
         why = str(error).rstrip(".")
-        raise _fault(source, f"the FLAC file cannot be read ({why}); save it again") from error
+        raise refusal(source, f"the FLAC file cannot be read ({why}); save it again") from error
     if not 0 < header.frames < 1 << 36:  # the most that the format can count
-        raise _fault(source, "the FLAC file does not say how long it is; save it again")
+        raise refusal(source, "the FLAC file does not say how long it is; save it again")
     return header
-
-
-def _fault(source: str, message: str) -> InputError:
-    return InputError(Fault(source, 0, message))

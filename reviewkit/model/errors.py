@@ -39,6 +39,11 @@ class InputError(Exception):
         super().__init__("\n".join(str(fault) for fault in self.faults))
 
 
+def refusal(source: str, message: str, line: int = 0) -> InputError:
+    """Return the error of an input with a single fault. `line`: 0 for the file as a whole."""
+    return InputError(Fault(source, line, message))
+
+
 class CannotFinish(Exception):
     """The work can't be finished for a reason outside the input: disk full, folder read-only (exit status 1)."""
 
@@ -62,16 +67,16 @@ class Faults:
         """Tell whether no more faults are kept, so that a reader may stop."""
         return len(self.collected) >= MOST_KEPT
 
-    def stop_if_any(self) -> None:
+    def stop_if_any(self, *, by_line: bool = False) -> None:
         """Stop if any fault was recorded.
 
         Raises
         ------
         InputError
-            With every recorded fault.
+            With every recorded fault, in the order in which they were found or `by_line`.
         """
         if self.collected:
-            raise InputError(self.collected)
+            raise InputError(sorted(self.collected, key=lambda fault: fault.line) if by_line else self.collected)
 
 
 def listed(faults: Iterable[Fault]) -> list[str]:

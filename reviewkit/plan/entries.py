@@ -133,26 +133,29 @@ def at_cell(wanted: CaptureRequest) -> str:
     """Return a request's conditions for the column `at`: "aux input, 1 kHz, 40 W into 8 ohm"."""
     at = wanted.at
     own = "names" in wanted.wording
-    parts = [f"{at['input']} input"] if "input" in at else []
-    if "frequency" in at:
-        parts.append(quantities.hertz(at["frequency"], _DIGITS))
-    if "band" in at and own:
-        parts.append(quantities.band(at["band"]))
     power = quantities.watts(at["power"], _DIGITS) if "power" in at else ""
     load = f"{digits.trimmed(at['load'], _DIGITS)} ohm" if "load" in at else ""
-    parts.append(f"{power} into {load}" if power and load else power or load)
-    if "reference" in at:
-        parts.append(f"re {quantities.watts(at['reference'], _DIGITS)}")
-    if level := reference_level(at):
-        parts.append(f"re {quantities.level_text(level)}{' output' if level.unit == 'V' else ''}")
-    if (level := _own_level(at)) and not own:
-        parts.append(quantities.level_text(level).replace(digits.MINUS, "-"))
-    if "weighting" in at:
-        parts.append(_weighting_cell(at["weighting"]))
-    parts += _own_conditions(at) if own else _named(at)
-    if "setting" in at:
-        parts.append(at["setting"])
+    level = _own_level(at)
+    parts = [
+        f"{at['input']} input" if "input" in at else "",
+        quantities.hertz(at["frequency"], _DIGITS) if "frequency" in at else "",
+        quantities.band(at["band"]) if "band" in at and own else "",
+        f"{power} into {load}" if power and load else power or load,
+        f"re {quantities.watts(at['reference'], _DIGITS)}" if "reference" in at else "",
+        _reference_cell(at),
+        quantities.level_text(level).replace(digits.MINUS, "-") if level and not own else "",
+        _weighting_cell(at["weighting"]) if "weighting" in at else "",
+        *(_own_conditions(at) if own else ()),
+        *(f"{name} = {value}" for name, value in at.get("conditions", {}).items()),
+        at.get("setting", ""),
+    ]
     return ", ".join(part for part in parts if part)
+
+
+def _reference_cell(at: Mapping[str, Any]) -> str:
+    """Return the level that a figure is relative to as it is written in the column `at`."""
+    level = reference_level(at)
+    return f"re {quantities.level_text(level)}{' output' if level.unit == 'V' else ''}" if level else ""
 
 
 def _weighting_cell(weighting: str) -> str:
@@ -175,18 +178,13 @@ def _own_conditions(at: Mapping[str, Any]) -> list[str]:
     """Return what only a reading under the maker's own name may have to state."""
     level = level_of({key: entry for key, entry in at.items() if key != "power"})
     return [
-        *([quantities.level_text(level)] if level else []),
-        *([f"{quantities.percent(at['limit'])} THD"] if "limit" in at else []),
-        *([f"re {at['re']}"] if "re" in at else []),
-        *([f"input {at['termination']}"] if "termination" in at else []),
-        *([f"volume {at['volume']}"] if "volume" in at else []),
-        *([f"{at['channels']} channels"] if "channels" in at else []),
-        *_named(at),
+        quantities.level_text(level) if level else "",
+        f"{quantities.percent(at['limit'])} THD" if "limit" in at else "",
+        f"re {at['re']}" if "re" in at else "",
+        f"input {at['termination']}" if "termination" in at else "",
+        f"volume {at['volume']}" if "volume" in at else "",
+        f"{at['channels']} channels" if "channels" in at else "",
     ]
-
-
-def _named(at: Mapping[str, Any]) -> list[str]:
-    return [f"{name} = {value}" for name, value in at.get("conditions", {}).items()]
 
 
 def reading_header() -> str:
@@ -203,9 +201,7 @@ def measurement_tables(
     steps: Sequence[tuple[int, Capture]], bench: Bench, *, repaired: bool
 ) -> tuple[tuple[int, tuple[str, ...]], ...]:
     """Return the tables of several captures by number; equal tables appear once, at the first number."""
-    found: list[tuple[int, tuple[str, ...]]] = []
+    first: dict[tuple[str, ...], int] = {}
     for number, capture in steps:
-        table = measurement_table(number, capture, bench, repaired=repaired)
-        if all(table != other for _, other in found):
-            found.append((number, table))
-    return tuple(found)
+        first.setdefault(measurement_table(number, capture, bench, repaired=repaired), number)
+    return tuple((number, table) for table, number in first.items())

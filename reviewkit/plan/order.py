@@ -140,8 +140,6 @@ def _order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
 
     The hot ones begin in the set-up in which the cold ones end, if they share one.
     """
-    cold = [c for c in found if not c.hot]
-    hot = [c for c in found if c.hot]
     inputs = list(dict.fromkeys([basis.input, *(c.setup.input for c in found)]))
 
     def rank(setup: SetUp) -> tuple[float, ...]:
@@ -150,30 +148,14 @@ def _order(found: Sequence[Capture], basis: Basis) -> list[Capture]:
         load = -(setup.load_ohm or 0.0) if loaded else 0.0
         return float(loaded), load, float(inputs.index(setup.input)), float(driven)
 
-    shared = sorted({c.setup for c in cold} & {c.setup for c in hot}, key=rank)
-    join = shared[0] if shared else None
+    shared = {c.setup for c in found if c.hot} & {c.setup for c in found if not c.hot}
+    join = rank(min(shared, key=rank)) if shared else None
 
-    def near(setup: SetUp) -> tuple[bool, ...]:
-        """Tell which parts of a set-up differ from the one that both halves share."""
-        if join is None:
-            return ()
-        pairs = zip(rank(setup), rank(join), strict=True)
-        return tuple(a != b for a, b in pairs)
+    def key(c: Capture) -> tuple[Any, ...]:
+        """Return a sort key: of each part of a set-up, whether it is that of the join, then its rank."""
+        own = rank(c.setup)
+        # a cold capture comes later, and a hot one earlier, the more of its set-up is that of the join
+        place = [((each == there) != c.hot, each) for each, there in zip(own, join or own, strict=True)]
+        return c.hot, place, c.drive not in _DRIVES, watts_of(c), c.drive == POWER_SWEEP
 
-    def far(setup: SetUp) -> tuple[bool, ...]:
-        return tuple(not apart for apart in near(setup))
-
-    def within(c: Capture) -> tuple[bool, float, bool]:
-        return c.drive not in _DRIVES, watts_of(c), c.drive == POWER_SWEEP
-
-    return [
-        *sorted(cold, key=lambda c: (_interleave(far(c.setup), rank(c.setup)), within(c))),
-        *sorted(hot, key=lambda c: (_interleave(near(c.setup), rank(c.setup)), within(c))),
-    ]
-
-
-def _interleave(first: Sequence[bool], then: Sequence[float]) -> tuple[float, ...]:
-    """Interleave two keys: sort by place, then load, then input, each by both keys."""
-    if not first:
-        return tuple(then)
-    return tuple(part for pair in zip(first, then, strict=True) for part in pair)
+    return sorted(found, key=key)

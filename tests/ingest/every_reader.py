@@ -20,7 +20,7 @@ from unittest import mock
 import numpy as np
 import soundfile
 from brochure_lines import LINES, Read
-from capture_bytes import read_bytes
+from capture_bytes import parse_passage, read_bytes
 from cut_on_paper import episode
 from odd_files import CASES, Case
 from PIL import Image
@@ -38,7 +38,6 @@ from reviewkit.ingest.session.session_file import parse_session
 from reviewkit.ingest.session.timeline_file import read_edited
 from reviewkit.ingest.sheet import sheet_rows
 from reviewkit.ingest.sheet.sheet_file import as_json, parse_sheet
-from reviewkit.ingest.sound_file import parse_passage
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
 from reviewkit.render.footage.timeline import build_timeline
@@ -143,7 +142,11 @@ def every_reader(folder: Path | None = None) -> dict[str, Reader]:
         ),
         Reader("ratings", lambda data: _ratings(data, there), RATINGS),
         Reader("repair", lambda data: parse_repair(decode(data, "repair.csv", western=True)), _sample("repair.csv")),
-        Reader("readings", lambda data: parse_readings(data, "m/r.csv"), _sample("measurements/readings.csv")),
+        Reader(
+            "readings",
+            lambda data: parse_readings(decode(data, "m/r.csv", western=True), "m/r.csv"),
+            _sample("measurements/readings.csv"),
+        ),
         Reader(
             "cut", lambda data: parse_cut(decode(data, "final.txt")), (b"0:00 front\n6:12 before\n1:09:40.5 after\n",)
         ),

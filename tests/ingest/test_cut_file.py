@@ -2,7 +2,7 @@
 
 import pytest
 
-from reviewkit.ingest.session.cut_file import parse_cut, read_cut
+from reviewkit.ingest.session.cut_file import parse_cut, read_final
 from reviewkit.model.errors import InputError
 
 GOOD = "# from the cut\n0:00 opening\n0:41.5 front:\n\n1:02:03 closing\n"
@@ -12,7 +12,7 @@ def test_times_and_segments(tmp_path):
     expected = ((0.0, "opening", 2), (41.5, "front", 3), (3723.0, "closing", 5))
     assert parse_cut(GOOD) == expected
     (tmp_path / "final.txt").write_bytes(b"\xef\xbb\xbf" + GOOD.replace("\n", "\r\n").encode())
-    assert read_cut(tmp_path / "final.txt") == expected
+    assert read_final(tmp_path) == (expected, ())
 
 
 def test_an_empty_cut_has_no_segments():

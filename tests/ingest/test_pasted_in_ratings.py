@@ -23,7 +23,6 @@ from reviewkit.ingest.session import (
     rating_entries,
     rating_line,
     rating_names,
-    rating_numbers,
 )
 from reviewkit.ingest.session.session_file import parse_session
 from reviewkit.model.errors import InputError
@@ -246,6 +245,6 @@ def test_every_suggestion_was_pasted():
     if len(SEEN) < len(CASES):
         pytest.skip("the cases above were not run")
     modules = (
-        own_figures, printed_line, rated_lines, rating_entries, rating_line, rating_names, rating_numbers, references,
+        own_figures, printed_line, rated_lines, rating_entries, rating_line, rating_names, references,
     )  # fmt: skip
     assert unseen(modules, SEEN) == []

@@ -8,8 +8,9 @@ import re
 import numpy as np
 import pytest
 import soundfile
+from capture_bytes import parse_passage
 
-from reviewkit.ingest.sound_file import LEAST_S, MOST_S, parse_passage, read_passage
+from reviewkit.ingest.sound_file import LEAST_S, MOST_S, read_passage
 from reviewkit.model.errors import InputError
 
 RATE_HZ = 8000

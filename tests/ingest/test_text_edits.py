@@ -15,7 +15,7 @@ from reviewkit.ingest.session.ratings_edit import (
 )
 from reviewkit.ingest.session.repair_edit import write_row
 from reviewkit.ingest.session.repair_file import parse_repair
-from reviewkit.ingest.session.toml_values import set_value
+from reviewkit.ingest.session.toml_edit import set_value
 from reviewkit.model.errors import InputError
 
 TOML = """# first

@@ -7,15 +7,13 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from reviewkit.commands.desk.desk_state import DeskState
-from reviewkit.commands.desk.fields import LONGEST_PASTE, text_of
+from reviewkit.commands.desk.fields import LONGEST_PASTE, Action, text_of
 from reviewkit.commands.desk.inputs import Conflict, Inputs
 from reviewkit.ingest.session import notes_edit, repair_edit
 from reviewkit.ingest.session.footage_time import show_time
 from reviewkit.ingest.session.notes_edit import read_lines
 from reviewkit.ingest.session.repair_file import parse_repair
-from reviewkit.model.errors import Fault, InputError
-
-Action = Callable[[dict[str, Any]], Any]
+from reviewkit.model.errors import refusal
 
 
 class BenchActions:
@@ -59,7 +57,7 @@ class BenchActions:
         read = read_lines(self.inputs.text("notes.txt"))
         own = [note for note in read.notes if read.running and note.clip == read.running.name]
         if not own:
-            raise InputError(Fault("notes.txt", 0, "there is no note in this clip yet; stamp one first"))
+            raise refusal("notes.txt", "there is no note in this clip yet; stamp one first")
         note = own[-1]
         time = show_time(note.at_s)
         self._change_notes(
@@ -93,7 +91,7 @@ class BenchActions:
         """Return when a note was begun, by the page's clock, which is this machine's."""
         at = words.get("at")
         if not isinstance(at, int | float) or not 0 < at < 1e14:
-            raise InputError(Fault("notes.txt", 0, "this note has no time; stamp it again"))
+            raise refusal("notes.txt", "this note has no time; stamp it again")
         return min(datetime.fromtimestamp(at / 1000), self.inputs.now() + timedelta(seconds=1))
 
     def _light(self, words: dict[str, Any]) -> None:
@@ -114,11 +112,11 @@ class BenchActions:
         """Write what a meter read into repair.csv."""
         point, line = text_of(words, "point"), words.get("line", 0)
         if not point or not isinstance(line, int):
-            raise InputError(Fault("repair.csv", 0, "a reading needs a point; write its name"))
+            raise refusal("repair.csv", "a reading needs a point; write its name")
         column = "after" if words.get("column") == "after" else "found"
         found = text_of(words, "found")
         if not found:
-            raise InputError(Fault("repair.csv", line, f'{point[:40]}: no reading; write a number, "open" or "short"'))
+            raise refusal("repair.csv", f'{point[:40]}: no reading; write a number, "open" or "short"', line)
         cells = {"point": point, column: found}
         cells |= {name: text for name in ("expected", "tolerance", "unit", "action") if (text := text_of(words, name))}
 

@@ -31,8 +31,7 @@ def bench_facts(notes: NotesText, now: datetime, state: DeskState) -> dict[str, 
     last_s = max((float(note.at_s) for note in own), default=0.0)
     end_s = now_s * 1.25 if running else float(clip.length_s or 0) if clip else 0.0
     minutes = next((m for m in _SCALES_MIN if m * 60 >= max(end_s, last_s, 1)), math.ceil(max(end_s, last_s) / 60))
-    segment = notes.notes[-1].segment if notes.notes else ""
-    segment = segment or ORDER[0]
+    segment = (notes.notes[-1].segment if notes.notes else "") or ORDER[0]
     names = list(dict.fromkeys((*ORDER, *(note.segment for note in notes.notes if note.segment))))
     at = names.index(segment)
     numbers = [int(m[1]) for c in notes.clips if (m := re.fullmatch(r"bench-(\d{1,4})\.mp4", c.name))]
@@ -87,16 +86,7 @@ def _note_facts(notes: Sequence[NoteLine]) -> list[dict[str, Any]]:
         key = f"{note.clip} {_shown_time(note)}"
         while key in facts:
             key += "'"
-        facts[key] = {
-            "key": key,
-            "line": note.line,
-            "time": _shown_time(note),
-            "segment": note.segment,
-            "named": note.named,
-            "words": note.words,
-            "cut": note.cut,
-            "raw": note.raw,
-        }
+        facts[key] = {**vars(note), "key": key, "time": _shown_time(note)}
     return list(facts.values())
 
 

@@ -12,7 +12,7 @@ from contextlib import suppress
 from pathlib import Path
 from threading import Thread
 
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 
 WISHES = {"motion": ("--motion",), "tall": ("--shape", "wide", "tall"), "overlay": ("--overlay",)}
 _STEP = re.compile(r"(\w+) (\d+) of (\d+)\s*")
@@ -56,30 +56,19 @@ class BuildProcess:
             If one is running, or for a wish that isn't known.
         """
         if self.running:
-            raise InputError(Fault("build", 0, "one is already running; wait for it, or stop it"))
+            raise refusal("build", "one is already running; wait for it, or stop it")
         if unknown := set(wishes) - set(WISHES):
-            raise InputError(Fault("build", 0, f"there is no option {min(unknown)[:40]}"))
+            raise refusal("build", f"there is no option {min(unknown)[:40]}")
         self.wishes = tuple(name for name in WISHES if name in wishes)
-        options = [word for name in self.wishes for word in WISHES[name]]
+        options = ["--progress", *(word for name in self.wishes for word in WISHES[name])]
         options += [] if self._in_studio else ["--no-studio"]
         # -P: nothing in the current folder is imported
-        command = [
-            sys.executable,
-            "-P",
-            "-m",
-            "reviewkit",
-            "build",
-            "--progress",
-            *options,
-            "--",
-            str(self._folder.resolve()),
-        ]
-        pipe = subprocess.PIPE
+        command = [sys.executable, "-P", "-m", "reviewkit", "build", *options, "--", str(self._folder.resolve())]
         self._process = subprocess.Popen(
             command,
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
-            stderr=pipe,
+            stderr=subprocess.PIPE,
             text=True,
             encoding="utf-8",
             errors="replace",
@@ -135,7 +124,7 @@ def open_folder(folder: Path) -> None:
         If it isn't there yet, or if there is no file manager to open it.
     """
     if not folder.is_dir():
-        raise InputError(Fault(folder.name, 0, "there is no such folder yet; build first"))
+        raise refusal(folder.name, "there is no such folder yet; build first")
     if sys.platform == "win32":
         os.startfile(folder)
         return
@@ -145,6 +134,4 @@ def open_folder(folder: Path) -> None:
             [opener, str(folder)], stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
         )
     except OSError:
-        raise InputError(
-            Fault(str(folder), 0, f"there is no {opener} here to open it with; this is its path")
-        ) from None
+        raise refusal(str(folder), f"there is no {opener} here to open it with; this is its path") from None

@@ -53,9 +53,8 @@ def card_facts(session: LiveSession, state: DeskState) -> list[dict[str, Any]]:
             }
         )
         before = heading or before
-    for name in episode.session.cards.hide:
-        cards.append({"id": name, "name": name, "title": state.titles.get(name, name), "hidden": True})
-    return cards
+    hidden = episode.session.cards.hide
+    return cards + [{"id": n, "name": n, "title": state.titles.get(n, n), "hidden": True} for n in hidden]
 
 
 def _readings(card: Card, runs: Sequence[Run]) -> list[dict[str, Any]]:
@@ -75,15 +74,12 @@ def latest_card(session: LiveSession, cards: Sequence[dict[str, Any]]) -> dict[s
     measured = {run.conditions.measurement.card for run in episode.runs}
     first = {card.id: card.first for card in episode.stills}
     seen = [card for card in cards if not card["hidden"]]
-    order = sorted(
-        seen,
-        key=lambda c: (
-            c["id"] not in session.latest,
-            first[c["id"]] not in session.awaited,
-            first[c["id"]] not in measured,
-        ),
-    )
-    return order[0] if order else None
+
+    def rank(card: dict[str, Any]) -> tuple[bool, ...]:
+        of_card = first[card["id"]]
+        return card["id"] not in session.latest, of_card not in session.awaited, of_card not in measured
+
+    return min(seen, key=rank, default=None)
 
 
 def tally_of(session: LiveSession) -> dict[str, Any]:

@@ -26,15 +26,13 @@ from reviewkit.commands.desk.session_actions import SessionActions
 from reviewkit.ingest.session.session_paths import RATINGS, links_out
 from reviewkit.model import places
 from reviewkit.model.digests import digest_of
-from reviewkit.model.errors import CannotFinish, Fault, InputError
+from reviewkit.model.errors import CannotFinish, InputError, refusal
 from reviewkit.render.pages import page_policy
 from reviewkit.render.pages.page import Pages
 from reviewkit.render.pages.page_fonts import page_fonts
 
 TEXTS = ("session.toml", RATINGS, "notes.txt", "repair.csv")  # what the desk writes, besides measurements/
-_DROPPED_IN = "measurements"
 _OUT, _PREVIEW = "out", "preview"  # in addresses
-_FILES = ("desk.css", "desk.js")
 
 
 def open_desk(
@@ -83,7 +81,7 @@ def open_desk(
         If the port or the system's file watching isn't available.
     """
     if not folder.is_dir():
-        raise InputError(Fault(str(folder), 0, "there is no such folder; reviewkit new makes one"))
+        raise refusal(str(folder), "there is no such folder; reviewkit new makes one")
     if faults := links_out(folder):  # watching follows links too, however large their targets
         raise InputError(faults)
     saves = watch_saves(folder, stop)
@@ -137,14 +135,13 @@ class Desk:
         self.state.keep = self._keep_ticks
         self.changed: Callable[[], None] = lambda: None
         self.building = BuildProcess(session.folder, lambda: self.changed(), in_studio=session.options.studio)
-        self._dropped = 0
 
     def served(self) -> Served:
         """Return what the server answers with."""
         shipped = places.templates()
         sandboxed = f"{page_policy.static_policy(shipped)}; sandbox allow-scripts"
         folders = {_PREVIEW: (self.session.out, sandboxed), _OUT: (self.session.folder / "out", sandboxed)}
-        files = {name: shipped / "desk" / name for name in _FILES} | page_fonts()
+        files = {name: shipped / "desk" / name for name in ("desk.css", "desk.js")} | page_fonts()
         if not self._editing:
             return Served(self.page, folders, files)
         actions = {
@@ -163,7 +160,7 @@ class Desk:
             files,
             {name: self._answering(action) for name, action in actions.items()},
             lambda query, place: self._answering(lambda words: take_in(self.inputs, words, place))(query),
-            self._incoming,
+            self._aside,
         )
 
     def page(self, base: str) -> tuple[str, str]:
@@ -200,12 +197,8 @@ class Desk:
         boxes = sorted(key for key in self.state.done if key.startswith(BOX))
         self.session.cache.write(self._ticks, "\n".join(boxes).encode())
 
-    def _incoming(self) -> Path:
-        self._dropped += 1
-        return self._aside / f"dropped-{self._dropped}"
-
     def _build(self, words: dict[str, Any]) -> None:
         wishes = words.get("wishes", [])
         if not isinstance(wishes, list) or not all(isinstance(wish, str) for wish in wishes):
-            raise InputError(Fault("build", 0, "options are a list of words"))
+            raise refusal("build", "options are a list of words")
         self.building.start(wishes)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from pathlib import Path
+from itertools import count
+from pathlib import Path, PurePosixPath
 from typing import Any
 
 from reviewkit.commands.desk.fields import text_of
 from reviewkit.commands.desk.inputs import Conflict, Inputs
 from reviewkit.model.digests import file_digest
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 
 _DROPPED_IN = "measurements"
 _LONGEST_NAME = 120
@@ -29,7 +30,7 @@ def take_in(inputs: Inputs, words: dict[str, Any], place: Path) -> dict[str, Any
     name = f"{_DROPPED_IN}/{clean_name(text_of(words, 'name', _LONGEST_NAME * 10))}"
     target, how = inputs.folder / name, words.get("how")
     if not place.stat().st_size:
-        raise InputError(Fault(name, 0, "is empty; export it again"))
+        raise refusal(name, "is empty; export it again")
     if target.exists() or target.is_symlink():
         if file_digest(target) == file_digest(place):
             return {"name": name, "same": True}
@@ -53,16 +54,13 @@ def clean_name(name: str) -> str:
     stem, dot, ending = name.rpartition(".")
     name = f"{(stem or ending)[:_LONGEST_NAME]}{dot if stem else ''}{ending[:12] if stem else ''}"
     if not name or not re.search(r"\w", name):
-        raise InputError(Fault("a dropped file", 0, "has no name that can be kept; rename it and drop it again"))
+        raise refusal("a dropped file", "has no name that can be kept; rename it and drop it again")
     if re.fullmatch(r"(?:con|prn|aux|nul|com\d|lpt\d)", name.split(".")[0].casefold()):
         name = f"_{name}"  # names that Windows reserves
     return name
 
 
 def _free_name(folder: Path, name: str) -> str:
-    stem, dot, ending = name.rpartition(".")
-    stem, ending = (stem, dot + ending) if dot and "/" not in ending else (name, "")
-    number = 2
-    while (folder / f"{stem}-{number}{ending}").exists():
-        number += 1
-    return f"{stem}-{number}{ending}"
+    path = PurePosixPath(name)
+    names = (path.with_stem(f"{path.stem}-{number}").as_posix() for number in count(2))
+    return next(each for each in names if not (folder / each).exists())

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Callable
 from typing import Any
 
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 
+Action = Callable[[dict[str, Any]], Any]  # called with its fields
 _LONGEST_TEXT = 2000  # characters of a field
 LONGEST_PASTE = 100_000
 
@@ -21,9 +23,9 @@ def text_of(words: dict[str, Any], name: str, longest: int = _LONGEST_TEXT, *, s
     """
     value = words.get(name, "")
     if not isinstance(value, str) or len(value) > longest:
-        raise InputError(Fault(name, 0, f"must be a text of at most {longest} characters"))
+        raise refusal(name, f"must be a text of at most {longest} characters")
     if not strip:
         return value
     if any(unicodedata.category(sign) == "Cc" for sign in " ".join(value.split())):
-        raise InputError(Fault(name, 0, "has a control character; type it again"))
+        raise refusal(name, "has a control character; type it again")
     return " ".join(value.split())

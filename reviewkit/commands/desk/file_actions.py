@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from reviewkit.build.last_build import listed_files
@@ -10,7 +10,7 @@ from reviewkit.build.recognising import keys_of_kind
 from reviewkit.commands.answers import keys_to_write, recognise_answered
 from reviewkit.commands.desk import session_edits
 from reviewkit.commands.desk.desk_state import DeskState
-from reviewkit.commands.desk.fields import text_of
+from reviewkit.commands.desk.fields import Action, text_of
 from reviewkit.commands.desk.file_facts import same_question
 from reviewkit.commands.desk.inputs import Inputs
 from reviewkit.commands.desk.live_session import LiveSession
@@ -18,11 +18,10 @@ from reviewkit.commands.desk.trials import try_answer
 from reviewkit.ingest.session.session_entries import entries_of
 from reviewkit.ingest.session.session_file import read_document
 from reviewkit.model import quantities
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 from reviewkit.model.recognised import Recognised
 from reviewkit.model.session import Measurement
 
-Action = Callable[[dict[str, Any]], Any]
 CHANGEABLE = ("kind", "stage", "channels")  # by buttons
 
 
@@ -47,7 +46,7 @@ class FileActions:
         same = self._asked(words)
         choice = words.get("choice")
         if not isinstance(choice, int) or not 0 <= choice < len(same[0].choices):
-            raise InputError(Fault("session.toml", 0, "there is no such answer; choose one of those shown"))
+            raise refusal("session.toml", "there is no such answer; choose one of those shown")
         self._write({each.file: same[0].choices[choice] for each in same}, "answer", "Answer written")
 
     def _asked(self, words: dict[str, Any]) -> list[Recognised]:
@@ -56,13 +55,13 @@ class FileActions:
         asked = self.state.questions(shown.episode.recognised if shown else ())
         one = next((each for each in asked if each.file == file), None)
         if one is None:
-            raise InputError(Fault(file[:80], 0, "nothing is asked about this file any more"))
+            raise refusal(file[:80], "nothing is asked about this file any more")
         return [one, *(each for each in asked if each is not one and same_question(each, one))]
 
     def _leave_out(self, words: dict[str, Any]) -> None:
         file = text_of(words, "file")
         if file not in listed_files(self.session.folder):
-            raise InputError(Fault(file[:80], 0, "there is no such file any more"))
+            raise refusal(file[:80], "there is no such file any more")
         edit = {"session.toml": lambda text: session_edits.leave_out(text, [file])}
         self.inputs.change("leaving out", f"{file} is left out", edit)
         self.state.forget(file)
@@ -75,7 +74,7 @@ class FileActions:
         """Make a clear file something else: of another kind, stage, or number of channels."""
         m, key, value = self._measured(words), text_of(words, "key"), text_of(words, "value")
         if key not in CHANGEABLE or not value:
-            raise InputError(Fault(m.file, 0, "there is no such answer; choose one of those shown"))
+            raise refusal(m.file, "there is no such answer; choose one of those shown")
         try_answer(self.session, m.file, {key: value})
         self._write({m.file: {key: value}}, "file", f"{m.file} changed")
 
@@ -92,7 +91,7 @@ class FileActions:
         every = [run.conditions.measurement for run in shown.episode.runs] if shown else []
         m = next((each for each in every if each.file and each.file == file), None)
         if m is None:
-            raise InputError(Fault(file[:80], 0, "there is no such measurement any more"))
+            raise refusal(file[:80], "there is no such measurement any more")
         return m
 
     def _write(self, given: Mapping[str, Mapping[str, Any]], what: str, news: str) -> None:

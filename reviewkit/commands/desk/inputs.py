@@ -14,7 +14,7 @@ from typing import Any
 from reviewkit.build.atomic_files import incoming_place, write_whole
 from reviewkit.model import path_checks
 from reviewkit.model.digests import file_digest
-from reviewkit.model.errors import CannotFinish, Fault, InputError
+from reviewkit.model.errors import CannotFinish, refusal
 
 MOST_CHANGES = 20  # that can be undone
 
@@ -91,7 +91,7 @@ class Inputs:
         try:
             return (self._bytes(name) or b"").decode()
         except UnicodeDecodeError:
-            raise InputError(Fault(name, 0, "isn't written in UTF-8; save it as UTF-8 to change it here")) from None
+            raise refusal(name, "isn't written in UTF-8; save it as UTF-8 to change it here") from None
 
     def change(self, what: str, news: str, edits: Mapping[str, Callable[[str], str]]) -> None:
         """Change the text of files, each whole, or none of them.
@@ -206,5 +206,5 @@ class Inputs:
     def _place(self, name: str) -> Path:
         """Return a file's place. It must be in the session, links included."""
         if flaw := path_checks.flaw(self.folder, name).replace(path_checks.ABSENT, ""):
-            raise InputError(Fault(name, 0, f"{flaw}; put an ordinary file in its place"))
+            raise refusal(name, f"{flaw}; put an ordinary file in its place")
         return self.folder / name

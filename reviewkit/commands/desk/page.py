@@ -35,7 +35,7 @@ def page_facts(
         The session as last built.
     inputs
         Its files.
-    evening
+    state
         What the desk knows besides them.
     building
         The build that was started last.

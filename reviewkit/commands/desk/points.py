@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from reviewkit.model.finding import Run
 from reviewkit.model.repair import RepairRow
@@ -57,7 +57,7 @@ class Points:
     steps: tuple[NextStep, ...] = ()
     read: int = 0
     good: int = 0
-    last: tuple[tuple[RepairRow, str], ...] = field(default=())
+    last: tuple[tuple[RepairRow, str], ...] = ()
 
     @property
     def now(self) -> NextStep | None:

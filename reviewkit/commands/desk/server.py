@@ -69,6 +69,8 @@ class Served:
         Called with the words of a request, by name. None: nothing can be changed.
     receive
         Called with the name and the content of a dropped file, the latter as a file that it may move.
+    aside
+        The folder where that file is until then.
     """
 
     page: Callable[[str], tuple[str, str]]
@@ -76,7 +78,7 @@ class Served:
     files: Mapping[str, Path] = field(default_factory=dict)
     actions: Mapping[str, Callable[[dict[str, Any]], dict[str, Any]]] = field(default_factory=dict)
     receive: Callable[[dict[str, str], Path], dict[str, Any]] | None = None
-    incoming: Callable[[], Path] | None = None
+    aside: Path | None = None
 
 
 class LiveServer:
@@ -206,13 +208,13 @@ class LiveServer:
         return await _done(action, words)
 
     async def _receive(self, request: Request) -> Response:
-        receive, incoming = self.served.receive, self.served.incoming
-        if receive is None or incoming is None:
+        receive, aside = self.served.receive, self.served.aside
+        if receive is None or aside is None:
             raise HTTPException(404, "nothing can be changed at this address")
         if self._uploads >= _MOST_UPLOADS:
             raise HTTPException(503, "other files are still on their way; drop this one again")
         self._uploads += 1
-        place = incoming()
+        place = aside / f"dropped-{secrets.token_hex(8)}"
         try:
             with place.open("xb") as file:
                 async for part in parts_of(request, _LARGEST_FILE):

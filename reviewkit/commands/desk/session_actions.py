@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import unicodedata
 from collections.abc import Callable
@@ -12,7 +11,7 @@ from typing import Any
 from reviewkit.build.composing import Composed
 from reviewkit.commands.desk import session_edits
 from reviewkit.commands.desk.card_facts import THUMBNAILS, TITLE_LENGTH
-from reviewkit.commands.desk.fields import LONGEST_PASTE, text_of
+from reviewkit.commands.desk.fields import LONGEST_PASTE, Action, text_of
 from reviewkit.commands.desk.inputs import Conflict, Inputs
 from reviewkit.commands.desk.live_session import LiveSession
 from reviewkit.episode.alt_text import heading_of
@@ -21,9 +20,8 @@ from reviewkit.ingest.session.session_file import session_of
 from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.ingest.session.toml_lines import parse_toml
 from reviewkit.measure.kinds import KINDS
-from reviewkit.model.errors import Fault, InputError
-
-Action = Callable[[dict[str, Any]], Any]
+from reviewkit.model.errors import refusal
+from reviewkit.model.recognised import toml_lines
 
 
 class SessionActions:
@@ -51,20 +49,15 @@ class SessionActions:
         """Begin a session: maker, model and year."""
         maker, model, year = text_of(words, "maker"), text_of(words, "model"), text_of(words, "year")
         if not maker or not model:
-            raise InputError(Fault("session.toml", 0, "a session needs a maker and a model; write both"))
+            raise refusal("session.toml", "a session needs a maker and a model; write both")
         if year and not re.fullmatch(r"\d{4}", year):
-            raise InputError(Fault("session.toml", 0, f'"{year}" is not a year; write four digits, or nothing'))
-        lines = [
-            "[unit]",
-            f"maker = {_toml_text(maker)}",
-            f"model = {_toml_text(model)}",
-            *([f"year = {year}"] if year else []),
-        ]
+            raise refusal("session.toml", f'"{year}" is not a year; write four digits, or nothing')
+        unit = {"maker": maker, "model": model} | ({"year": int(year)} if year else {})
 
         def begin(text: str) -> str:
             if text:
-                raise InputError(Fault("session.toml", 0, "is there already; look at it again"))
-            return "\n".join(lines) + "\n"
+                raise refusal("session.toml", "is there already; look at it again")
+            return "\n".join(["[unit]", *toml_lines(unit), ""])
 
         self.inputs.change("the unit", "session.toml written", {"session.toml": begin})
 
@@ -87,9 +80,9 @@ class SessionActions:
     def _ratings(self, words: dict[str, Any]) -> None:
         pasted = text_of(words, "text", LONGEST_PASTE, strip=False)
         if not pasted.strip():
-            raise InputError(Fault(RATINGS, 0, "nothing was pasted; copy the brochure's lines first"))
+            raise refusal(RATINGS, "nothing was pasted; copy the brochure's lines first")
         if any(unicodedata.category(sign) == "Cc" for sign in "".join(pasted.split())):
-            raise InputError(Fault(RATINGS, 0, "there is a control character in these lines; copy them as plain text"))
+            raise refusal(RATINGS, "there is a control character in these lines; copy them as plain text")
         news = "Ratings written to ratings.txt"
         self.inputs.change("ratings", news, {RATINGS: lambda text: ratings_edit.add_brochure_lines(text, pasted)})
 
@@ -132,15 +125,13 @@ class SessionActions:
         """Choose which of the thumbnails is thumbnail.png."""
         name = text_of(words, "name")
         if name not in THUMBNAILS:
-            raise InputError(Fault("session.toml", 0, "there is no such thumbnail; choose one of those shown"))
+            raise refusal("session.toml", "there is no such thumbnail; choose one of those shown")
         self._change_session("thumbnail", "Thumbnail chosen", lambda text: session_edits.choose_thumbnail(text, name))
 
     def _title(self, words: dict[str, Any]) -> None:
         card, title, was = text_of(words, "card"), text_of(words, "title"), words.get("was")
         if len(title) > TITLE_LENGTH:
-            raise InputError(
-                Fault("session.toml", 0, f"the title has {len(title)} letters; {TITLE_LENGTH} are the most that fit")
-            )
+            raise refusal("session.toml", f"the title has {len(title)} letters; {TITLE_LENGTH} are the most that fit")
         shown = self._shown()
         now = next((heading_of(each) for each in shown.episode.stills if each.id == card), "")
         if was is not None and was != now:
@@ -155,12 +146,8 @@ class SessionActions:
 
     def _shown(self) -> Composed:
         if self.session.shown is None or self.session.faults:
-            raise InputError(Fault("session.toml", 0, "something has to be put right first; it is shown on the page"))
+            raise refusal("session.toml", "something has to be put right first; it is shown on the page")
         return self.session.shown
 
     def _change_session(self, what: str, news: str, edit: Callable[[str], str]) -> None:
         self.inputs.change(what, news, {"session.toml": edit})
-
-
-def _toml_text(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)

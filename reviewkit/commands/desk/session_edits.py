@@ -7,11 +7,10 @@ from typing import Any
 
 from reviewkit.build.composing import Composed
 from reviewkit.episode.card_times import card_times
-from reviewkit.ingest.session.toml_insertion import insert_measurements
+from reviewkit.ingest.session.toml_edit import insert_measurements, set_value
 from reviewkit.ingest.session.toml_lines import parse_toml
-from reviewkit.ingest.session.toml_values import set_value
 from reviewkit.model.card import Card
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 from reviewkit.model.session import Measurement
 
 SOURCE = "session.toml"
@@ -51,7 +50,7 @@ def move_card(text: str, shown: Composed, name: str, to: int | str) -> str:
     for note in episode.notes.notes:
         if not note.cut and any(name_of(card) == name for card in episode.stills if card.id in note.cards):
             where = f"the note in line {note.line} calls for it, so it comes with that note; move the note or its card"
-            raise InputError(Fault("notes.txt", note.line, where))
+            raise refusal("notes.txt", where, note.line)
     filmed = sorted((card for card in episode.stills if card.id in times), key=lambda card: times[card.id][0])
     called = {card for note in episode.notes.notes if not note.cut for card in note.cards}
     part = next((times[card.id][1] for card in filmed if name_of(card) == name), None)
@@ -59,7 +58,7 @@ def move_card(text: str, shown: Composed, name: str, to: int | str) -> str:
     at = same.index(name) if name in same else -1
     place = at + to if isinstance(to, int) else same.index(to) if to in same else -1
     if at < 0 or not 0 <= place < len(same):
-        raise InputError(Fault(SOURCE, 0, f"{name} has no other card to change places with in this part of the film"))
+        raise refusal(SOURCE, f"{name} has no other card to change places with in this part of the film")
     moved = [each for each in same if each != name]
     moved.insert(place, name)
     order = {*_list_of(text, "cards", "order"), *(one for one, other in zip(same, moved, strict=True) if one != other)}
@@ -97,7 +96,7 @@ def choose_reading(text: str, shown: Composed, card_id: str, name: str) -> str:
     readings += [] if there else [name]
     if len(readings) > MOST_READINGS:
         why = f"{MOST_READINGS} further figures are the most that a card has; take one off first"
-        raise InputError(Fault(SOURCE, measurement.line, why))
+        raise refusal(SOURCE, why, measurement.line)
     return _with_keys(text, _key_of(measurement), {"readings": readings or None})
 
 
@@ -107,7 +106,7 @@ def _measurements_of(shown: Composed, card_id: str) -> list[Measurement]:
     every = [run.conditions.measurement for run in shown.episode.runs]
     runs = [m for m in every if card and m.card == card.first]
     if not runs:
-        raise InputError(Fault(SOURCE, 0, f"{card_id} is not the card of a measurement, so this can't be written"))
+        raise refusal(SOURCE, f"{card_id} is not the card of a measurement, so this can't be written")
     return [m for m in runs if (m.stage == "before") == bool(card and card.repaired)] or runs
 
 

@@ -7,13 +7,11 @@ import math
 from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from reviewkit.model.arrays import Array
 from reviewkit.model.errors import InputError
 from reviewkit.model.finding import Run
-
-if TYPE_CHECKING:
-    from reviewkit.model.arrays import Array
 
 WIDTH, HEIGHT = 150, 40
 _MOST_POINTS = 75

@@ -39,8 +39,11 @@ class Streams:
             while not self._closing:
                 news.clear()
                 yield f"data: {self._latest}\n\n" if self._latest else ": nothing yet\n\n"
-                while not self._closing and not await _happens(news, _STILL_THERE_S):
-                    yield ": still here\n\n"
+                while not self._closing and not news.is_set():
+                    try:
+                        await asyncio.wait_for(news.wait(), _STILL_THERE_S)
+                    except TimeoutError:
+                        yield ": still here\n\n"
 
     @contextmanager
     def _listener(self) -> Iterator[asyncio.Event]:
@@ -52,11 +55,3 @@ class Streams:
         finally:
             del self._wake[news]
             self.open -= 1
-
-
-async def _happens(news: asyncio.Event, within_s: float) -> bool:
-    try:
-        await asyncio.wait_for(news.wait(), within_s)
-    except TimeoutError:
-        return False
-    return True

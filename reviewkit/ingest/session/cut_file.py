@@ -10,7 +10,7 @@ from pathlib import Path
 from reviewkit.ingest.plain_text import numbered_rows, read_text
 from reviewkit.ingest.session import timeline_file
 from reviewkit.ingest.session.footage_time import read_time, show_time
-from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.model.errors import Faults, refusal
 
 FILE_NAME = "final.txt"
 MOST_SEGMENTS = 10_000
@@ -37,7 +37,7 @@ def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[st
     """
     edited = folder / timeline_file.FILE_NAME
     if (folder / FILE_NAME).is_file():
-        cut = read_cut(folder / FILE_NAME)
+        cut = parse_cut(read_text(folder / FILE_NAME, FILE_NAME))
         return cut, (f"{edited.name}: not read: {FILE_NAME} wins",) if edited.is_file() else ()
     if not edited.is_file():
         return (), (f"no {FILE_NAME}: the description has no chapters",)
@@ -47,17 +47,6 @@ def read_final(folder: Path, noted: Collection[str] = ()) -> tuple[Cut, tuple[st
     lost = [name for name in dict.fromkeys(noted) if name not in {segment for _, segment, _ in segments}]
     remedy = f"no chapter; set a marker segment: {lost[0]}, if it is in the cut" if lost else ""
     return segments, (f"{edited.name}: no marker of {', '.join(lost)}: {remedy}",) if lost else ()
-
-
-def read_cut(path: Path) -> Cut:
-    """Return the segments of a final.txt, as `parse_cut` does.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read, or a line of it is wrong.
-    """
-    return parse_cut(read_text(path, FILE_NAME))
 
 
 def parse_cut(text: str) -> Cut:
@@ -88,7 +77,7 @@ def parse_cut(text: str) -> Cut:
             faults.add(line, f"{show_time(at)} is not later than {show_time(last)} above it; {remedy}")
         elif len(segments) == MOST_SEGMENTS:
             remedy = "no cut has that many; keep one line for each chapter"
-            raise InputError(Fault(FILE_NAME, line, f"this is segment {MOST_SEGMENTS + 1}; {remedy}"))
+            raise refusal(FILE_NAME, f"this is segment {MOST_SEGMENTS + 1}; {remedy}", line)
         else:
             segments.append((float(at), name, line))
         last = at if last is None else max(last, at)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from fractions import Fraction
 
 from reviewkit.ingest.session.footage_time import DAY_S, LOOKS_LIKE_TIME, read_time, show_time
 from reviewkit.ingest.session.notes_file import FILE_NAME, SEGMENT, parse_notes
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import InputError, refusal
 
 _CLIP = re.compile(r"clip\s+(?P<name>.+?)(?P<times>(?:\s+(?:for|at)\s+\S+)*)\s*$")
 _PART = re.compile(r"\s+(for|at)\s+(\S+)")
@@ -94,8 +94,7 @@ def read_lines(text: str) -> NotesText:
         open_note = False
         if match := _RUNNING.match(row):
             if clips and clips[-1].length_s is None:
-                began = datetime.fromisoformat(match[1])
-                clips[-1] = ClipLine(clips[-1].name, clips[-1].line, clips[-1].starts_s, None, began)
+                clips[-1] = replace(clips[-1], running=datetime.fromisoformat(match[1]))
         elif match := _CLIP.match(row):
             times = {word: _time(written, clock=word == "at") for word, written in _PART.findall(match["times"])}
             clips.append(ClipLine(match["name"], line, times.get("at"), times.get("for"), None))
@@ -120,7 +119,7 @@ def start_clip(text: str, name: str, now: datetime) -> str:
     if read_lines(text).running:
         lines = _rows(end_clip(text, now))
     if not name:
-        raise InputError(Fault(FILE_NAME, 0, "a clip needs a name; write its file's, such as bench-1.mp4"))
+        raise refusal(FILE_NAME, "a clip needs a name; write its file's, such as bench-1.mp4")
     end = _end(lines)
     if lines and not lines[-1].endswith("\n"):
         lines[-1] += end
@@ -167,7 +166,7 @@ def add_note(text: str, at: datetime, segment: str, words: str, *, cut: bool = F
     """
     clip = read_lines(text).running
     if clip is None or clip.running is None:
-        raise InputError(Fault(FILE_NAME, 0, "no clip is running; start one, then stamp"))
+        raise refusal(FILE_NAME, "no clip is running; start one, then stamp")
     at_s = max(Fraction(0), Fraction(int((at - clip.running).total_seconds())))
     return _checked(text, _insert(text, clip, at_s, segment, words, cut=cut))
 
@@ -183,11 +182,11 @@ def change_note(text: str, line: int, time: str, segment: str, words: str, *, cu
     read = read_lines(text)
     note = next((each for each in read.notes if each.line == line), None)
     if note is None:
-        raise InputError(Fault(FILE_NAME, line, "there is no note here any more; open it again"))
+        raise refusal(FILE_NAME, "there is no note here any more; open it again", line)
     try:
         at_s = read_time(time)
     except ValueError as error:
-        raise InputError(Fault(FILE_NAME, line, str(error))) from None
+        raise refusal(FILE_NAME, str(error), line) from None
     if at_s == int(note.at_s) and note.at_s != at_s and time == show_time(Fraction(int(note.at_s))):
         at_s = note.at_s  # shown without its fraction
     if at_s == note.at_s and segment == note.segment:
@@ -246,10 +245,8 @@ def _note(line: int, row: str, clip: ClipLine | None, segment: str) -> NoteLine 
 
 
 def _continued(note: NoteLine, line: int, row: str) -> NoteLine:
-    cut = note.cut or bool(_CUT.search(row))
     words = " ".join(f"{note.words} {_CUT.sub(' ', row)}".split())
-    raw = f"{note.raw}\n{row}"
-    return NoteLine(note.line, line + 1, note.clip, note.at_s, note.segment, note.named, words, cut, raw, note.title)
+    return replace(note, end=line + 1, words=words, cut=note.cut or bool(_CUT.search(row)), raw=f"{note.raw}\n{row}")
 
 
 def _in_place(text: str, note: NoteLine, words: str, *, cut: bool) -> str:
@@ -260,9 +257,8 @@ def _in_place(text: str, note: NoteLine, words: str, *, cut: bool) -> str:
     if words != note.words or cut != note.cut:
         names = note.named or not words or (SEGMENT.match(words) and words[:1].islower())
         head = _head(note.segment, note.title) if names else ""
-        parts = (first.split(maxsplit=1)[0], head, words, "[cut]" if cut else "")
         ending = first[len(first.rstrip("\r\n")) :]
-        lines[note.line - 1 : note.end - 1] = [" ".join(part for part in parts if part) + ending]
+        lines[note.line - 1 : note.end - 1] = [_row(first.split(maxsplit=1)[0], head, words, cut=cut) + ending]
     return "".join(lines)
 
 
@@ -290,19 +286,22 @@ def _insert(
     inherited = earlier[-1].segment if earlier else ""
     segment = segment.strip().lower()
     if segment and not _NAME.fullmatch(segment):
-        raise InputError(Fault(FILE_NAME, 0, f'"{segment[:40]}" is not a segment; write one word, such as fault'))
+        raise refusal(FILE_NAME, f'"{segment[:40]}" is not a segment; write one word, such as fault')
     words = " ".join(_CUT.sub(" ", words).split())
     names = bool(segment and (segment != inherited or not words or title))
     if not names and SEGMENT.match(words) and words[:1].islower():
         names = bool(segment or inherited)  # or its first word would be read as a segment
         segment = segment or inherited
-    parts = (_written(clip, at_s), _head(segment, title) if names else "", words, "[cut]" if cut else "")
-    row = " ".join(part for part in parts if part) + end
+    row = _row(_written(clip, at_s), _head(segment, title) if names else "", words, cut=cut) + end
     if after is not None and not after.named and (segment or inherited) != after.segment and after.segment:
         lines[after.line - 1] = _named(lines[after.line - 1], after.segment)
     if place and not lines[place - 1].endswith("\n"):
         lines[place - 1] += end
     return "".join([*lines[:place], row, *lines[place:]])
+
+
+def _row(time: str, head: str, words: str, *, cut: bool) -> str:
+    return " ".join(filter(None, (time, head, words, "[cut]" if cut else "")))
 
 
 def _head(segment: str, title: str) -> str:

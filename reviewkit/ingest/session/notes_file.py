@@ -9,7 +9,7 @@ from pathlib import Path
 
 from reviewkit.ingest.plain_text import numbered_rows, read_text
 from reviewkit.ingest.session.footage_time import DAY_S, LOOKS_LIKE_TIME, read_time, show_time
-from reviewkit.model.errors import Fault, Faults, InputError, shortened
+from reviewkit.model.errors import Faults, refusal, shortened
 from reviewkit.model.notes import Clip, Note, Notes
 
 FILE_NAME = "notes.txt"
@@ -110,8 +110,7 @@ class _Reader:
                 self.faults.add(draft.line, "[page] and [not page] contradict each other; keep one of them")
             elif not (written or draft.names_segment):
                 self.faults.add(draft.line, f"there is nothing after the time; {_NOTE_EXAMPLE}")
-        self.faults.collected.sort(key=lambda fault: fault.line)
-        self.faults.stop_if_any()
+        self.faults.stop_if_any(by_line=True)
         notes = (
             Note(
                 clip=draft.clip,
@@ -197,7 +196,7 @@ class _Reader:
     def _check_count(self, line: int, count: int, what: str) -> None:
         if count > MOST_NOTES:
             message = f"this is {what} {count}, and {MOST_NOTES} are the most that are read"
-            raise InputError(Fault(self.faults.source, line, f"{message}; keep those that are of this film"))
+            raise refusal(self.faults.source, f"{message}; keep those that are of this film", line)
 
     def _continue_note(self, line: int, row: str) -> None:
         if LOOKS_LIKE_TIME.match(row):

@@ -21,10 +21,11 @@ _SAME_DB = 0.3  # what printing two digits of a voltage may cost
 _LEVELLED = ("flatness", "corner_low", "corner_high", "thd", "thd_plus_noise", "distortion", "crosstalk", "separation")
 
 
-def own_unit(named: Named, tokens: Sequence[Token]) -> str:
-    """Return the unit of the figure that a line rates under a name that no rule has.
+def own_units(named: Named, tokens: Sequence[Token]) -> tuple[str, ...]:
+    """Return the unit of the figures that a line rates under a name that no rule has.
 
-    It is the first of the name's units; of a name that isn't known, that of the figure next to its limit.
+    It is the first of the name's units; of a name that isn't known, that of the figure next to its limit. A radio's
+    sensitivity has two, as its own antenna has a field and an external one a voltage.
 
     Raises
     ------
@@ -46,16 +47,8 @@ def own_unit(named: Named, tokens: Sequence[Token]) -> str:
         raise NotUnderstood(
             f'{named.called}: there is no figure{unit}; write it after the name, or begin the line with "not measured:"'
         )
-    return found
-
-
-def own_units(named: Named, tokens: Sequence[Token]) -> tuple[str, ...]:
-    """Return the unit of the figures that a line rates under a name that no rule has; of a radio's sensitivity two, as
-    its own antenna has a field and an external one a voltage.
-    """
-    unit = own_unit(named, tokens)
     both = {"V/m", "V"}
-    return (unit, *(both - {unit})) if unit in both and both <= {*named.units} else (unit,)
+    return (found, *(both - {found})) if found in both and both <= {*named.units} else (found,)
 
 
 def with_rms_of_jitter(name: str, tokens: Sequence[Token]) -> list[Token]:
@@ -103,7 +96,7 @@ def with_relative_levels(name: str, tokens: Sequence[Token]) -> list[Token]:
         last = joined[-1] if joined else None
         if token.key == "reference" and name in _LEVELLED and last is not None and last.key == "dB":
             joined[-1] = Token("VU", None, f"{last.text} re {token.text}")
-        elif token.key == "reference" and name not in ("snr",):
+        elif token.key == "reference" and name != "snr":
             joined.append(Token("word", None, token.text))
         else:
             joined.append(token)

@@ -8,7 +8,7 @@ import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from reviewkit.model.errors import Fault, InputError, shortened
+from reviewkit.model.errors import refusal, shortened
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -45,10 +45,10 @@ def read_photo(folder: Path, name: str) -> bytes:
     try:
         size = path.stat().st_size
         if size > MOST_BYTES:
-            raise _refuse(name, f"the photo holds {size / 1e6:.0f} MB; {_REMEDY} of at most 100 MB")
+            raise refusal(name, f"the photo holds {size / 1e6:.0f} MB; {_REMEDY} of at most 100 MB")
         data = path.read_bytes()
     except OSError as error:
-        raise _refuse(name, f"the photo cannot be read: {error.strerror or error}; correct the path") from error
+        raise refusal(name, f"the photo cannot be read: {error.strerror or error}; correct the path") from error
     check_photo(data, name)
     return data
 
@@ -90,7 +90,7 @@ def check_photo(data: bytes, name: str) -> None:
             message = "the photo has far more pixels than can be used; scale it down to at most 100 megapixels"
         except _WHAT_PILLOW_RAISES as error:
             message = f"the photo cannot be opened ({shortened(str(error), 80)}); {_REMEDY} again"
-    raise _refuse(name, message)
+    raise refusal(name, message)
 
 
 def _find_flaw(photo: Image, data: bytes) -> str:
@@ -106,7 +106,3 @@ def _find_flaw(photo: Image, data: bytes) -> str:
         extent = f"{size} in {len(data) / 1e6:.1f} MB, as no photograph has"
         return f"the photo has {extent}; scale it down, or save it again as a plain JPEG"
     return ""
-
-
-def _refuse(name: str, message: str) -> InputError:
-    return InputError(Fault(name, 0, message))

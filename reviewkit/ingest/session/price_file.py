@@ -11,24 +11,11 @@ from pathlib import Path
 
 from reviewkit.ingest.delimited import Delimited, parse_delimited
 from reviewkit.ingest.plain_text import read_text
-from reviewkit.model.errors import Faults, shortened
+from reviewkit.model.errors import Faults, refusal, shortened
 from reviewkit.model.prices import IndexTable
 from reviewkit.model.units import normalised
 
-MONTHS = (
-    "january",
-    "february",
-    "march",
-    "april",
-    "may",
-    "june",
-    "july",
-    "august",
-    "september",
-    "october",
-    "november",
-    "december",
-)
+MONTHS = tuple("january february march april may june july august september october november december".split())
 _ANNUAL = frozenset({"annual", "annual average", "annual avg", "annual mean", "average", "avg", "ave", "mean"})
 _INDEX = ("index", "cpi", "value")
 _EXAMPLE = "year,index"
@@ -39,32 +26,27 @@ _ANNUAL_PERIOD = 13  # the number statistics offices give the annual average in 
 
 @dataclass
 class _Years:
-    """The values read, by year: the stated annual value, and the months."""
+    """The values read, each with its line, by year and period: a month from 1, or 13 for the year's stated average."""
 
     faults: Faults
-    annual: dict[int, tuple[float, int]] = field(default_factory=dict)
-    months: dict[tuple[int, int], tuple[float, int]] = field(default_factory=dict)
+    read: dict[tuple[int, int], tuple[float, int]] = field(default_factory=dict)
 
     def add(self, year: int, period: int, value: float, line: int) -> None:
-        """Note a value: `period` is a month from 1, or 13 for the year's average."""
-        if period == _ANNUAL_PERIOD:
-            earlier = self.annual.setdefault(year, (value, line))
-            name = str(year)
-        else:
-            earlier = self.months.setdefault((year, period), (value, line))
-            name = f"{year}-{period:02d}"
-        if earlier[1] != line:
-            self.faults.add(line, f"{name} is in line {earlier[1]} already; keep one of the two")
+        """Note a value."""
+        _, first = self.read.setdefault((year, period), (value, line))
+        if first != line:
+            name = str(year) if period == _ANNUAL_PERIOD else f"{year}-{period:02d}"
+            self.faults.add(line, f"{name} is in line {first} already; keep one of the two")
 
     def build(self, source: str) -> IndexTable:
         """Return the stated average of each year, else the mean of its months; `short` if fewer than twelve."""
         by_year: dict[int, float] = {}
         short: dict[int, int] = {}
-        for year in sorted({*self.annual, *(year for year, _ in self.months)}):
-            if year in self.annual:
-                by_year[year] = self.annual[year][0]
+        for year in sorted({year for year, _ in self.read}):
+            if (year, _ANNUAL_PERIOD) in self.read:
+                by_year[year] = self.read[year, _ANNUAL_PERIOD][0]
                 continue
-            values = [self.months[year, month][0] for month in range(1, 13) if (year, month) in self.months]
+            values = [self.read[year, month][0] for month in range(1, 13) if (year, month) in self.read]
             by_year[year] = math.fsum(values) / len(values)
             if len(values) < 12:
                 short[year] = len(values)
@@ -115,12 +97,11 @@ def parse_prices(text: str, source: str) -> IndexTable:
         annual = columns.get("annual", columns.get("index"))
         periods = by_month if annual is None else {**by_month, _ANNUAL_PERIOD: annual}
         _read_years(table, columns["year"], periods, years)
-    faults.collected.sort(key=lambda fault: fault.line)
-    faults.stop_if_any()
+    faults.stop_if_any(by_line=True)
     result = years.build(source)
     if not result.by_year:
-        faults.add(table.header.line, f"there is no value under this header; the table needs rows: {_SHAPES}")
-    faults.stop_if_any()
+        message = f"there is no value under this header; the table needs rows: {_SHAPES}"
+        raise refusal(source, message, table.header.line)
     return result
 
 
@@ -144,22 +125,19 @@ def _find_columns(table: Delimited, faults: Faults) -> dict[str, int]:
     months = [name for name in MONTHS if name in columns]
     if {"date", "index"} <= columns.keys() or {"month", "index"} <= columns.keys():
         return columns
+    lacks = ""
     if "year" not in columns and not {"date", "month"} & columns.keys():
-        faults.add(
-            header.line,
-            f'no column is called year, month or date in "{shortened(",".join(header.cells), 60)}"; write {_SHAPES}',
-        )
+        lacks = "year, month or date"
     elif "index" not in columns and "annual" not in columns and not months:
-        faults.add(
-            header.line, f'no column is called index in "{shortened(",".join(header.cells), 60)}"; write {_SHAPES}'
-        )
+        lacks = "index"
     elif months and len(months) < 12 and "index" not in columns and "annual" not in columns:
         missing = ", ".join(name.capitalize() for name in MONTHS if name not in columns)
         faults.add(header.line, f"months without a column: {missing}; write all twelve, blank where there is no value")
     elif "year" not in columns:
-        faults.add(
-            header.line, f'no column is called year in "{shortened(",".join(header.cells), 60)}"; write {_SHAPES}'
-        )
+        lacks = "year"
+    if lacks:
+        shown = shortened(",".join(header.cells), 60)
+        faults.add(header.line, f'no column is called {lacks} in "{shown}"; write {_SHAPES}')
     return columns
 
 

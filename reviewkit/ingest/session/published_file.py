@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.ingest.plain_text import read_text
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 from reviewkit.model.published import FILE_NAME, Published
 
 _HALF_SIGN = re.compile("[\ud800-\udfff]")  # JSON can write half of a sign, and no file can hold it
@@ -36,7 +36,7 @@ def parse_published(text: str) -> Published:
         said = corrected = None
     if not _are_texts(said) or not _are_texts(corrected):
         remedy = "bring back the file as it was, or delete it and build with --published again"
-        raise InputError(Fault(FILE_NAME, 0, f"this is not what reviewkit wrote there; {remedy}"))
+        raise refusal(FILE_NAME, f"this is not what reviewkit wrote there; {remedy}")
     return Published(said, corrected)
 
 

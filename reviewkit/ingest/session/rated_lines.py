@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +14,7 @@ from reviewkit.ingest.session.session_paths import RATINGS
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_tables import read_table
 from reviewkit.ingest.session.toml_lines import TomlDocument
-from reviewkit.model.errors import Fault, Faults, InputError, shortened
+from reviewkit.model.errors import Faults, refusal, shortened
 from reviewkit.model.session import PrintedFigure, Rating
 
 _MOST_LINES = 200
@@ -22,12 +22,8 @@ _SOURCE = "source"
 _LONGEST_SOURCE = 200
 
 
-@dataclass(frozen=True)
-class RatedLine:
-    """The content of a line: ratings with the place of each, and what is only printed."""
-
-    ratings: tuple[tuple[Rating, Place], ...] = ()
-    printed: tuple[PrintedFigure, ...] = ()
+# what a line holds: ratings with the place of each, and what is only printed
+RatedLine = tuple[Sequence[tuple[Rating, Place]], Sequence[PrintedFigure]]
 
 
 def add_lines(
@@ -54,9 +50,9 @@ def add_lines(
         If ratings.txt has more lines than any unit has ratings.
     """
     read = [*_of_table(own, folder), *_of_file(brochure, faults, folder)]
-    ratings = [*tables, *(pair for each in read for pair in each.ratings)]
+    ratings = [*tables, *(pair for of_line, _ in read for pair in of_line)]
     _refuse_repeats(ratings)
-    return ratings, tuple(figure for each in read for figure in each.printed)
+    return ratings, tuple(figure for _, printed in read for figure in printed)
 
 
 def _of_file(text: str, faults: Faults, folder: Path) -> Iterator[RatedLine]:
@@ -72,7 +68,7 @@ def _of_file(text: str, faults: Faults, folder: Path) -> Iterator[RatedLine]:
             continue
         count += 1
         if count > _MOST_LINES:
-            raise InputError(Fault(RATINGS, number, f"has over {_MOST_LINES} ratings; keep those of one unit"))
+            raise refusal(RATINGS, f"has over {_MOST_LINES} ratings; keep those of one unit", number)
         document = TomlDocument({}, {("rated",): number})
         yield _read(line, source, Place(document, faults, ("rated",), f'"{shortened(line, 60)}":', {}), folder)
 
@@ -126,13 +122,13 @@ def _read(line: str, source: str, place: Place, folder: Path) -> RatedLine:
         read = read_line(line)
     except NotUnderstood as error:
         place.fault(str(error))
-        return RatedLine()
+        return (), ()
     ratings = []
     for table in read.tables:
         raw = {**table, _SOURCE: source} if source else table
         of_table = replace(place, label=f"{place.label} read as {shortened(_as_toml(table), 160)}:", raw=raw)
         ratings.append((read_table(Rating, of_table, folder), of_table))
-    return RatedLine(tuple(ratings), tuple(replace(figure, source=source) for figure in read.printed))
+    return ratings, [replace(figure, source=source) for figure in read.printed]
 
 
 def _as_toml(table: dict[str, Any]) -> str:

@@ -23,8 +23,7 @@ from reviewkit.ingest.session.own_figures import (
 )
 from reviewkit.ingest.session.printed_line import NOT_MEASURED, not_known, printed, unknown
 from reviewkit.ingest.session.rating_entries import NotUnderstood, entries_of, join_inputs, refuse_two_limits
-from reviewkit.ingest.session.rating_names import Named, each_control, find_name, respelled, rest_of
-from reviewkit.ingest.session.rating_numbers import with_points
+from reviewkit.ingest.session.rating_names import Named, each_control, find_name, respelled, rest_of, with_points
 from reviewkit.ingest.session.rating_phrases import WORDS
 from reviewkit.model.errors import shortened
 from reviewkit.model.level import KEY_OF_UNIT as LEVELS
@@ -293,7 +292,6 @@ class _LineParser:
         if "within" in rule.limits and "at_most" not in rule.limits:
             return self._by_one_figure(name, value, side, keys)
         wanted = {"most": "at_most", "least": "at_least"}.get(side, "")
-        usual = "nominal" if "nominal" in rule.limits else rule.limits[0]
         if wanted and wanted not in rule.limits:
             raise NotUnderstood(
                 f'"{"at most" if side == "most" else "at least"}" does not go with {spaced(name)} {value.text}; '
@@ -304,7 +302,7 @@ class _LineParser:
             text = f"-{value.text.lstrip('+-')}"
         elif name in ("snr", "separation"):
             text = value.text.lstrip("+-")
-        return [{**limit, wanted or usual: text}]
+        return [{**limit, wanted or self.usual: text}]
 
     def _own_limit(self, value: Token, side: str) -> dict[str, Any]:
         """Return the limit of a figure under a name that no rule has: what its line says, else what the name means."""

@@ -1,12 +1,16 @@
-"""The beginning of a brochure's line: what is rated, of which input, and how the rest must be spelled to be scanned."""
+"""The beginning of a brochure's line: what is rated, of which input, and how the rest must be spelled to be scanned.
+
+Its numbers get decimal points, and lose marks between thousands.
+"""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from reviewkit.ingest.conditions import UNSIGNED, phrases_of, plain
+from reviewkit.ingest.session.rating_entries import NotUnderstood
 from reviewkit.ingest.session.rating_phrases import NAMES, PRINTED_ONLY, WORDS
 from reviewkit.model.gear_names import LIMIT_OF, SHOWN, UNITS_OF, spelled
 from reviewkit.model.ratings import RULES, own_name
@@ -44,6 +48,13 @@ _SAYS_LIMIT = re.compile(
     r"|[<>≤≥±]|\+/-",
     re.IGNORECASE,
 )
+_GROUPS = {mark: re.compile(rf"(?<![\w.,])[1-9]\d{{0,2}}(?:{re.escape(mark)}\d{{3}})+(?![\d.,]?\d)") for mark in ",."}
+_DECIMALS = {
+    mark: re.compile(rf"(?<![\w.,])(?:0{re.escape(mark)}\d+|\d+{re.escape(mark)}(?:\d{{1,2}}|\d{{4,}}))(?![.,]?\d)")
+    for mark in ",."
+}
+_FROM_TO = re.compile(rf"({UNSIGNED})\s*(?:Hz)?\s*(?:\bto\b|-|~)\s*$", re.IGNORECASE)
+_SPACED_GROUP = re.compile(r"(?<=[-~o]\d{2}) (?=\d{3}\s*Hz)|(?<=[-~o] \d{2}) (?=\d{3}\s*Hz)")  # 20 to 20 000 Hz
 TONE_CONTROLS = ("bass_control", "treble_control")
 _TONE_CONTROLS = re.compile(r"tone controls?(?: range)?\s*:?\s*(?=(?:bass|treble)\b)", re.IGNORECASE)
 _EACH_CONTROL = re.compile(r"\s*[,;/]\s*(?=(?:bass|treble)\b)", re.IGNORECASE)
@@ -96,7 +107,7 @@ def find_name(text: str) -> Named:
         rest = text[len(of_input) :].lstrip()
         found = _name(rest)
         if found.name or found.printed:
-            return Named(**{**vars(found), "rest": f"{of_input} {found.rest}", "of_input": of_input})
+            return replace(found, rest=f"{of_input} {found.rest}", of_input=of_input)
         if of_input.upper() in RADIO:
             return Named("", printed=of_input)
     return _own(text)
@@ -157,3 +168,37 @@ def rest_of(named: Named) -> str:
     if name == "imd":
         rest = _FOUR_TO_ONE.sub("", rest)
     return _A_WEIGHTED.sub(" dB A-weighted", rest)
+
+
+def with_points(text: str) -> str:
+    """Return a text with decimal points and no marks between thousands.
+
+    Raises
+    ------
+    NotUnderstood
+        For a number that may be a thousand times another.
+    """
+    text = _SPACED_GROUP.sub("", text)
+    shown = [mark for mark in ",." if _DECIMALS[mark].search(text)]
+    if len(shown) == 2:
+        raise NotUnderstood("has decimal commas and decimal points; write all its numbers with points")
+    for mark, other in ((",", "."), (".", ",")):
+        groups = _GROUPS[mark]
+        for match in list(groups.finditer(text)):
+            whole, point = match[0].replace(mark, ""), match[0].replace(mark, ".")
+            before = _FROM_TO.search(text, 0, match.start())
+            # 20 - 20,000 Hz rises only if the mark is between thousands
+            falling = bool(before) and match[0].count(mark) == 1 and float(before[1]) >= float(point)  # type: ignore[index]
+            if match[0].count(mark) > 1 or shown == [other] or falling:
+                text = text.replace(match[0], whole)
+            elif shown != [mark]:
+                kilo = f", such as {float(whole) / 1000:g} kHz" if "Hz" in text else ""
+                either = f"{whole} or {_surely_decimal(point)}"
+                raise NotUnderstood(f'"{match[0]}" is {either}; write the one that is meant{kilo}')
+    return re.sub(r"(?<=\d),(?=\d)", ".", text) if shown == [","] else text
+
+
+def _surely_decimal(number: str) -> str:
+    """Return a number with three decimals so that they aren't three digits after a mark between thousands."""
+    shorter = number.rstrip("0").rstrip(".")
+    return f"{number}0" if shorter == number else shorter

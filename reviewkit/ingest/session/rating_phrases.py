@@ -9,79 +9,43 @@ from typing import Any
 
 from reviewkit.ingest.conditions import SHARED_WORDS
 from reviewkit.model.gear_names import SHOWN, spelled
-from reviewkit.model.ratings import POWER_WORDS, RULES, TRADE_WORDS
+from reviewkit.model.ratings import POWER_WORDS, RULES, TRADE_WORDS, spaced
 
-# besides the words that session.toml takes: what is rated, then the kind of power, or "impedance" where each value has
-# the input's own after it
-_OF_BROCHURES: dict[str, tuple[str, str]] = {
-    "rated power": ("power", ""),
-    "rated output": ("power", ""),
-    "rated output power": ("power", ""),
-    "rated power output": ("power", ""),
-    "total output power": ("power", "total"),
-    "total power output": ("power", "total"),
-    "total power": ("power", "total"),
-    "continuous power": ("power", "continuous"),
-    "continuous power output": ("power", "continuous"),
-    "continuous output power": ("power", "continuous"),
-    "continuous average power": ("power", "continuous"),
-    "continuous average power output": ("power", "continuous"),
-    "min. rms power": ("power", "continuous"),
-    "minimum rms power": ("power", "continuous"),
-    "rms power output": ("power", "continuous"),
-    "rms output power": ("power", "continuous"),
-    "maximum power": ("power", "maximum"),
-    "maximum power output": ("power", "maximum"),
-    "maximum output power": ("power", "maximum"),
-    "music power output": ("power", "music"),
-    "dynamic power output": ("power", "music"),
-    "ihf music power": ("power", "music"),
-    "ihf dynamic power": ("power", "music"),
-    "t.h.d.": ("thd", ""),
-    "harmonic distortion": ("thd", ""),
-    "thd + noise": ("thd_plus_noise", ""),
-    "total harmonic distortion plus noise": ("thd_plus_noise", ""),
-    "total harmonic distortion and noise": ("thd_plus_noise", ""),
-    "i.m. distortion": ("imd", ""),
-    "imd": ("imd", ""),
-    "signal to noise ratio": ("snr", ""),
-    "s/n ratio": ("snr", ""),
-    "hum and noise": ("snr", ""),
-    "residual hum and noise": ("noise", ""),
-    "residual noise": ("noise", ""),
-    "output impedance": ("source_impedance", "output"),
-    "riaa equalization": ("riaa_deviation", ""),
-    "phono riaa deviation": ("riaa_deviation", ""),
-    "riaa curve deviation": ("riaa_deviation", ""),
-    "phono equalization": ("riaa_deviation", ""),
-    "phono equalisation": ("riaa_deviation", ""),
-    "phono overload capability": ("phono_overload", ""),
-    "phono input overload": ("phono_overload", ""),
-    "phono overload level": ("phono_overload", ""),
-    "phono maximum input": ("phono_overload", ""),
-    "phono maximum input level": ("phono_overload", ""),
-    "maximum phono input": ("phono_overload", ""),
-    "maximum phono input level": ("phono_overload", ""),
-    "phono sensitivity": ("input_sensitivity", "phono"),
-    "sensitivity": ("input_sensitivity", "of an input"),
-    "sensitivity/impedance": ("input_sensitivity", "of an input"),
-    "sensitivity and impedance": ("input_sensitivity", "of an input"),
-    "input sensitivity/impedance": ("input_sensitivity", ""),
-    "input sensitivity and impedance": ("input_sensitivity", ""),
-    "input sensitivity/input impedance": ("input_sensitivity", ""),
-}
-
-
-def _spelled(name: str) -> str:
-    return name.replace("_", " ").casefold()
-
-
+# what is rated, and more about it: the kind of power, or whose impedance or sensitivity it is
 NAMES: dict[str, tuple[str, str]] = {
-    **{_spelled(name): (name, "") for name in RULES},
-    **{_spelled(word): (name, "") for word, name in TRADE_WORDS.items()},
-    **{_spelled(word): ("power", rule) for word, rule in POWER_WORDS.items()},
-    **_OF_BROCHURES,
+    **{spaced(name).casefold(): (name, "") for name in RULES},
+    **{spaced(word).casefold(): (name, "") for word, name in TRADE_WORDS.items()},
+    **{spaced(word).casefold(): ("power", rule) for word, rule in POWER_WORDS.items()},
 }
+
+
+def _name(name: str, meant: str, phrases: str) -> None:
+    """Add what brochures call a rated name besides the words that session.toml takes."""
+    NAMES.update(dict.fromkeys((phrase.strip() for phrase in phrases.split(",")), (name, meant)))
+
+
+_name("power", "", "rated power, rated output, rated output power, rated power output")
+_name("power", "total", "total output power, total power output, total power")
+_name("power", "continuous", "continuous power, continuous power output, continuous output power")
+_name("power", "continuous", "continuous average power, continuous average power output")
+_name("power", "continuous", "min. rms power, minimum rms power, rms power output, rms output power")
+_name("power", "maximum", "maximum power, maximum power output, maximum output power")
+_name("power", "music", "music power output, dynamic power output, ihf music power, ihf dynamic power")
+_name("thd", "", "t.h.d., harmonic distortion")
+_name("thd_plus_noise", "", "thd + noise, total harmonic distortion plus noise, total harmonic distortion and noise")
+_name("imd", "", "i.m. distortion, imd")
+_name("snr", "", "signal to noise ratio, s/n ratio, hum and noise")
+_name("noise", "", "residual hum and noise, residual noise")
+_name("source_impedance", "output", "output impedance")
+_name("riaa_deviation", "", "riaa equalization, phono riaa deviation, riaa curve deviation")
+_name("riaa_deviation", "", "phono equalization, phono equalisation")
+_name("phono_overload", "", "phono overload capability, phono input overload, phono overload level")
+_name("phono_overload", "", "phono maximum input, phono maximum input level")
+_name("phono_overload", "", "maximum phono input, maximum phono input level")
+_name("input_sensitivity", "phono", "phono sensitivity")
+_name("input_sensitivity", "of an input", "sensitivity, sensitivity/impedance, sensitivity and impedance")
+_name("input_sensitivity", "", "input sensitivity/impedance, input sensitivity and impedance")
+_name("input_sensitivity", "", "input sensitivity/input impedance")
 
 # nothing here measures these
 PRINTED_ONLY = tuple(
@@ -110,22 +74,6 @@ PRINTED_ONLY = tuple(
     if spelled(name) not in SHOWN
 )
 
-_INPUTS = (
-    "phono, mm, mc, phono mm, phono mc, aux, tuner, tape, tape play, tape monitor, tape in, cd, dad, line, mic, "
-    "main in, fm, am, mw, lw, sw"
-)
-_MOST = (
-    "within, less than, no more than, not more than, not exceeding, under, max, maximum, at most, up to, or less, <, ≤"
-)
-_LEAST = "more than, greater than, not less than, no less than, at least, min, minimum, or more, over, >, ≥"
-_OUTPUT = (
-    "rated output, rated power, rated power output, rated output power, full rated output, full output, full power"
-)
-_HALF = "half rated power, half rated output, half power, half the rated power, half the rated output, ½ rated output"
-_SHORTED = (
-    "shorted, input shorted, inputs shorted, short circuit, short circuited, input short circuited, "
-    "inputs short circuited, shorted input, shorted inputs"
-)
 _PASSED_OVER = (
     "at, to, into, with, for, from, of, the, a, an, and, on, in, is, re, ref, @, per, each of, load, loads, "
     "sine, tone, valve, tube, output, input, inputs, level, better than, better, or better, below, down, ratio, "
@@ -143,16 +91,20 @@ def _add(key: str, value: Any, phrases: str) -> None:
 
 
 _add("", None, _PASSED_OVER)
-_add("input", "", _INPUTS)
+_add("input", "", "phono, mm, mc, phono mm, phono mc, aux, tuner, tape, tape play, tape monitor, tape in, cd, dad")
+_add("input", "", "line, mic, main in, fm, am, mw, lw, sw")
 WORDS.update({name: ("input", name) for name in WORDS if WORDS[name][0] == "input"})
 _add("input", "aux", "auxiliary")
 for _short in ("mm", "mc", "cd", "dad", "fm", "am", "mw", "lw", "sw"):
     WORDS |= {name: ("input", name.replace(_short, _short.upper())) for name in WORDS if name.split()[-1] == _short}
-_add("most", True, _MOST)
-_add("least", True, _LEAST)
-_add("rated output", "rated output", _OUTPUT)
-_add("half", True, _HALF)
-_add("termination", "shorted", _SHORTED)
+_add("most", True, "within, less than, no more than, not more than, not exceeding, under, max, maximum, at most, up to")
+_add("most", True, "or less, <, ≤")
+_add("least", True, "more than, greater than, not less than, no less than, at least, min, minimum, or more, over, >, ≥")
+_add("rated output", "rated output", "rated output, rated power, rated power output, rated output power")
+_add("rated output", "rated output", "full rated output, full output, full power")
+_add("half", True, "half rated power, half rated output, half power, half the rated power, half the rated output")
+_add("half", True, "½ rated output")
+_add("termination", "shorted", "short circuit, input short circuited, inputs short circuited, shorted inputs")
 _add("each", True, "per channel, each channel, each, per ch, /ch, /channel, per side, w/ch")
 _add("total", True, "total, in total, combined, summed over both channels")
 _add("channels", "both", "both channels driven, both channels, both channels operating, two channels driven")

@@ -11,7 +11,7 @@ from reviewkit.ingest.session.printed_line import NOT_MEASURED
 from reviewkit.ingest.session.rating_entries import NotUnderstood
 from reviewkit.ingest.session.rating_line import read_line
 from reviewkit.ingest.session.session_paths import RATINGS
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 
 READ, PRINTED, ASKED, OTHER = "read", "printed", "asked", "other"
 # a line that isn't understood is kept as a comment, since as a line it would stop the build
@@ -81,7 +81,7 @@ def change_brochure_line(text: str, line: int, new: str) -> str:
     """
     rows = re.findall(r"[^\n]*\n|[^\n]+$", text)
     if not 1 <= line <= len(rows):
-        raise InputError(Fault(RATINGS, line, "there is no line here any more; look at it again"))
+        raise refusal(RATINGS, "there is no line here any more; look at it again", line)
     row = rows[line - 1]
     ending = row[len(row.rstrip("\r\n")) :]
     new = " ".join(new.split())
@@ -111,11 +111,7 @@ def _in_words(table: Mapping[str, Any]) -> str:
     return f"{table.get('quantity', '')}: {', '.join(words)}"
 
 
-def _number(value: Any) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
-
-
 def _plain(value: Any) -> str:
-    return (
-        " to ".join(map(str, value)) if isinstance(value, list | tuple) else "yes" if value is True else _number(value)
-    )
+    if isinstance(value, list | tuple):
+        return " to ".join(map(str, value))
+    return "yes" if value is True else f"{value:g}" if isinstance(value, float) else str(value)

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 from reviewkit.ingest.delimited import parse_delimited
 from reviewkit.ingest.session.repair_file import COLUMNS, FILE_NAME, parse_repair
-from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.model.errors import Faults, refusal
 
 _EMPTY = ",".join(COLUMNS) + "\n"
 _SEPARATORS = ",;\t"
@@ -42,10 +42,10 @@ def write_row(text: str, cells: Mapping[str, str], line: int = 0) -> str:
     cells = {name: " ".join(value.split()) for name, value in cells.items()}
     for name in cells:
         if cells[name] and name not in columns:
-            raise InputError(Fault(FILE_NAME, table.header.line, f'there is no column "{name}"; add it to the header'))
+            raise refusal(FILE_NAME, f'there is no column "{name}"; add it to the header', table.header.line)
     row = next((each for each in table.rows if each.line == line), None)
     if line and row is None:
-        raise InputError(Fault(FILE_NAME, line, "there is no row here any more; open it again"))
+        raise refusal(FILE_NAME, "there is no row here any more; open it again", line)
     old = [*(row.cells if row else ()), *("" for _ in columns)][: len(columns)]
     new = [cells.get(name, cell) for name, cell in zip(columns, old, strict=True)]
     written = io.StringIO()

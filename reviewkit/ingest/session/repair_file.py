@@ -6,10 +6,10 @@ import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from reviewkit.ingest.delimited import Delimited, DelimitedRow, parse_delimited
+from reviewkit.ingest.delimited import Delimited, NamedRow, named_rows, parse_delimited
 from reviewkit.ingest.plain_text import read_text
 from reviewkit.model.digits import MINUS
-from reviewkit.model.errors import Faults, nearest
+from reviewkit.model.errors import Faults
 from reviewkit.model.repair import RepairRow
 from reviewkit.model.units import UnitSpelling, canonical, normalised, single_unit
 
@@ -52,41 +52,23 @@ def parse_repair(text: str) -> tuple[RepairRow, ...]:
     """
     faults = Faults(FILE_NAME)
     table = parse_delimited(text, faults, example=",".join(COLUMNS))
-    of_rows = len(faults.collected)
-    places: dict[str, int] = {}
-    for number, cell in enumerate(table.header.cells):
-        name = cell.casefold()
-        if not cell:
-            faults.add(table.header.line, f"column {number + 1} has no name; known: {', '.join(COLUMNS)}")
-        elif name not in COLUMNS:
-            faults.add(table.header.line, f'unknown column "{cell[:40]}"; {nearest(name, COLUMNS)}')
-        elif name in places:
-            faults.add(table.header.line, f'the column "{cell}" appears twice; keep one')
-        places.setdefault(name, number)
-    if "point" not in places:
-        faults.add(table.header.line, f"there is no column called point; write a header: {','.join(COLUMNS)}")
-    header_is_sound = len(faults.collected) == of_rows
-    rows = []
-    for row in table.rows if header_is_sound else ():
-        cells = {name: row.cells[places[name]] if name in places else "" for name in COLUMNS}
-        rows.append(_RepairRowParser(row, cells, table, faults).read())
-    faults.collected.sort(key=lambda fault: fault.line)
-    faults.stop_if_any()
+    rows = [_RepairRowParser(row, table).read() for row in named_rows(table, COLUMNS, ("point",), faults)]
+    faults.stop_if_any(by_line=True)
     return tuple(rows)
 
 
 class _RepairRowParser:
     """One row while it is read."""
 
-    def __init__(self, row: DelimitedRow, cells: dict[str, str], table: Delimited, faults: Faults) -> None:
+    def __init__(self, row: NamedRow, table: Delimited) -> None:
+        self.cells = row.cells
         self.line = row.line
-        self.cells = cells
+        self.fault = row.fault
         self.table = table
-        self.faults = faults
 
     def read(self) -> RepairRow:
         if not self.cells["point"]:
-            self._add_fault("the row names no point; write which test point or part it is about")
+            self.fault("the row names no point; write which test point or part it is about")
         expected, found, after = (self._read_cell(column) for column in ("expected", "found", "after"))
         unit = self._read_unit(expected, found, after)
         expected_value = self._convert("expected", expected, unit)
@@ -108,16 +90,12 @@ class _RepairRowParser:
             say=self.cells["say"],
         )
 
-    def _add_fault(self, message: str) -> None:
-        point = self.cells["point"]
-        self.faults.add(self.line, f"{point[:40]}: {message}" if point else message)
-
     def _read_unit(self, *readings: _Reading | str | None) -> str:
         """Return the row's unit: its own cell's, else the one that the first reading brings."""
         written = self.cells["unit"]
         if written:
             if single_unit(written) is None:
-                self._add_fault(f'the unit "{written[:20]}" is not known; write for example V, mV, ohm, mA or uF')
+                self.fault(f'the unit "{written[:20]}" is not known; write for example V, mV, ohm, mA or uF')
             return canonical(written)
         return next((one.unit for one in readings if isinstance(one, _Reading) and one.unit), "")
 
@@ -134,17 +112,15 @@ class _RepairRowParser:
         try:
             text = self.table.with_points(normalised(cell))
         except ValueError as error:
-            self._add_fault(f"{column} {error}")
+            self.fault(f"{column} {error}")
             return None
         match = _NUMBER.fullmatch(text)
         if not match:
-            self._add_fault(f'{column} "{cell[:40]}" is not a reading; {remedy}')
+            self.fault(f'{column} "{cell[:40]}" is not a reading; {remedy}')
             return None
         sign, digits, unit = match.groups()
         if unit and single_unit(unit) is None:
-            self._add_fault(
-                f'{column} "{cell[:40]}": the unit "{unit[:20]}" is not known; write for example V, ohm or uF'
-            )
+            self.fault(f'{column} "{cell[:40]}": the unit "{unit[:20]}" is not known; write for example V, ohm or uF')
             return None
         return _Reading((MINUS if sign == "-" else "") + digits, float(sign + digits), canonical(unit) if unit else "")
 
@@ -156,7 +132,7 @@ class _RepairRowParser:
             return reading.value
         if own.base != row.base:
             message = f'{column} "{self.cells[column]}" is in {reading.unit} where the row is in {unit}'
-            self._add_fault(f"{message}; write it in {unit}, or correct the unit")
+            self.fault(f"{message}; write it in {unit}, or correct the unit")
             return None
         return convert(reading.value, own, row)
 
@@ -174,13 +150,13 @@ class _RepairRowParser:
             return None, ""
         shown = reading.show(unit)
         if reading.value < 0:
-            self._add_fault(f'tolerance "{cell}" is negative; write how far off is still good, for example "5 %"')
+            self.fault(f'tolerance "{cell}" is negative; write how far off is still good, for example "5 %"')
         elif reading.unit == "%":
             if expected == 0:
-                self._add_fault(f'tolerance "{cell}" of an expected 0 is nothing; write it in the row\'s unit')
+                self.fault(f'tolerance "{cell}" of an expected 0 is nothing; write it in the row\'s unit')
             return (None if expected is None else abs(expected) * reading.value / 100), shown
         elif reading.unit and not unit:
-            self._add_fault(f'tolerance "{cell}" has a unit, but the row has none; write the unit in its column')
+            self.fault(f'tolerance "{cell}" has a unit, but the row has none; write the unit in its column')
         else:
             return self._convert("tolerance", reading, unit), shown
         return None, shown

@@ -61,9 +61,7 @@ def entries_of(document: TomlDocument, listed: Sequence[str]) -> list[Measuremen
     listed : Sequence[str]
         The files in measurements/.
     """
-    tables = document.data.get("measurement")
-    numbered = enumerate(tables if isinstance(tables, list) else ())
-    raws = {number: raw for number, raw in numbered if isinstance(raw, dict)}
+    raws = _tables(document)
     ignored = _ignored(document, listed)
     named = set(_texts(document.data, _DEEPEST))
     free = [file for file in listed if file not in named and file not in ignored and not _is_hidden(file)]
@@ -92,11 +90,15 @@ def _with_defaults(entry: MeasurementEntry, defaults: Mapping[str, Any]) -> Meas
 
 
 def awaited(document: TomlDocument, listed: Sequence[str]) -> Iterator[Mapping[str, Any]]:
-    """Yield the tables of measurements that are planned and not made yet."""
+    """Return the tables of measurements that are planned and not made yet."""
+    return (raw for raw in _tables(document).values() if _is_awaited(raw, listed))
+
+
+def _tables(document: TomlDocument) -> dict[int, Mapping[str, Any]]:
+    """Return the [[measurement]] tables by their places, from 0."""
     tables = document.data.get("measurement")
-    for raw in tables if isinstance(tables, list) else ():
-        if isinstance(raw, dict) and _is_awaited(raw, listed):
-            yield raw
+    numbered = enumerate(tables if isinstance(tables, list) else ())
+    return {number: raw for number, raw in numbered if isinstance(raw, dict)}
 
 
 def _is_awaited(raw: Mapping[str, Any], listed: Sequence[str]) -> bool:

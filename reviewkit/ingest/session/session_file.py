@@ -17,7 +17,7 @@ from reviewkit.ingest.session.session_ratings import complete_ratings
 from reviewkit.ingest.session.session_sounds import complete_sounds
 from reviewkit.ingest.session.session_tables import T, read_table
 from reviewkit.ingest.session.toml_lines import TomlDocument, parse_toml
-from reviewkit.model.errors import Fault, Faults, InputError, nearest
+from reviewkit.model.errors import Fault, Faults, InputError, nearest, refusal
 from reviewkit.model.kind import Kind
 from reviewkit.model.session import (
     Bench,
@@ -62,13 +62,13 @@ def read_document(folder: Path) -> TomlDocument:
         The folder, its session.toml or a file that is known by its name cannot be used; with every fault found.
     """
     if not folder.is_dir():
-        raise InputError(Fault(str(folder), 0, f"there is no such folder; name one that holds a {FILE_NAME}"))
+        raise refusal(str(folder), f"there is no such folder; name one that holds a {FILE_NAME}")
     if stray := fixed_faults(folder):
         raise InputError(stray)
     templates_of(folder)
     if not (folder / FILE_NAME).exists():
         remedy = "write one, at least with [unit] maker and model"
-        raise InputError(Fault(FILE_NAME, 0, f"there is none in {folder}; {remedy}"))
+        raise refusal(FILE_NAME, f"there is none in {folder}; {remedy}")
     return parse_toml(read_text(folder / FILE_NAME, FILE_NAME), FILE_NAME)
 
 
@@ -215,8 +215,7 @@ def _check_top(document: TomlDocument, faults: Faults) -> None:
             faults.add(line, f"[{shown}]: unknown table; {nearest(key, TABLES)}")
         elif key not in TABLES:
             under = next((table for table, model in TABLES.items() if key in marks_of(model)), "unit")
-            where = f"is outside any table; put it under one, such as [{under}]"
-            faults.add(line, f"{shown} = {show_value(value)} {where}")
+            faults.add(line, f"{shown} = {show_value(value)} is outside any table; put it under one, such as [{under}]")
         elif key == "rated" and isinstance(value, dict) and "quantity" not in value:
             continue  # a line for each rating
         elif key in _REPEATED and not (is_table and tables is value):

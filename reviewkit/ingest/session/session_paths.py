@@ -9,7 +9,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from reviewkit.model import path_checks
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import Fault, refusal
 
 RATINGS = "ratings.txt"
 # files that are read if present, under names that aren't in session.toml
@@ -83,7 +83,7 @@ def templates_of(folder: Path) -> Path:
         The folder is a link that leads outside.
     """
     if path_checks.is_outside(folder, "templates"):
-        raise InputError(Fault("templates", 0, "leads outside the session's folder; copy the folder into it"))
+        raise refusal("templates", "leads outside the session's folder; copy the folder into it")
     return folder / "templates"
 
 

@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 import re
 from dataclasses import MISSING, fields
-from fractions import Fraction
 from functools import cache
 from typing import Annotated, Any, Literal, get_type_hints
 
@@ -20,6 +19,7 @@ from reviewkit.ingest.plain_text import BIDIRECTIONAL
 from reviewkit.ingest.session import session_quantities as quantities
 from reviewkit.ingest.session import session_ratings as ratings
 from reviewkit.ingest.session import session_values as values
+from reviewkit.model.weightings import weighting_of
 
 # looking for plugins of pydantic takes longer than reading a session; it does so when the first model is made
 os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
@@ -45,8 +45,14 @@ class Table(BaseModel):
         return {str(info.alias): str((info.examples or [""])[0]) for info in cls.model_fields.values()}
 
 
-def _quantity(base: str) -> Any:
-    return Annotated[float, PlainValidator(quantities.quantity_in(base))]
+def _read_by(reader: Any, *examples: str) -> Any:
+    """Return the type of what a reader takes as it is written, and checks itself."""
+    return Annotated[Any, PlainValidator(reader), Field(examples=list(examples))]
+
+
+def _checked(kind: Any, reader: Any, *examples: str) -> Any:
+    """Return the type of what pydantic checks first, then a reader."""
+    return Annotated[kind, AfterValidator(reader), Field(examples=list(examples))]
 
 
 def _words(*words: str) -> Any:
@@ -59,119 +65,102 @@ def _words(*words: str) -> Any:
     return Annotated[Literal[words], BeforeValidator(spelled)]
 
 
+def _list_of(kind: Any, **limits: Any) -> Any:
+    return Annotated[list[kind], Field(**limits)]
+
+
+def _table_of(key: Any, value: Any, **limits: Any) -> Any:
+    return Annotated[dict[key, value], Field(**limits)]
+
+
 def _pair(example: str) -> Any:
     """Return the type of two frequencies, the lower one first."""
-    hertz: Any = Annotated[list[_quantity("Hz")], Field(min_length=2, max_length=2, examples=[example])]  # type: ignore[misc]
-    return Annotated[hertz, AfterValidator(quantities.check_rising)]
+    return _checked(_list_of(_HERTZ, min_length=2, max_length=2), quantities.check_rising, example)
+
+
+def _tuple(values: list[Any]) -> tuple[Any, ...]:
+    """Return a list as a tuple; a function of our own, because pydantic takes 3 ms to inspect that of `tuple`."""
+    return tuple(values)
+
+
+def _distinct(values: list[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(values))
 
 
 _TEXT = Annotated[str, Field(pattern=rf"^[^\x00-\x1f\x7f\u0085\u2028\u2029{BIDIRECTIONAL}]*$")]
 _FILLED = Annotated[_TEXT, Field(min_length=1)]
-_YEAR = Annotated[int, Field(ge=1850, le=2200, examples=["1977"])]
 _NUMBER = Annotated[float, Field(allow_inf_nan=False)]
-_LOAD = Annotated[float, PlainValidator(quantities.read_load)]
-_COLUMN = Annotated[str, AfterValidator(values.read_column_name)]
-_CHANNEL = Annotated[str, AfterValidator(values.read_channel)]
-_VOLTS = Annotated[Any, PlainValidator(quantities.read_volts)]
+_HERTZ = _read_by(quantities.quantity_in("Hz"))
+_LOAD = _read_by(quantities.read_load)
+_COLUMN = _checked(str, values.read_column_name)
+_CHANNEL = _checked(str, values.read_channel)
 
 TYPES: dict[str, Any] = {
     "text": _TEXT,
-    # our own function, because pydantic takes 3 ms to inspect the signature of `tuple`
-    "texts": Annotated[
-        list[_TEXT], AfterValidator(lambda texts: tuple(texts)), Field(examples=['["two 8 ohm 100 W loads"]'])
-    ],
-    "file": Annotated[str, AfterValidator(values.read_path), Field(examples=['"measurements/response.csv"'])],
-    "files": Annotated[_TEXT, AfterValidator(values.read_path), Field(examples=['"measurements/after/*.csv"'])],
-    "patterns": Annotated[list[_FILLED], AfterValidator(lambda texts: tuple(texts)), Field(examples=['["*.tmp"]'])],
-    "price index": Annotated[str, Field(min_length=1, examples=['"prices.csv"']), AfterValidator(values.read_path)],
-    "recording": Annotated[_FILLED, AfterValidator(values.read_path), Field(examples=['"recordings/before.wav"'])],
+    "texts": _checked(list[_TEXT], _tuple, '["two 8 ohm 100 W loads"]'),
+    "file": _checked(str, values.read_path, '"measurements/response.csv"'),
+    "files": _checked(_TEXT, values.read_path, '"measurements/after/*.csv"'),
+    "patterns": _checked(list[_FILLED], _tuple, '["*.tmp"]'),
+    "price index": _checked(Annotated[str, Field(min_length=1)], values.read_path, '"prices.csv"'),
+    "recording": _checked(_FILLED, values.read_path, '"recordings/before.wav"'),
     "id": Annotated[_FILLED, Field(examples=['"music"'])],
     "maker": Annotated[_FILLED, Field(examples=['"Norrvale"'])],
     "model": Annotated[_FILLED, Field(examples=['"Forty"'])],
     "kind": Annotated[_FILLED, Field(examples=['"response"'])],
-    "quantity": Annotated[_FILLED, AfterValidator(ratings.read_rated), Field(examples=['"power"'])],
-    "limit": Annotated[Any, PlainValidator(ratings.read_limit)],
-    "reference": Annotated[_TEXT, AfterValidator(ratings.read_reference)],
-    "year": _YEAR,
+    "quantity": _checked(_FILLED, ratings.read_rated, '"power"'),
+    "limit": _read_by(ratings.read_limit),
+    "reference": _checked(_TEXT, ratings.read_reference),
+    "year": Annotated[int, Field(ge=1850, le=2200, examples=["1977"])],
     "yes or no": bool,
-    "shapes": Annotated[
-        list[_words("wide", "tall", "square")],  # type: ignore[misc]
-        Field(min_length=1, max_length=3, examples=['["wide", "tall"]']),
-        AfterValidator(lambda shapes: tuple(dict.fromkeys(shapes))),
-    ],
-    "unit types": Annotated[
-        Any, PlainValidator(values.read_types), Field(examples=['"tuner"', '["tuner", "amplifier"]'])
-    ],
-    "card names": Annotated[
-        list[_TEXT],
-        Field(examples=['["noise", "crosstalk"]']),
-        AfterValidator(lambda names: tuple(dict.fromkeys(names))),
-    ],
-    "readings": Annotated[
-        list[_FILLED],
-        Field(max_length=3, examples=['["THD", "damping factor at 20 Hz"]']),
-        AfterValidator(lambda names: tuple(dict.fromkeys(names))),
-    ],
+    "shapes": _checked(
+        _list_of(_words("wide", "tall", "square"), min_length=1, max_length=3), _distinct, '["wide", "tall"]'
+    ),
+    "unit types": _read_by(values.read_types, '"tuner"', '["tuner", "amplifier"]'),
+    "card names": _checked(list[_TEXT], _distinct, '["noise", "crosstalk"]'),
+    "readings": _checked(_list_of(_FILLED, max_length=3), _distinct, '["THD", "damping factor at 20 Hz"]'),
     "amount": Annotated[_NUMBER, Field(ge=0.01, le=1e12, examples=["329.00"])],
     "rating": Annotated[_NUMBER, Field(ge=1, le=5, examples=["4.5"])],
     "words per minute": Annotated[_NUMBER, Field(ge=1, le=600, examples=["150"])],
     "card seconds": Annotated[_NUMBER, Field(ge=0.1, le=600, examples=["6"])],
-    "frame rate": Annotated[Fraction, PlainValidator(values.read_frame_rate), Field(examples=["29.97"])],
-    "currency": Annotated[_TEXT, AfterValidator(values.read_currency), Field(examples=['"USD"'])],
-    "colour": Annotated[_TEXT, AfterValidator(values.read_colour), Field(examples=['"#ffd98a"'])],
-    "web address": Annotated[_TEXT, AfterValidator(values.read_address)],
-    "mains": Annotated[_TEXT, AfterValidator(values.read_mains)],
-    "conditions": Annotated[Any, PlainValidator(values.read_conditions), Field(examples=['{ tape = "chrome" }'])],
-    "weighting": Annotated[_TEXT, AfterValidator(values.read_weighting)],
+    "frame rate": _read_by(values.read_frame_rate, "29.97"),
+    "currency": _checked(_TEXT, values.read_currency, '"USD"'),
+    "colour": _checked(_TEXT, values.read_colour, '"#ffd98a"'),
+    "web address": _checked(_TEXT, values.read_address),
+    "mains": _checked(_TEXT, values.read_mains),
+    "conditions": _read_by(values.read_conditions, '{ tape = "chrome" }'),
+    "weighting": _checked(_TEXT, weighting_of),
     "load": _LOAD,
-    "± dB": Annotated[float, PlainValidator(quantities.read_plus_minus_db)],
-    **{base: _quantity(base) for base in ("Hz", "V", "W", "Ω", "s", "%")},
-    "times": Annotated[Any, PlainValidator(quantities.read_times), Field(examples=['"2.5 s"'])],
-    "drive": Annotated[Any, PlainValidator(quantities.read_level), Field(examples=['"4 W" or "2.83 V"'])],
-    "level": Annotated[Any, PlainValidator(quantities.read_rated_level), Field(examples=['"4 W" or "2.83 V"'])],
-    "tolerance": Annotated[Any, PlainValidator(ratings.read_tolerance)],
+    "± dB": _read_by(quantities.read_plus_minus_db),
+    **{base: _read_by(quantities.quantity_in(base)) for base in ("Hz", "V", "W", "Ω", "s", "%")},
+    "times": _read_by(quantities.read_times, '"2.5 s"'),
+    "drive": _read_by(quantities.read_level, '"4 W" or "2.83 V"'),
+    "level": _read_by(quantities.read_rated_level, '"4 W" or "2.83 V"'),
+    "tolerance": _read_by(ratings.read_tolerance),
     "band": _pair('["20 Hz", "20 kHz"]'),
-    "reference frequency": Annotated[
-        Any,
-        PlainValidator(quantities.read_reference_frequency),
-        Field(examples=['"315 Hz" or ["300 Hz", "3 kHz"]']),
-    ],
-    "target": Annotated[_FILLED, AfterValidator(values.read_target)],
+    "reference frequency": _read_by(quantities.read_reference_frequency, '"315 Hz" or ["300 Hz", "3 kHz"]'),
+    "target": _checked(_FILLED, values.read_target),
     "tones": _pair('["60 Hz", "7 kHz"]'),
-    "lines": Annotated[
-        list[_quantity("Hz")],  # type: ignore[misc]
-        Field(max_length=20, examples=['["19 kHz", "38 kHz"]']),
-        AfterValidator(lambda lines: tuple(lines)),
-    ],
-    "cm/s": Annotated[float, PlainValidator(quantities.single_in("cm/s", "4.76 cm/s"))],
-    "mm": Annotated[float, PlainValidator(quantities.single_in("m", "0.9 mm"))],
-    "rates": Annotated[
-        dict[_FILLED, _quantity("Hz")],  # type: ignore[misc]
-        Field(max_length=20, examples=['{ capstan = "7.58 Hz" }']),
-    ],
-    "named lines": Annotated[
-        dict[_FILLED, Annotated[Any, PlainValidator(quantities.read_reference_frequency)]],
-        Field(max_length=20, examples=['{ pilot = "19 kHz", rumble = ["10 Hz", "315 Hz"] }']),
-    ],
-    "signal level": Annotated[
-        Any, PlainValidator(quantities.read_signal_level), Field(examples=['"245 mV" or "-12 dBFS"'])
-    ],
-    "loads": Annotated[
-        list[_LOAD], Field(min_length=2, examples=['["open", "8 ohm"]']), AfterValidator(quantities.check_different)
-    ],
-    "volts": Annotated[
-        dict[_CHANNEL, Annotated[list[_VOLTS], Field(min_length=1)]],
-        Field(min_length=1, examples=['{ L = ["12.71 V", "12.46 V"] }']),
-        AfterValidator(quantities.join_channels),
-    ],
-    "columns": Annotated[
-        dict[_COLUMN, Annotated[Any, PlainValidator(values.read_column)]],
-        Field(examples=['{ frequency = 1, left = "Ch 1" }']),
-    ],
-    "units": Annotated[
-        dict[_COLUMN, Annotated[_TEXT, AfterValidator(quantities.read_unit)]],
-        Field(examples=['{ frequency = "kHz", left = "dBV" }']),
-    ],
+    "lines": _checked(_list_of(_HERTZ, max_length=20), _tuple, '["19 kHz", "38 kHz"]'),
+    "cm/s": _read_by(quantities.single_in("cm/s", "4.76 cm/s")),
+    "mm": _read_by(quantities.single_in("m", "0.9 mm")),
+    "rates": _table_of(_FILLED, _HERTZ, max_length=20, examples=['{ capstan = "7.58 Hz" }']),
+    "named lines": _table_of(
+        _FILLED,
+        _read_by(quantities.read_reference_frequency),
+        max_length=20,
+        examples=['{ pilot = "19 kHz", rumble = ["10 Hz", "315 Hz"] }'],
+    ),
+    "signal level": _read_by(quantities.read_signal_level, '"245 mV" or "-12 dBFS"'),
+    "loads": _checked(_list_of(_LOAD, min_length=2), quantities.check_different, '["open", "8 ohm"]'),
+    "volts": _checked(
+        _table_of(_CHANNEL, _list_of(_read_by(quantities.read_volts), min_length=1), min_length=1),
+        quantities.join_channels,
+        '{ L = ["12.71 V", "12.46 V"] }',
+    ),
+    "columns": _table_of(_COLUMN, _read_by(values.read_column), examples=['{ frequency = 1, left = "Ch 1" }']),
+    "units": _table_of(
+        _COLUMN, _checked(_TEXT, quantities.read_unit), examples=['{ frequency = "kHz", left = "dBV" }']
+    ),
 }
 FILES = ("file", "price index")  # the types that are a path
 

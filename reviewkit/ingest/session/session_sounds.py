@@ -28,12 +28,10 @@ def complete_sounds(
             if end_s <= start_s:
                 place.fault(f"to = {show_value(place.raw['to'])} is not after from; write a later time", "to")
                 break
-        measured = [by_id.get(each.before), by_id.get(each.after)]
-        recordings = [
-            _look_up(key, value, m, place, folder)
-            for key, value, m in (("before", each.before, measured[0]), ("after", each.after, measured[1]))
-        ]
-        shown = [each.of, *(kinds[m.kind].sound for m in measured if m and m.kind in kinds)]
+        named = {"before": each.before, "after": each.after}
+        recordings = [_look_up(key, name, by_id.get(name), place, folder) for key, name in named.items()]
+        measured = [by_id[name] for name in named.values() if name in by_id]
+        shown = [each.of, *(kinds[m.kind].sound for m in measured if m.kind in kinds)]
         _check_match(each, place, shown)
         sounds.append(replace(each, of=next(filter(None, shown), ""), recordings=tuple(recordings)))
     return tuple(sounds)

@@ -14,40 +14,14 @@ from reviewkit.ingest.session.session_paths import find_flaw
 from reviewkit.ingest.session.session_place import Place, show_key, show_value
 from reviewkit.ingest.session.session_values import with_remedy
 from reviewkit.model.errors import nearest, shortened
-from reviewkit.model.session import (
-    Bench,
-    BenchRange,
-    CardChoices,
-    EpisodeSettings,
-    FileSettings,
-    LookSettings,
-    Measurement,
-    MeasurementDefaults,
-    PriceTag,
-    Rating,
-    Sound,
-    Unit,
-)
 from reviewkit.model.targets import file_of
 
 if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
     from reviewkit.ingest.session.session_schema import Table
 
-T = TypeVar(
-    "T",
-    bound=Unit
-    | PriceTag
-    | Bench
-    | BenchRange
-    | Rating
-    | Measurement
-    | MeasurementDefaults
-    | Sound
-    | EpisodeSettings
-    | LookSettings
-    | CardChoices
-    | FileSettings,
-)
+T = TypeVar("T", bound="DataclassInstance")
 _MOST_KEYS = 100  # no table has half as many
 _MOST_ITEMS = 200  # of a list
 _NUMBER = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)")
@@ -88,8 +62,7 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
 
     from reviewkit.ingest.session.session_schema import FILES, marks_of, schema_of
 
-    described: Any = model  # a class can be hashed, whatever mypy makes of its instances
-    schema, marks = schema_of(described), marks_of(described)
+    schema, marks = schema_of(model), marks_of(model)
     raw = _cut_down(place, len(schema.model_fields))
     try:
         table = schema.model_validate(raw)
@@ -115,8 +88,7 @@ def read_table(model: type[T], place: Place, folder: Path) -> T:
         values |= value._asdict() if hasattr(value, "_asdict") else {name: value}
     if "line" in (each.name for each in attributes):
         values["line"] = place.line
-    table_read: T = described(**values)
-    return table_read
+    return model(**values)
 
 
 def _cut_down(place: Place, known: int) -> dict[str, Any]:

@@ -16,7 +16,6 @@ from reviewkit.model.gear import TYPES
 from reviewkit.model.mains import mains_of
 from reviewkit.model.targets import FLAT, FM_S, seconds_of
 from reviewkit.model.units import normalised
-from reviewkit.model.weightings import weighting_of
 
 # Broadcast and film rates that are written rounded, and are n × 1000/1001 exactly (SMPTE practice, from memory).
 _NOMINAL_RATES = (24, 30, 48, 60, 120)
@@ -165,11 +164,6 @@ def read_channel(word: str) -> str:
     if word not in ("L", "R"):
         raise ValueError('is not a channel; write for example volts = { L = ["12.71 V", "12.46 V"] }')
     return word
-
-
-def read_weighting(word: str) -> str:
-    """Return a weighting's name; a single letter is a capital, so that "a" and "A" are the same filter."""
-    return weighting_of(word)
 
 
 def read_target(text: str) -> str:

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from reviewkit.ingest.plain_text import decode
-from reviewkit.model.errors import Fault, Faults, InputError
+from reviewkit.model.errors import Fault, Faults, InputError, refusal
 from reviewkit.model.timecode import exact_rate, nearest_frame, timecode_label
 
 FILE_NAME = "final.otio"
@@ -76,21 +76,17 @@ def _open(otio: Any, path: Path) -> Any:
     """Return the timeline in a file."""
     try:
         if path.stat().st_size > LARGEST_BYTES:
-            raise InputError(
-                Fault(FILE_NAME, 0, f"is over {LARGEST_BYTES // 1_000_000} MB, which no cut is; {_REMEDY}")
-            )
+            raise refusal(FILE_NAME, f"is over {LARGEST_BYTES // 1_000_000} MB, which no cut is; {_REMEDY}")
         text = decode(path.read_bytes(), FILE_NAME)
     except OSError as error:
-        raise InputError(Fault(FILE_NAME, 0, f"cannot be read: {error.strerror}; make it a readable file")) from None
+        raise refusal(FILE_NAME, f"cannot be read: {error.strerror}; make it a readable file") from None
     try:
         # the library gives no line for invalid JSON, and doesn't survive any depth
         json.loads(text, object_pairs_hook=_check_object)
     except json.JSONDecodeError as error:
-        raise InputError(
-            Fault(FILE_NAME, error.lineno, f"is not an OpenTimelineIO file ({error.msg}); {_REMEDY}")
-        ) from None
+        raise refusal(FILE_NAME, f"is not an OpenTimelineIO file ({error.msg}); {_REMEDY}", error.lineno) from None
     except (RecursionError, ValueError):
-        raise InputError(Fault(FILE_NAME, 0, f"is not an OpenTimelineIO file; {_REMEDY}")) from None
+        raise refusal(FILE_NAME, f"is not an OpenTimelineIO file; {_REMEDY}") from None
     try:
         content = otio.core.deserialize_json_from_string(text)
     except _library_errors(otio) as error:
@@ -98,11 +94,10 @@ def _open(otio: Any, path: Path) -> Any:
     if isinstance(content, otio.schema.SerializableCollection):
         timelines = [one for one in content if isinstance(one, otio.schema.Timeline)]
         if len(timelines) != 1:
-            why = f"holds {len(timelines)} timelines; export the one that was published, alone"
-            raise InputError(Fault(FILE_NAME, 0, why))
+            raise refusal(FILE_NAME, f"holds {len(timelines)} timelines; export the one that was published, alone")
         content = timelines[0]
     if not isinstance(content, otio.schema.Timeline) or content.tracks is None:
-        raise InputError(Fault(FILE_NAME, 0, f"has no timeline; {_REMEDY}"))
+        raise refusal(FILE_NAME, f"has no timeline; {_REMEDY}")
     return content
 
 

@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from reviewkit.model.errors import Fault, InputError, shortened
+from reviewkit.model.errors import Fault, InputError, refusal, shortened
 
 Path = tuple[str | int, ...]
 MOST_CHARACTERS = 200_000  # a session of a hundred measurements has a tenth of it, and half the lines
@@ -63,7 +63,7 @@ def parse_toml(text: str, source: str) -> TomlDocument:
         data = tomllib.loads(text)
     except RecursionError:
         message = "brackets are nested too deeply; close them, for no key needs more than two levels"
-        raise InputError(Fault(source, 0, message)) from None
+        raise refusal(source, message) from None
     except ValueError as error:
         raise InputError(_explain_syntax(text, source, str(error))) from None
     locator = _Locator(text)
@@ -71,25 +71,23 @@ def parse_toml(text: str, source: str) -> TomlDocument:
 
 
 def _check_length(text: str, source: str) -> None:
-    if len(text) > MOST_CHARACTERS:
-        message = f"has {len(text)} characters, and no session needs over {MOST_CHARACTERS}; keep its tables alone here"
-        raise InputError(Fault(source, 0, message))
     rows = text.split("\n")
-    if len(rows) > MOST_LINES:
-        message = f"has {len(rows)} lines, and no session needs over {MOST_LINES}; keep its tables alone here"
-        raise InputError(Fault(source, 0, message))
+    for what, count, most in (("characters", len(text), MOST_CHARACTERS), ("lines", len(rows), MOST_LINES)):
+        if count > most:
+            message = f"has {count} {what}, and no session needs over {most}; keep its tables alone here"
+            raise refusal(source, message)
     for number, row in enumerate(rows, 1):
         if len(row) > LONGEST_LINE:
             message = (
                 f"this line has {len(row)} characters; write at most {LONGEST_LINE}, and a list over several lines"
             )
-            raise InputError(Fault(source, number, message))
+            raise refusal(source, message, number)
         # a key is the text before an equals sign, or in the brackets of a header
         keys = row.split("=")[:-1] or ([row] if row.lstrip().startswith("[") else [])
         parts = 1 + max((key.count(".") for key in keys), default=0)
         if parts > _MOST_PARTS:
             message = f"a key of {parts} parts; write the name of a table in brackets, and its keys below it"
-            raise InputError(Fault(source, number, message))
+            raise refusal(source, message, number)
 
 
 # ------------------------------------------------------------------ key -> line
@@ -257,7 +255,7 @@ def _find_remedy(row: str, error: str) -> str:
         return f"{shown}: a backslash cannot be in quotation marks; write / between the parts of a path"
     if error.startswith("Unclosed array"):
         return f'the list opened above is not closed before "{shown}"; write ] at its end'
-    if error.startswith("Unterminated string") or error.startswith("Illegal character '\\n'"):
+    if error.startswith(("Unterminated string", "Illegal character '\\n'")):
         return f'{shown}: the quotation mark is not closed; write " at the end of the text'
     if "declaration" in error and (header := _OPEN_HEADER.match(row)):
         closing = "]" * len(header[1])
@@ -272,10 +270,6 @@ def _find_remedy(row: str, error: str) -> str:
         if re.fullmatch(r"[+-]?[\d.,_' ]+", bare[2]):
             return f"{key} = {value} is not a number; write the decimal mark as a point and no thousands mark"
         return f'{key} = {value} needs quotation marks; write {key} = "{value}"'
-    if not _has_shape(row):
+    if "=" not in row and not row.lstrip().startswith("["):
         return f'"{shown}" is not a line of a session; write KEY = VALUE, [TABLE], or begin a comment with #'
     return f"{shown}: not valid TOML ({error[:1].lower()}{error[1:]}); write one key a line, text in quotation marks"
-
-
-def _has_shape(row: str) -> bool:
-    return "=" in row or row.lstrip().startswith("[")

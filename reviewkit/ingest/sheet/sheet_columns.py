@@ -40,24 +40,27 @@ def choose_columns(
     InputError
         With every fault of the header: anything it leaves open is asked for, never guessed.
     """
-    faults = Faults(source)
-    note = partial(faults.add, layout.header_line or layout.first)
+    faults, line = Faults(source), layout.header_line or layout.first
+
+    def note(message: str) -> None:
+        faults.add(line, f"{message} ({shown(layout)})")
+
     if layout.width > MOST_COLUMNS:
-        note(remedies.too_wide(MOST_COLUMNS))
+        faults.add(line, remedies.too_wide(MOST_COLUMNS))
         faults.stop_if_any()
     if layout.sides:
-        faults.add(layout.first, remedies.channels_in_rows(layout))
+        faults.add(layout.first, f"{remedies.channels_in_rows(layout)} ({shown(layout)})")
     if layout.header and len(layout.header) != layout.width:
         note(remedies.other_width(layout))
-    _check_keys(columns, units, note)
+    _check_keys(columns, units, partial(faults.add, line))
     named = _named_columns(layout, columns, note)
     if not layout.header and not columns:
-        note(remedies.no_header(layout.width))
+        faults.add(line, remedies.no_header(layout.width))
     faults.stop_if_any()
     warnings: list[str] = []
     drafts = _drafts(layout, named)
     over_time = any("time" in (draft.heading.role, draft.key) for draft in drafts)
-    written = Written(layout, units, named, over_time)
+    written = Written(units, named, over_time)
     drafts = _with_session_units(drafts, written, note, warnings)
     unused = [draft for draft in drafts if draft.role == UNUSED]
     drafts = _understood(drafts, written, note, warnings)
@@ -92,11 +95,10 @@ def _named_columns(layout: Layout, columns: Mapping[str, str | int], note: Calla
         place = _place_of(value, layout)
         if isinstance(place, str):
             written = value if isinstance(value, int) else f'"{shortened(value, 40)}"'
-            note(f"columns: {quoted(shortened(key, 40))} = {written} {place} ({shown(layout)})")
+            note(f"columns: {quoted(shortened(key, 40))} = {written} {place}")
         elif place in named:
             note(
-                f"columns gives column {place + 1} to both {quoted(named[place])} and {quoted(key)}; give each "
-                f"its own ({shown(layout)})",
+                f"columns gives column {place + 1} to both {quoted(named[place])} and {quoted(key)}; give each its own"
             )
         elif key in KEYS:
             named[place] = key
@@ -236,7 +238,7 @@ def _understood(
             note(remedies.unknown_column(draft, written))
     unclear = [draft for draft in lost if not draft.heading.unknown_unit]
     if unclear:
-        note(remedies.not_understood(unclear, kept, written))
+        note(remedies.not_understood(unclear, kept))
     return kept
 
 

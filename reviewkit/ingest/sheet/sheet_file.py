@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 from stat import S_ISREG
-from types import MappingProxyType
 
 import numpy as np
 
@@ -14,11 +13,10 @@ from reviewkit.ingest.sheet.sheet_layout import Layout, find_layout
 from reviewkit.ingest.sheet.sheet_order import check_sense, has_sane_values, in_order, over_one_scale
 from reviewkit.ingest.sheet.sheet_rows import read_rows
 from reviewkit.ingest.sheet.sheet_text import SPACES, WIDE_SPACES, comment_text, decode, numbered_lines
-from reviewkit.model.errors import Fault, Faults, InputError, shortened
+from reviewkit.model.errors import Faults, refusal, shortened
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.units import scaled
 
-_NOTHING_SAID: Mapping[str, str] = MappingProxyType({})
 MOST_BYTES = 1_000_000_000
 _MOST_REMARKS = 200  # lines
 _SHOWN_WITHIN = 50_000  # characters at the beginning that must show the file's layout
@@ -28,8 +26,8 @@ def parse_sheet(
     data: bytes,
     source: str,
     *,
-    columns: Mapping[str, str | int] = _NOTHING_SAID,
-    units: Mapping[str, str] = _NOTHING_SAID,
+    columns: Mapping[str, str | int] = {},
+    units: Mapping[str, str] = {},
     full_scale_v: float | None = None,
 ) -> Sheet:
     """Return a measurement file's columns, converted to Hz, s, V, W, Ω, % (dB kinds stay in their own).
@@ -65,7 +63,7 @@ def parse_sheet(
     if layout is None:
         line, shown = _first_odd_line(text if beginning.isspace() else beginning)
         none = f'no row holds two numbers or more separated by comma, semicolon, tab or spaces (here: "{shown}")'
-        raise InputError(Fault(source, line, f"{none}; export the readings as a table of text"))
+        raise refusal(source, f"{none}; export the readings as a table of text", line)
     chosen, notes = choose_columns(layout, columns, units, source)
     faults = Faults(source)
     table = read_rows(text, layout, chosen, faults)
@@ -76,8 +74,7 @@ def parse_sheet(
         table = in_order(table, chosen, faults)
         if not faults.collected:
             check_sense(table, chosen, faults)
-    if faults.collected:
-        raise InputError(sorted(faults.collected, key=lambda fault: fault.line))
+    faults.stop_if_any(by_line=True)
     read = []
     for place, column in enumerate(chosen):
         values = np.ascontiguousarray(scaled(table.values[:, place], column.unit.factor))
@@ -137,14 +134,14 @@ def read_export(path: Path, source: str) -> bytes:
     try:
         status = path.stat()
         if not S_ISREG(status.st_mode):
-            raise InputError(Fault(source, 0, "this isn't a file; write the name of an export"))
+            raise refusal(source, "this isn't a file; write the name of an export")
         if status.st_size > MOST_BYTES:
             size = f"the file holds {status.st_size / 1e9:.3g} GB, and {MOST_BYTES / 1e9:g} are the most that are read"
-            raise InputError(Fault(source, 0, f"{size}; export a shorter stretch, or fewer readings a second"))
+            raise refusal(source, f"{size}; export a shorter stretch, or fewer readings a second")
         return path.read_bytes()
     except OSError as error:
         reason = error.strerror or "cannot be read"
-        raise InputError(Fault(source, 0, f"{reason}; write the file's name as it is in the session folder")) from error
+        raise refusal(source, f"{reason}; write the file's name as it is in the session folder") from error
 
 
 def as_json(sheet: Sheet) -> dict[str, object]:

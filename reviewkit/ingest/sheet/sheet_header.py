@@ -31,31 +31,22 @@ _ORDER = re.compile(r"h\d+|hd\d+|[2-9](?:nd|rd|th)|second|third|fourth|fifth")
 _PEAK = frozenset(("peak", "pk", "pp", "ptp", "vpp", "vpk", "vpeak", "vp", "pep", "crest"))
 _TOTAL = frozenset(("total", "sum", "combined", "both", "l+r"))
 
-# Tried in this order: "Output impedance" isn't a level, "Frequency response" isn't a frequency.
 _DISTORTION = frozenset(("thd", "thd+n", "thdn", "thd+noise", "distortion", "dist"))
-_ROLE_WORDS: tuple[tuple[str, frozenset[str]], ...] = (
-    ("distortion", _DISTORTION),
-    ("impedance", frozenset(("impedance", "z", "|z|", "zout", "resistance", "ohm", "ohms", "kohm", "mohm"))),
-    (UNUSED, frozenset(("phase", "deg", "degrees", "angle", "coherence"))),
-    ("level", frozenset(("response", "crosstalk"))),
-    ("time", frozenset(("time", "timestamp", "t", "sec", "secs", "seconds"))),
-    ("frequency", frozenset(("frequency", "frequencies", "freq", "f", "hz", "khz"))),
-    ("power", frozenset(("power", "watt", "watts", "pout"))),
-    (
-        "level",
-        frozenset(
-            (
-                "level amplitude ampl magnitude mag gain voltage volt volts output rms vrms spectrum fft signal "
-                "deviation noise vpp vpk vp mvpp vout u"
-            ).split()
-        ),
-    ),
-    (
-        UNUSED,
-        frozenset(
-            "index no nr point points sample samples row bin date remark remarks comment comments note notes".split()
-        ),
-    ),
+# Tried in this order: "Output impedance" isn't a level, "Frequency response" isn't a frequency.
+_ROLE_WORDS = tuple(
+    (role, frozenset(words.split()))
+    for role, words in (
+        ("distortion", " ".join(_DISTORTION)),
+        ("impedance", "impedance z |z| zout resistance ohm ohms kohm mohm"),
+        (UNUSED, "phase deg degrees angle coherence"),
+        ("level", "response crosstalk"),
+        ("time", "time timestamp t sec secs seconds"),
+        ("frequency", "frequency frequencies freq f hz khz"),
+        ("power", "power watt watts pout"),
+        ("level", "level amplitude ampl magnitude mag gain voltage volt volts output rms vrms spectrum fft signal"),
+        ("level", "deviation noise vpp vpk vp mvpp vout u"),
+        (UNUSED, "index no nr point points sample samples row bin date remark remarks comment comments note notes"),
+    )
 )
 # In a file with neither time, frequency nor power, these name what was set, and what was read there
 _AERIAL_WORDS = frozenset("rf antenna aerial".split())

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reviewkit.ingest.sheet.sheet_columns import SCALES, Chosen
 from reviewkit.ingest.sheet.sheet_rows import MOST_LISTED, NumericTable, abscissa_of, called
@@ -18,9 +18,6 @@ from reviewkit.model.digits import trimmed
 from reviewkit.model.errors import MOST_KEPT, Faults
 from reviewkit.model.sheet import Skipped
 from reviewkit.model.units import scaled
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
 
 _STEPS = {
     "frequency": (("kHz", 1e3), ("Hz", 1.0)),

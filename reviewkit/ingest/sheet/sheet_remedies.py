@@ -75,24 +75,19 @@ def shown(layout: Layout) -> str:
 def channels_in_rows(layout: Layout) -> str:
     """Return the message for channels that are below one another."""
     rows = " and ".join(f'"{shortened(side, _LONGEST_NAME)}"' for side in layout.sides[:_MOST_NAMED])
-    return f"rows of {rows} are in one column; export each channel to a column or a file of its own ({shown(layout)})"
+    return f"rows of {rows} are in one column; export each channel to a column or a file of its own"
 
 
 @dataclass(frozen=True)
 class Written:
-    """The text already written: the file's header; in session.toml `units`, and of `columns` index -> key. `over_time`:
-    the file is a waveform.
+    """The text that session.toml has already: `units`, and of `columns` index -> key.
+
+    `over_time`: the file is a waveform.
     """
 
-    layout: Layout
     units: Mapping[str, str]
     named: Mapping[int, str]
     over_time: bool
-
-    @property
-    def shown(self) -> str:
-        """Return the header line, for the end of a message."""
-        return shown(self.layout)
 
     def usual_units(self, role: str) -> tuple[str, ...]:
         """Return the units that a column of a role may be in; a level over time is a voltage."""
@@ -112,6 +107,12 @@ class Written:
             key = draft.unit_keys()[0] if draft.unit_keys() else draft.role or "level"
             more.setdefault(key, usual or self.usual_units(draft.role)[0])
         return f"units = {inline_table({**self.units, **more})}"
+
+    def level_lines(self, draft: ColumnDraft, unit: str) -> str:
+        """Return the lines that make a column the level of a channel that `columns` doesn't name yet."""
+        key = next((key for key in ("left", "right") if key not in self.named.values()), "level")
+        units = inline_table({**self.units, key: unit})
+        return f"{self.columns_line({key: draft.index + 1})} and units = {units}"
 
 
 def _named(columns: Iterable[str]) -> str:
@@ -145,7 +146,7 @@ def other_width(layout: Layout) -> str:
         remedy = "export with a semicolon or tab between columns"
     else:
         remedy = "give each column its name, and export with a separator that is in no cell"
-    return f"{counted}; {remedy} ({shown(layout)})"
+    return f"{counted}; {remedy}"
 
 
 def unit_example(key: str) -> str:
@@ -158,19 +159,15 @@ def unknown_unit(draft: ColumnDraft, written: Written) -> str:
     unit = shortened(draft.heading.unknown_unit, _LONGEST_NAME)
     return (
         f'the unit "{unit}" of {draft.name} is not known; write {_PLACE} the one that the file is in, for '
-        f"example {written.units_line([draft])} ({written.shown})"
+        f"example {written.units_line([draft])}"
     )
 
 
 def unknown_column(draft: ColumnDraft, written: Written) -> str:
     """Return the message for a unit that is not in the table, of a column of which nothing else is known."""
-    key = next((key for key in ("left", "right") if key not in written.named.values()), "level")
     unit = shortened(draft.heading.unknown_unit, _LONGEST_NAME)
-    units = inline_table({**written.units, key: written.usual_units("level")[0]})
-    return (
-        f'the unit "{unit}" of {draft.name} is not known; write {_PLACE} what the column is, for example '
-        f"{written.columns_line({key: draft.index + 1})} and units = {units} ({written.shown})"
-    )
+    lines = written.level_lines(draft, written.usual_units("level")[0])
+    return f'the unit "{unit}" of {draft.name} is not known; write {_PLACE} what the column is, for example {lines}'
 
 
 def unit_without_column(key: str, drafts: Sequence[ColumnDraft], written: Written) -> str:
@@ -182,9 +179,8 @@ def unit_without_column(key: str, drafts: Sequence[ColumnDraft], written: Writte
     )
     said = f"units: {quoted(key)} has no column that takes this unit"
     if not unnamed:
-        return f"{said}; delete it from units ({written.shown})"
-    line = written.columns_line({key: unnamed[0].index + 1})
-    return f"{said}; say which column it is, for example {line} ({written.shown})"
+        return f"{said}; delete it from units"
+    return f"{said}; say which column it is, for example {written.columns_line({key: unnamed[0].index + 1})}"
 
 
 def two_units(draft: ColumnDraft, written: Written) -> str:
@@ -192,49 +188,46 @@ def two_units(draft: ColumnDraft, written: Written) -> str:
     other = shortened(draft.heading.clash, _LONGEST_NAME)
     return (
         f'{draft.name} says one unit and the row under it another, "{other}"; write {_PLACE} '
-        f"which it is, for example {written.units_line([draft])} ({written.shown})"
+        f"which it is, for example {written.units_line([draft])}"
     )
 
 
 def unit_of_another_role(draft: ColumnDraft, written: Written) -> str:
     """Return the message for a frequency in dB and the like."""
     unit = draft.unit.base if draft.unit else ""
-    key = next((key for key in ("left", "right") if key not in written.named.values()), "level")
-    units = inline_table({**written.units, key: "dBV"})
     return (
         f"{draft.name} is read as {draft.role}, and {unit} is not a unit of that; write {_PLACE} what the column is, "
-        f"for example {written.columns_line({key: draft.index + 1})} and units = {units} ({written.shown})"
+        f"for example {written.level_lines(draft, 'dBV')}"
     )
 
 
 def doubtful(draft: ColumnDraft, written: Written) -> str:
     """Return the message for a column whose words suggest that its numbers may not be what their unit means."""
-    end = f"({written.shown})"
     base = draft.unit.base if draft.unit else ""
     if draft.heading.doubt == "total":
         line = written.columns_line({"power": draft.index + 1})
         return (
             f"{draft.name} may be the power of both channels together; if it is that of each, write {_PLACE} "
-            f"{line}, else export each channel's own {end}"
+            f"{line}, else export each channel's own"
         )
     if draft.heading.doubt == "dBm":
         return (
             f"{draft.name} may be relative to 1 mW in 600 ohm or to 1 mW in the load; if it is 600 ohm, write {_PLACE} "
-            f"{written.units_line([draft], 'dBm')}, else export volts or watts {end}"
+            f"{written.units_line([draft], 'dBm')}, else export volts or watts"
         )
     said = f"{draft.name} is a peak or peak-to-peak value by its words, and r.m.s. by its unit; write {_PLACE}"
     if base == "V":
         line = written.units_line([draft], "Vpp")
-        return f'{said} {line} (or "Vp" for the peak, "V" for r.m.s., whichever the file is in) {end}'
+        return f'{said} {line} (or "Vp" for the peak, "V" for r.m.s., whichever the file is in)'
     meant = "the average power" if base == "W" else "r.m.s."
-    return f"{said} {written.units_line([draft], base)} if it is {meant}, else export that {end}"
+    return f"{said} {written.units_line([draft], base)} if it is {meant}, else export that"
 
 
 def peak_waveform(draft: ColumnDraft, written: Written) -> str:
     """Return the message for a waveform in peak volts."""
     return (
         f"{draft.name} is a waveform, which has a voltage at each moment and no peak; write {_PLACE} "
-        f"{written.units_line([draft], 'V')} ({written.shown})"
+        f"{written.units_line([draft], 'V')}"
     )
 
 
@@ -251,7 +244,7 @@ def no_abscissa(drafts: Sequence[ColumnDraft], unused: Sequence[ColumnDraft], wr
         remedy = f"write {_PLACE} which one is, for example {line} and units = {units}"
     else:
         remedy = "export the readings together with it"
-    return f"no column is a time, a frequency or a power; {remedy} ({written.shown})"
+    return f"no column is a time, a frequency or a power; {remedy}"
 
 
 def no_reading(drafts: Sequence[ColumnDraft], unused: Sequence[ColumnDraft], written: Written) -> str:
@@ -263,10 +256,10 @@ def no_reading(drafts: Sequence[ColumnDraft], unused: Sequence[ColumnDraft], wri
         if role:
             return (
                 f"{draft.name} is not read as the output's {role}; if it is that, write {_PLACE} "
-                f"{written.columns_line({role: draft.index + 1})} ({written.shown})"
+                f"{written.columns_line({role: draft.index + 1})}"
             )
     names = " and ".join(draft.name for draft in drafts)
-    return f"the file has nothing to read except {names}; export them with the readings ({written.shown})"
+    return f"the file has nothing to read except {names}; export them with the readings"
 
 
 def missing_units(missing: Sequence[ColumnDraft], written: Written) -> str:
@@ -278,10 +271,10 @@ def missing_units(missing: Sequence[ColumnDraft], written: Written) -> str:
     if unsaid and not written.over_time:
         others += ', or "%" if it is distortion'
     line = written.units_line(missing)
-    return f"no unit is given for {names}; write {_PLACE} {line} ({others}, whichever the file is in) ({written.shown})"
+    return f"no unit is given for {names}; write {_PLACE} {line} ({others}, whichever the file is in)"
 
 
-def not_understood(lost: Sequence[ColumnDraft], kept: Iterable[ColumnDraft], written: Written) -> str:
+def not_understood(lost: Sequence[ColumnDraft], kept: Iterable[ColumnDraft]) -> str:
     """Return the message for columns whose words and unit give no role: those understood by number, the lost ones as a
     proposal.
     """
@@ -300,7 +293,7 @@ def not_understood(lost: Sequence[ColumnDraft], kept: Iterable[ColumnDraft], wri
     names = _named(f"column {draft.index + 1}" + (f" {draft.name}" if draft.heading.text else "") for draft in lost)
     return (
         f"{names} cannot be identified from the header; write {_PLACE} which columns to read, for example "
-        f"columns = {{ {line} }} ({written.shown})"
+        f"columns = {{ {line} }}"
     )
 
 
@@ -323,5 +316,5 @@ def the_same_twice(first: ColumnDraft, second: ColumnDraft, firsts: Sequence[Col
     line = written.columns_line(pairs)
     return (
         f"{first.name} (column {first.index + 1}) and {second.name} (column {second.index + 1}) are both "
-        f"{first.role}{side}; write {_PLACE} which to read, for example {line}{other} ({written.shown})"
+        f"{first.role}{side}; write {_PLACE} which to read, for example {line}{other}"
     )

@@ -6,9 +6,9 @@ import io
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reviewkit.ingest.sheet.sheet_columns import Chosen
 from reviewkit.ingest.sheet.sheet_layout import Layout
@@ -27,9 +27,6 @@ from reviewkit.ingest.sheet.sheet_text import (
 )
 from reviewkit.model.errors import Faults, shortened
 from reviewkit.model.sheet import Skipped
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
 
 MOST_SKIPPED = 0.1  # of all rows
 MOST_LISTED = 1000  # of rows left out; the rest is only counted

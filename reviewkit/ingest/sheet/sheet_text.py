@@ -6,7 +6,7 @@ import csv
 import re
 from collections.abc import Iterator
 
-from reviewkit.model.errors import Fault, InputError
+from reviewkit.model.errors import refusal
 from reviewkit.model.units import SAME_CHARACTER
 
 SPACES, WIDE_SPACES = " ", "  "  # one or more; two or more, if a cell may contain a single one
@@ -17,19 +17,7 @@ _RULE = re.compile(r"[\s,;|+]*+[-=_]{4}[-=_\s,;|+]*+")
 _RULE_MARKS = ("-", "=", "_", "+", "|")
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1f\x7f]")
 _CONTROL_LOOKED_AT = 200_000  # characters; farther on, a control character shows up as a cell that isn't a number
-_LOOK_ALIKE = SAME_CHARACTER | str.maketrans(
-    {
-        "\u2007": " ",
-        "\ufeff": "",
-        "\u200b": "",
-        "\u2019": "'",
-        "\u2010": "-",
-        "\u2011": "-",
-        "\u2012": "-",
-        "\u2014": "-",
-        "\uff0d": "-",
-    }
-)
+_LOOK_ALIKE = SAME_CHARACTER | str.maketrans("\u2007\u2019\u2010\u2011\u2012\u2014\uff0d", " '-----", "\ufeff\u200b")
 MOST_COLUMNS = 1000
 _MOST_LINES_IN_A_CELL = 4
 _BYTE_ORDER_MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
@@ -75,7 +63,7 @@ def decode(data: bytes, source: str) -> tuple[str, str]:
     """
     for beginning, remedy in _KNOWN_BINARY:
         if data.startswith(beginning):
-            raise InputError(Fault(source, 1, f"the file {remedy}"))
+            raise refusal(source, f"the file {remedy}", 1)
     codec = next((name for mark, name in _BYTE_ORDER_MARKS if data.startswith(mark)), "")
     if not codec:
         codec = _utf_16_without_mark(data[:2000]) if b"\0" in data[:2000] else "utf-8"
@@ -84,25 +72,22 @@ def decode(data: bytes, source: str) -> tuple[str, str]:
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         if codec != "utf-8" or b"\0" in data:
-            cut = "the text breaks off inside a character; copy or export it again"
-            raise InputError(Fault(source, line, cut)) from None
+            raise refusal(source, "the text breaks off inside a character; copy or export it again", line) from None
         codec = "cp1252"
         try:
             text = data.decode(codec)
         except UnicodeDecodeError as other:
             line = data.count(b"\n", 0, other.start) + 1
             unknown = "binary content, or an encoding that is not known; save it as UTF-8 text"
-            raise InputError(Fault(source, line, unknown)) from None
+            raise refusal(source, unknown, line) from None
     text = text.rstrip("\x1a")  # the end-of-file sign of old exports
     if not text or text.isspace():  # a byte-order mark isn't part of it
-        raise InputError(Fault(source, 0, "the file is empty; export the measurement again"))
+        raise refusal(source, "the file is empty; export the measurement again")
     found = _CONTROL.search(text, 0, _CONTROL_LOOKED_AT)
     place = found.start() if found else text.find("\0")
     if place >= 0:
         line = text.count("\n", 0, place) + 1
-        raise InputError(
-            Fault(source, line, f"binary content (character {ord(text[place])}); export the readings as text")
-        )
+        raise refusal(source, f"binary content (character {ord(text[place])}); export the readings as text", line)
     if "\r" in text:
         text = text.replace("\r\n", "\n").replace("\r", "\n")
     return text, "utf-16" if codec.startswith("utf-16") else codec.removesuffix("-sig")

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reviewkit.ingest.session.toml_insertion import insert_keys, insert_measurements
+from reviewkit.ingest.session.toml_edit import insert_keys, insert_measurements
 from reviewkit.model.errors import InputError
 
 CHECKOUT = Path(__file__).resolve().parents[2]
