@@ -393,7 +393,7 @@ def test_several_sessions_are_built_as_each_alone_is(whole, tmp_path, say):
     assert outputs(folders[1] / "out") == outputs(tmp_path / "afresh")
 
 
-@pytest.mark.parametrize("jobs", [pytest.param("1", marks=pytest.mark.long), "2"])
+@pytest.mark.parametrize("jobs", ["1", pytest.param("2", marks=pytest.mark.long)])
 def test_one_session_that_is_wrong_leaves_all_as_they_were(whole, tmp_path, say, jobs):
     folders = [one_evening.write(tmp_path / name) for name in ("one", "two")]
     put(folders[1] / "measurements/leak.csv", "nothing")

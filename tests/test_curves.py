@@ -7,6 +7,7 @@ import math
 
 import numpy as np
 import pytest
+from accuracy import grid
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -188,8 +189,10 @@ def test_few_readings_far_apart_are_no_curve():
     assert curves.value_at(x, y, 19.0) is None
 
 
-@pytest.mark.parametrize("step_dbf", [1.0, 2.0, 3.0])
-@pytest.mark.parametrize(("floor_db", "more_dbf"), [(60, 0.45757), (65, 0.13955), (70, 0.043648), (80, 0.00435)])
+@pytest.mark.parametrize(
+    ("step_dbf", "floor_db", "more_dbf"),
+    grid([1.0, 2.0, 3.0], [(60, 0.45757), (65, 0.13955), (70, 0.043648), (80, 0.00435)]),
+)
 def test_quieting_of_a_tuner(step_dbf, floor_db, more_dbf, accuracy):
     """S/N(P) = −10 lg(10^(−(P + 36)/10) + 10^(−F/10)): 50 dB is passed at 14 dBf and a little more, by the floor F."""
     level_dbf = np.arange(0.0, 66.0, step_dbf)
@@ -199,9 +202,9 @@ def test_quieting_of_a_tuner(step_dbf, floor_db, more_dbf, accuracy):
 
 
 @pytest.mark.parametrize(
-    ("at_0_db_percent", "mol_db"), [(0.5, 7.7815), (1.0, 4.7712), (1.5, 3.0103), (2.0, 1.7609), (3.5, -0.6695)]
+    ("at_0_db_percent", "mol_db", "step_db"),
+    grid([(0.5, 7.7815), (1.0, 4.7712), (1.5, 3.0103), (2.0, 1.7609), (3.5, -0.6695)], [2.0, 3.0]),
 )
-@pytest.mark.parametrize("step_db", [2.0, 3.0])
 def test_mol_of_a_tape(at_0_db_percent, mol_db, step_db, accuracy):
     """Third harmonic rises 2 dB per dB: MOL = L + 10 lg(3 / k3). Its crossing is one of logarithms, not of percent."""
     level_db = np.arange(-10.0, 13.0, step_db)
@@ -209,8 +212,7 @@ def test_mol_of_a_tape(at_0_db_percent, mol_db, step_db, accuracy):
     accuracy("MOL", 20 * math.log10(curves.rise_through(10 ** (level_db / 20), third, 3.0).at) - mol_db)
 
 
-@pytest.mark.parametrize("step_dbf", [1.0, 2.0])
-@pytest.mark.parametrize("floor_percent", [0.1, 0.3, 1.0])
+@pytest.mark.parametrize(("step_dbf", "floor_percent"), grid([1.0, 2.0], [0.1, 0.3, 1.0]))
 def test_usable_sensitivity_of_a_tuner(step_dbf, floor_percent, accuracy):
     """Noise of 100 % · 10^(−(P + 20)/20) and a floor of distortion, added as power: 3 % of both (IHF-T-200, from
     memory) is 30.4576 dB.

@@ -7,6 +7,7 @@ import re
 import sys
 
 import pytest
+from accuracy import grid
 
 from reviewkit.commands import cli, help_pages
 from reviewkit.model import places
@@ -68,8 +69,7 @@ def test_on_a_terminal_a_page_is_formatted(monkeypatch):
     assert "Mains voltage can kill" in screen.getvalue()
 
 
-@pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize("width", [60, 80, 120])
+@pytest.mark.parametrize(("name", "width"), grid([*NAMES], [60, 80, 120]))
 def test_a_formatted_page_fits_and_loses_nothing(name, width):
     shown = re.sub(r"\x1b\[[0-9;]*m|\x1b\]8;[^\x1b]*\x1b\\", "", help_pages.render_page(source(name), width))
     assert max(map(len, shown.splitlines())) <= width

@@ -7,7 +7,6 @@ import re
 import runpy
 import subprocess
 import sys
-import tokenize
 from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 from graphlib import TopologicalSorter
@@ -74,6 +73,7 @@ UNCLEAR = {"told", "said", "held", "taken", "made", "found", "anew", "elsewhere"
 QUESTION_WORDS = ("What", "Whether", "Where", "How")  # a docstring says what to do, not what the question was
 
 
+@cache
 def modules() -> list[Path]:
     return sorted(path for path in PACKAGE.rglob("*.py") if "_sample_session" not in path.parts)
 
@@ -111,6 +111,7 @@ def imported(tree: Iterable[ast.AST]) -> Iterator[tuple[int, str]]:
                 yield node.lineno, whole if is_module(whole) else str(node.module)
 
 
+@cache
 def is_module(dotted: str) -> bool:
     parts = dotted.split(".")
     if parts[0] != "reviewkit":
@@ -119,6 +120,7 @@ def is_module(dotted: str) -> bool:
     return place.with_suffix(".py").is_file() or place.is_dir()
 
 
+@cache
 def own_imports(path: Path) -> list[tuple[int, str]]:
     """What a file imports of the project itself, as paths within the package without .py."""
     found = []
@@ -241,10 +243,11 @@ def lines_of_code(path: Path) -> int:
             node
         ):
             of_docstrings |= set(range(node.body[0].lineno, (node.body[0].end_lineno or 0) + 1))
-    silent = {tokenize.COMMENT, tokenize.NL, tokenize.NEWLINE, tokenize.INDENT, tokenize.DEDENT, tokenize.ENDMARKER}
-    with path.open(encoding="utf-8") as opened:
-        tokens = [token for token in tokenize.generate_tokens(opened.readline) if token.type not in silent]
-    return len({line for token in tokens for line in range(token.start[0], token.end[0] + 1)} - of_docstrings)
+    lines = path.read_text(encoding="utf-8").splitlines()
+    return sum(
+        number not in of_docstrings and bool(line.strip()) and not line.lstrip().startswith("#")
+        for number, line in enumerate(lines, start=1)
+    )
 
 
 def test_no_module_is_two_modules():
@@ -265,18 +268,18 @@ def test_names_say_what_a_thing_does():
     assert len(named) > 500
 
 
-def unclear_names(tree: ast.Module) -> Iterator[tuple[int, str]]:
+def unclear_names(tree: Iterable[ast.AST]) -> Iterator[tuple[int, str]]:
     """Yield the functions and classes of a module that have an unclear word in their name."""
-    for node in ast.walk(tree):
+    for node in tree:
         if isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
             words = re.sub(r"(?<=[a-z0-9])(?=[A-Z])", "_", node.name).lower().split("_")
             if UNCLEAR & set(words):
                 yield node.lineno, node.name
 
 
-def questions(tree: ast.Module) -> Iterator[tuple[int, str]]:
+def questions(tree: Iterable[ast.AST]) -> Iterator[tuple[int, str]]:
     """Yield the first lines of a module's docstrings that open with a question word."""
-    for node in ast.walk(tree):
+    for node in tree:
         if isinstance(node, ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
             first = (ast.get_docstring(node) or "").partition("\n")[0]
             if re.match(rf"({'|'.join(QUESTION_WORDS)})\b", first):
@@ -285,7 +288,7 @@ def questions(tree: ast.Module) -> Iterator[tuple[int, str]]:
 
 @pytest.mark.parametrize("faults", [unclear_names, questions])
 def test_names_and_docstrings_are_plain_english(faults):
-    wrong = [f"{name_of(path)}:{line} {text}" for path in modules() for line, text in faults(tree_of(path))]
+    wrong = [f"{name_of(path)}:{line} {text}" for path in modules() for line, text in faults(nodes_of(path))]
     assert not wrong
     assert len(modules()) > 200
     assert not [name for path in modules() if UNCLEAR & set((name := path.stem).split("_"))]
@@ -302,7 +305,7 @@ def test_names_and_docstrings_are_plain_english(faults):
     ],
 )
 def test_the_check_of_plain_english_sees_what_it_must(text, names, first_lines):
-    tree = ast.parse(text)
+    tree = tuple(ast.walk(ast.parse(text)))
     assert (len(list(unclear_names(tree))), len(list(questions(tree)))) == (names, first_lines)
 
 
@@ -322,7 +325,7 @@ def names_of_arrays(tree: ast.Module) -> set[str]:
     """Return the names that mean an array in a module: those in general use, and its own such as `Mask`."""
     aliases = {
         node.targets[0].id
-        for node in ast.walk(tree)
+        for node in tree.body
         if isinstance(node, ast.Assign) and isinstance(node.targets[0], ast.Name) and mentions(node.value, {"NDArray"})
     }
     return ARRAYS | aliases
@@ -442,20 +445,23 @@ def test_the_check_of_sections_sees_what_it_must(text, missing):
     assert [each.partition(", ")[2] for _, each in missing_sections(ast.parse(text))] == missing
 
 
-def namesakes(trees: Mapping[str, ast.Module]) -> list[str]:
+def namesakes(trees: Mapping[str, Iterable[ast.AST]]) -> list[str]:
     """Return the classes that share a name, with where each is. A leading underscore makes no difference."""
     places: dict[str, list[str]] = {}
     for module, tree in trees.items():
-        for node in ast.walk(tree):
+        for node in tree:
             if isinstance(node, ast.ClassDef):
                 places.setdefault(node.name.lstrip("_"), []).append(f"{module}:{node.lineno} {node.name}")
     return sorted(place for each in places.values() if len(each) > 1 for place in each)
 
 
 def test_no_two_classes_share_a_name():
-    assert not namesakes({name_of(path): tree_of(path) for path in modules()})
+    assert not namesakes({name_of(path): nodes_of(path) for path in modules()})
     two = {"a.py": "class Step: ...", "b.py": "def f():\n    class _Step: ...\nclass Other: ..."}
-    assert namesakes({module: ast.parse(text) for module, text in two.items()}) == ["a.py:1 Step", "b.py:2 _Step"]
+    assert namesakes({module: ast.walk(ast.parse(text)) for module, text in two.items()}) == [
+        "a.py:1 Step",
+        "b.py:2 _Step",
+    ]
 
 
 HEAVY = frozenset(("numpy", "scipy", "pandas", "matplotlib", "pydantic", "jinja2", "rich"))

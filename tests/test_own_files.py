@@ -9,6 +9,7 @@ from pathlib import Path
 
 import one_evening
 import pytest
+from accuracy import grid
 from one_evening import outputs, put
 
 from reviewkit.build.own_files import MANIFEST, can_be_output
@@ -33,8 +34,10 @@ def everything(folder: Path) -> dict[str, bytes]:
 # ------------------------------------------------------------------ files that no build made
 
 
-@pytest.mark.parametrize("name", ["outline.md", "cards/01-title.png", "timeline.otio", "findings.json"])
-@pytest.mark.parametrize("where", ["out", "elsewhere", "session"])
+@pytest.mark.parametrize(
+    ("where", "name"),
+    grid(["out", "elsewhere", "session"], ["outline.md", "cards/01-title.png", "timeline.otio", "findings.json"]),
+)
 def test_a_file_that_no_build_made_is_not_replaced(folder, say, name, where, tmp_path):
     if name == "timeline.otio":
         pytest.importorskip("opentimelineio")

@@ -120,23 +120,23 @@ BENCHES = st.sampled_from(
 )
 
 
-@pytest.mark.parametrize("name", RULES)
-def test_every_rated_name_has_a_recipe(name):
-    # a rated name that is new fails here until it has a recipe, a limit in test_comparison, and its words
-    rating = rated(name, **LIMITS[name])
-    steps = capture_requests(rating, Basis(Bench(load_ohm=8.0, input="aux"), (rating,)))
-    assert steps
-    assert steps[-1].decides
-    for wanted in steps:
-        if wanted.decides:
-            assert set(wanted.quantities) <= set(RULES[name].findings)
-    words = describe_plan(planned(session(rating, load_ohm=8.0, input="aux")), PAGES)
-    for step in (step for block in (*words.cold, *words.hot) for step in block.steps):
-        assert len(step.what.split()) > 4
-        assert step.level
-        assert len(step.serves) == 1
-        assert step.serves[0].startswith(words.ratings[0].label)
-    assert dict(words.columns) == {wanted.kind: KINDS[wanted.kind].about for wanted in steps}
+def test_every_rated_name_has_a_recipe():
+    for name in RULES:
+        # a rated name that is new fails here until it has a recipe, a limit in test_comparison, and its words
+        rating = rated(name, **LIMITS[name])
+        steps = capture_requests(rating, Basis(Bench(load_ohm=8.0, input="aux"), (rating,)))
+        assert steps, name
+        assert steps[-1].decides, name
+        for wanted in steps:
+            if wanted.decides:
+                assert set(wanted.quantities) <= set(RULES[name].findings), name
+        words = describe_plan(planned(session(rating, load_ohm=8.0, input="aux")), PAGES)
+        for step in (step for block in (*words.cold, *words.hot) for step in block.steps):
+            assert len(step.what.split()) > 4, name
+            assert step.level, name
+            assert len(step.serves) == 1, name
+            assert step.serves[0].startswith(words.ratings[0].label), name
+        assert dict(words.columns) == {wanted.kind: KINDS[wanted.kind].about for wanted in steps}, name
 
 
 @settings(max_examples=20)

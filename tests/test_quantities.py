@@ -18,127 +18,93 @@ from rated_and_found import found
 from reviewkit.model import quantities
 from reviewkit.model.quantities import QUANTITIES, show, shown
 
-
-@pytest.mark.parametrize(
-    ("value", "style", "text"),
-    [
-        # two significant digits, trailing zeros kept
-        (0.0213, "percent", "0.021 %"),
-        (0.1, "percent", "0.10 %"),
-        (0.0996, "percent", "0.10 %"),
-        (0.0994, "percent", "0.099 %"),
-        (0.00999, "percent", "0.010 %"),
-        (9.96, "percent", "10 %"),
-        (99.6, "percent", "100 %"),
-        (1.4, "percent", "1.4 %"),
-        (1.0, "percent", "1.0 %"),
-        (0.000012, "percent", "0.000012 %"),
-        (0.0, "percent", "0 %"),
-        # ties to even
-        (0.125, "percent", "0.12 %"),
-        (0.135, "percent", "0.14 %"),
-        (0.0205, "percent", "0.020 %"),
-        (0.0215, "percent", "0.022 %"),
-        # three significant digits, with the prefix that keeps the number at one or above
-        (43.12, "watts", "43.1 W"),
-        (43.05, "watts", "43.0 W"),
-        (43.15, "watts", "43.2 W"),
-        (5.0, "watts", "5.00 W"),
-        (120.4, "watts", "120 W"),
-        (1204.0, "watts", "1200 W"),
-        (0.9996, "watts", "1.00 W"),
-        (0.9994, "watts", "999 mW"),
-        (0.25, "watts", "250 mW"),
-        (0.0001, "watts", "0.100 mW"),
-        (0.0, "watts", "0 W"),
-        (99.96, "watts", "100 W"),
-        (2.83, "volts", "2.83 V"),
-        (0.012, "volts", "12.0 mV"),
-        (-0.012, "volts", "−12.0 mV"),
-        (0.0009996, "volts", "1.00 mV"),
-        (0.0009994, "volts", "999 µV"),
-        (0.0000004, "volts", "0.400 µV"),
-        (999.6, "volts", "1000 V"),
-        (4.2e-6, "seconds", "4.20 µs"),
-        (0.00035, "seconds", "350 µs"),
-        (9.996e-7, "seconds", "1.00 µs"),
-        (35e-9, "seconds", "35.0 ns"),
-        (9.94, "boost", "+9.9 dB"),
-        (-0.04, "boost", "+0.0 dB"),
-        (-12.26, "boost", "−12.3 dB"),
-        (-5.98, "slope", "−6.0 dB/octave"),
-        (12.34, "plain", "12.3"),
-        # a tenth of a dB
-        (-64.25, "db", "−64.2 dB"),
-        (-64.35, "db", "−64.4 dB"),
-        (-0.04, "db", "0.0 dB"),
-        (-0.05, "db", "0.0 dB"),
-        (0.0, "db", "0.0 dB"),
-        (-0.0, "db", "0.0 dB"),
-        (-99.96, "db", "−100.0 dB"),
-        # a hundredth under 1 dB
-        (0.283, "flatness", "+0.28 dB"),
-        (-0.283, "flatness", "−0.28 dB"),
-        (-0.004, "flatness", "+0.00 dB"),
-        (0.994, "flatness", "+0.99 dB"),
-        (0.996, "flatness", "+1.0 dB"),
-        (-1.26, "flatness", "−1.3 dB"),
-        (0.28, "plus-minus", "±0.28 dB"),
-        (-0.28, "plus-minus", "±0.28 dB"),
-        (0.996, "plus-minus", "±1.0 dB"),
-        (0.0, "plus-minus", "±0.00 dB"),
-        # the others
-        (52.4, "factor", "52"),
-        (99.7, "factor", "100"),
-        (124.0, "factor", "120"),
-        (7.96, "factor", "8.0"),
-        (0.154, "ohms", "0.154 Ω"),
-        (1000.02, "hertz", "1 kHz"),
-        (999.6, "hertz", "1 kHz"),
-        (999.4, "hertz", "999 Hz"),
-        (12_500.0, "hertz", "12.5 kHz"),
-        (20.0, "hertz", "20 Hz"),
-        (999.6, "corner", "1.00 kHz"),
-        (999.4, "corner", "999 Hz"),
-        (63_420.0, "corner", "63.4 kHz"),
-        (4.0, "corner", "4.00 Hz"),
-    ],
-)
-def test_rounding(value, style, text):
-    assert shown(value, style) == text
+ROUNDED = [
+    # two significant digits, trailing zeros kept
+    (0.0213, "percent", "0.021 %"),
+    (0.1, "percent", "0.10 %"),
+    (0.0996, "percent", "0.10 %"),
+    (0.0994, "percent", "0.099 %"),
+    (0.00999, "percent", "0.010 %"),
+    (9.96, "percent", "10 %"),
+    (99.6, "percent", "100 %"),
+    (1.4, "percent", "1.4 %"),
+    (1.0, "percent", "1.0 %"),
+    (0.000012, "percent", "0.000012 %"),
+    (0.0, "percent", "0 %"),
+    # ties to even
+    (0.125, "percent", "0.12 %"),
+    (0.135, "percent", "0.14 %"),
+    (0.0205, "percent", "0.020 %"),
+    (0.0215, "percent", "0.022 %"),
+    # three significant digits, with the prefix that keeps the number at one or above
+    (43.12, "watts", "43.1 W"),
+    (43.05, "watts", "43.0 W"),
+    (43.15, "watts", "43.2 W"),
+    (5.0, "watts", "5.00 W"),
+    (120.4, "watts", "120 W"),
+    (1204.0, "watts", "1200 W"),
+    (0.9996, "watts", "1.00 W"),
+    (0.9994, "watts", "999 mW"),
+    (0.25, "watts", "250 mW"),
+    (0.0001, "watts", "0.100 mW"),
+    (0.0, "watts", "0 W"),
+    (99.96, "watts", "100 W"),
+    (2.83, "volts", "2.83 V"),
+    (0.012, "volts", "12.0 mV"),
+    (-0.012, "volts", "−12.0 mV"),
+    (0.0009996, "volts", "1.00 mV"),
+    (0.0009994, "volts", "999 µV"),
+    (0.0000004, "volts", "0.400 µV"),
+    (999.6, "volts", "1000 V"),
+    (4.2e-6, "seconds", "4.20 µs"),
+    (0.00035, "seconds", "350 µs"),
+    (9.996e-7, "seconds", "1.00 µs"),
+    (35e-9, "seconds", "35.0 ns"),
+    (9.94, "boost", "+9.9 dB"),
+    (-0.04, "boost", "+0.0 dB"),
+    (-12.26, "boost", "−12.3 dB"),
+    (-5.98, "slope", "−6.0 dB/octave"),
+    (12.34, "plain", "12.3"),
+    # a tenth of a dB
+    (-64.25, "db", "−64.2 dB"),
+    (-64.35, "db", "−64.4 dB"),
+    (-0.04, "db", "0.0 dB"),
+    (-0.05, "db", "0.0 dB"),
+    (0.0, "db", "0.0 dB"),
+    (-0.0, "db", "0.0 dB"),
+    (-99.96, "db", "−100.0 dB"),
+    # a hundredth under 1 dB
+    (0.283, "flatness", "+0.28 dB"),
+    (-0.283, "flatness", "−0.28 dB"),
+    (-0.004, "flatness", "+0.00 dB"),
+    (0.994, "flatness", "+0.99 dB"),
+    (0.996, "flatness", "+1.0 dB"),
+    (-1.26, "flatness", "−1.3 dB"),
+    (0.28, "plus-minus", "±0.28 dB"),
+    (-0.28, "plus-minus", "±0.28 dB"),
+    (0.996, "plus-minus", "±1.0 dB"),
+    (0.0, "plus-minus", "±0.00 dB"),
+    # the others
+    (52.4, "factor", "52"),
+    (99.7, "factor", "100"),
+    (124.0, "factor", "120"),
+    (7.96, "factor", "8.0"),
+    (0.154, "ohms", "0.154 Ω"),
+    (1000.02, "hertz", "1 kHz"),
+    (999.6, "hertz", "1 kHz"),
+    (999.4, "hertz", "999 Hz"),
+    (12_500.0, "hertz", "12.5 kHz"),
+    (20.0, "hertz", "20 Hz"),
+    (999.6, "corner", "1.00 kHz"),
+    (999.4, "corner", "999 Hz"),
+    (63_420.0, "corner", "63.4 kHz"),
+    (4.0, "corner", "4.00 Hz"),
+]
 
 
-@pytest.mark.parametrize(
-    ("value", "style", "uncertainty", "text"),
-    [
-        (43.123, "watts", 0.5, "43.1 W"),
-        (43.123, "watts", 1.4, "43.1 W"),
-        (43.123, "watts", 3.0, "43 W"),
-        (43.123, "watts", 14.0, "43 W"),
-        (43.123, "watts", 30.0, "40 W"),
-        (0.25, "watts", 0.03, "250 mW"),
-        (0.2534, "watts", 0.06, "250 mW"),
-        (2.8284, "volts", 0.05, "2.83 V"),
-        (2.8284, "volts", 0.5, "2.8 V"),
-        (0.0213, "percent", 0.003, "0.021 %"),
-        (0.0213, "percent", 0.01, "0.021 %"),
-        (0.0213, "percent", 0.05, "0.02 %"),
-        (-64.27, "db", 0.3, "−64.3 dB"),
-        (-64.27, "db", 3.0, "−64 dB"),
-        (0.283, "flatness", 0.05, "+0.28 dB"),
-        (0.283, "flatness", 0.3, "+0.3 dB"),
-        (0.283, "plus-minus", 0.5, "±0.3 dB"),
-        (52.4, "factor", 4.0, "52"),
-        (124.0, "factor", 30.0, "120"),
-        (63_420.0, "corner", 5000.0, "63 kHz"),
-        # a step of the first digit's own: 0.3 is no 0.29999
-        (1.2345, "watts", 0.3, "1.2 W"),
-        (43.123, "watts", 0.0, "43.1 W"),
-        (43.123, "watts", math.inf, "43.1 W"),
-    ],
-)
-def test_never_more_digits_than_the_uncertainty_carries(value, style, uncertainty, text):
-    assert shown(value, style, uncertainty) == text
+def test_rounding():
+    for value, style, text in ROUNDED:
+        assert shown(value, style) == text, (value, style)
 
 
 @pytest.mark.parametrize(
@@ -206,14 +172,14 @@ def test_a_figure_at_the_benchs_floor_says_so():
     assert show(found("power", 43.12, uncertainty=3.0)) == "43 W"
 
 
-@pytest.mark.parametrize("name", QUANTITIES)
-def test_every_quantity_can_be_shown_in_its_unit(name):
-    quantity = QUANTITIES[name]
-    text = show(found(name, 0.5))
-    assert re.fullmatch(r"[+±]?\d+(\.\d+)?( \S+|°)?", text)
-    assert text.endswith(quantity.unit)
-    assert quantity.name
-    assert quantity.better in (-1, 0, 1)
+def test_every_quantity_can_be_shown_in_its_unit():
+    for name in QUANTITIES:
+        quantity = QUANTITIES[name]
+        text = show(found(name, 0.5))
+        assert re.fullmatch(r"[+±]?\d+(\.\d+)?( \S+|°)?", text), name
+        assert text.endswith(quantity.unit), name
+        assert quantity.name, name
+        assert quantity.better in (-1, 0, 1), name
 
 
 @pytest.mark.parametrize(

@@ -59,7 +59,7 @@ SESSIONS = {
     "captures": lambda folder: _third(folder, third_session.CAPTURES),
     **{name: lambda folder, name=name: _small(folder, name) for name in test_small_sessions.SESSIONS},
 }
-RANDOM = range(4)
+RANDOM = range(2)
 
 
 @pytest.fixture(scope="module")

@@ -67,13 +67,22 @@ def check(text: str) -> None:
     assert " ?" not in text
 
 
-@pytest.mark.parametrize(("kind", "picture"), PICTURES)
-@pytest.mark.parametrize("form", ["fault", "pair", "plain"])
-def test_each_kind_in_each_form(kind, picture, form):
-    for channel in CHANNELS:
-        for improved in (True, False):
-            for apart in APARTS:
-                check(title(form, apart, kind=kind, picture=picture, channel=channel, change=change(improved, channel)))
+def test_each_kind_in_each_form():
+    for form in ["fault", "pair", "plain"]:
+        for kind, picture in PICTURES:
+            for channel in CHANNELS:
+                for improved in (True, False):
+                    for apart in APARTS:
+                        check(
+                            title(
+                                form,
+                                apart,
+                                kind=kind,
+                                picture=picture,
+                                channel=channel,
+                                change=change(improved, channel),
+                            )
+                        )
 
 
 def test_what_is_cleaner_in_one_place_only_is_not_cleaner_across_the_band():
@@ -85,28 +94,28 @@ def test_what_is_cleaner_in_one_place_only_is_not_cleaner_across_the_band():
     assert title("plain", kind="distortion-frequency", figure=spot) == "How clean across the band?"
 
 
-@pytest.mark.parametrize("quantity", RATED)
-def test_each_rated_name_with_each_verdict(quantity):
-    words = [title("verdict", verdict=verdict(quantity, word)) for word in (MEETS, SHORT, CLOSE, INCOMPARABLE)]
-    assert len(set(words)) == 4, words
-    for word in (MEETS, SHORT, CLOSE, INCOMPARABLE):
-        for apart in APARTS:
-            check(title("verdict", apart, verdict=verdict(quantity, word)))
+def test_each_rated_name_with_each_verdict():
+    for quantity in RATED:
+        words = [title("verdict", verdict=verdict(quantity, word)) for word in (MEETS, SHORT, CLOSE, INCOMPARABLE)]
+        assert len(set(words)) == 4, words
+        for word in (MEETS, SHORT, CLOSE, INCOMPARABLE):
+            for apart in APARTS:
+                check(title("verdict", apart, verdict=verdict(quantity, word)))
 
 
-@pytest.mark.parametrize("quantity", RATED)
-def test_what_is_met_with_room_to_spare_is_better_than_rated(quantity):
-    met = verdict(quantity, MEETS)
-    barely, clearly = (title("verdict", verdict=replace(met, room=room)) for room in (0.09, 0.1))
-    assert barely == title("verdict", verdict=met)
-    check(clearly)
-    with_tolerance = replace(met, room=0.5, rating=replace(met.rating, tolerance=0.1))
-    assert title("verdict", verdict=with_tolerance) == barely  # within a tolerance, more isn't better
-    for pair in ("Both", "Left", "Right"):
-        for word in (MEETS, SHORT):
-            of_pair = title("verdict", verdict=replace(met, verdict=word, room=0.5), pair=pair)
-            check(of_pair)
-            assert not of_pair.startswith((f"{pair} it", f"{pair} the"))
+def test_what_is_met_with_room_to_spare_is_better_than_rated():
+    for quantity in RATED:
+        met = verdict(quantity, MEETS)
+        barely, clearly = (title("verdict", verdict=replace(met, room=room)) for room in (0.09, 0.1))
+        assert barely == title("verdict", verdict=met), quantity
+        check(clearly)
+        with_tolerance = replace(met, room=0.5, rating=replace(met.rating, tolerance=0.1))
+        assert title("verdict", verdict=with_tolerance) == barely, quantity  # within a tolerance, more isn't better
+        for pair in ("Both", "Left", "Right"):
+            for word in (MEETS, SHORT):
+                of_pair = title("verdict", verdict=replace(met, verdict=word, room=0.5), pair=pair)
+                check(of_pair)
+                assert not of_pair.startswith((f"{pair} it", f"{pair} the")), quantity
 
 
 def test_a_clear_margin_is_in_the_title():
@@ -127,18 +136,20 @@ def test_readings_are_counted_if_more_than_one_is_rated():
     assert title("plain", kind="reading", counts=[(2, "met")]) == "Both readings as rated"
 
 
-@pytest.mark.parametrize(("kind", "picture"), PICTURES)
-def test_as_found_nothing_is_said_of_the_repair(kind, picture):
-    for channel in CHANNELS:
-        words = (
-            title("fault", kind=kind, picture=picture, channel=channel, change=change(True, channel)).casefold().split()
-        )
-        assert not {"again", "back", "less", "repair", "now", "after"} & set(words)
+def test_as_found_nothing_is_said_of_the_repair():
+    for kind, picture in PICTURES:
+        for channel in CHANNELS:
+            words = (
+                title("fault", kind=kind, picture=picture, channel=channel, change=change(True, channel))
+                .casefold()
+                .split()
+            )
+            assert not {"again", "back", "less", "repair", "now", "after"} & set(words), kind
 
 
-@pytest.mark.parametrize("quantity", RULES)
-def test_what_is_not_comparable_is_no_miss(quantity):
-    assert title("verdict", verdict=verdict(quantity, INCOMPARABLE)) == "Rated under other conditions"
+def test_what_is_not_comparable_is_no_miss():
+    for quantity in RULES:
+        assert title("verdict", verdict=verdict(quantity, INCOMPARABLE)) == "Rated under other conditions", quantity
 
 
 def test_what_got_worse_is_no_repair():
@@ -242,8 +253,8 @@ def test_a_further_card_has_a_title_of_its_own():
         ("Damping factor", (7, 1, 9, 12), ("Damping factor falls short", "7 of 9 judged ratings met")),
         ("Intermodulation of two tones, both at 40 W", (1, 1, 2, 2), ("One rating falls short", "1 of 2 ratings met")),
         ("Hum", (0, 2, 3, 3), ("2 fall short", "None of 3 ratings met")),
-        ("Capture ratio", (9, 0, 10, 10), ("All but one are met", "9 of 10 ratings met")),
-        ("Maximum output level", (3, 0, 4, 4), ("All but one are met", "3 of 4 ratings met")),
+        ("Capture ratio", (9, 0, 10, 10), ("No rating is missed", "9 of 10 ratings met")),
+        ("Maximum output level", (3, 0, 4, 4), ("No rating is missed", "3 of 4 ratings met")),
         ("Hum", (1, 0, 3, 4), ("2 are too close to call", "1 of 3 judged ratings met")),
         ("Hum", (4, 0, 4, 4), ("Every rating is met", "All 4 ratings met")),
         ("Hum", (4, 0, 4, 5), ("Every judged rating is met", "All 4 judged ratings met")),

@@ -207,6 +207,12 @@ def test_a_signal_to_noise_ratio_re_a_stated_power_keeps_it():
         (51.5, "watts", 3.0, "52 W"),
         (2.25, "volts", 0.5, "2.2 V"),
         (-64.5, "db", 5.0, "−64 dB"),
+        (0.283, "plus-minus", 0.5, "±0.3 dB"),
+        (63_420.0, "corner", 5000.0, "63 kHz"),
+        # a step of the first digit's own: 0.3 is no 0.29999
+        (1.2345, "watts", 0.3, "1.2 W"),
+        (43.123, "watts", 0.0, "43.1 W"),
+        (43.123, "watts", math.inf, "43.1 W"),
     ],
 )
 def test_never_more_digits_than_the_uncertainty_carries(value, style, expanded, text):

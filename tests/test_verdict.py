@@ -10,7 +10,7 @@ from dataclasses import replace
 from decimal import Decimal
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from rated_and_found import found, rated, runs_of, session, verdict_of
 
@@ -291,12 +291,6 @@ def test_distortion_and_noise_for_distortion():
     assert "THD+N" in failed.why
 
 
-def test_distortion_for_distortion_and_noise():
-    rating = rated("thd_plus_noise", at_most=0.05)
-    assert verdict_of(rating, found("thd", 0.03, frequency=1000.0)).verdict == INCOMPARABLE
-    assert verdict_of(rating, found("thd", 0.08, frequency=1000.0)).verdict == SHORT
-
-
 def test_the_rated_figure_is_told_where_both_were_measured():
     both = [found("thd", 0.03, frequency=1000.0), found("thd_plus_noise", 0.04, frequency=1000.0)]
     assert verdict_of(rated("thd", at_most=0.05), *both).measured == "0.030 %"
@@ -318,23 +312,6 @@ def test_a_music_rating_is_not_claimed_by_the_better_channel():
     verdict = verdict_of(rating, left, right)
     assert (verdict.verdict, verdict.measured) == (INCOMPARABLE, "103 W")
     assert verdict_of(rating, left, replace(right, value=112.0)).verdict == CLOSE
-
-
-def test_lower_mains_are_harder_and_higher_easier():
-    rating = rated("power", at_least=40.0, thd_percent=0.05)
-    words = {
-        (watts, had): verdict_of(rating, sweep(watts), wants="120 V 60 Hz", had=had).verdict
-        for watts in (43.0, 37.0)
-        for had in ("108 V 60 Hz", "120 V 60 Hz", "132 V 60 Hz")
-    }
-    assert words == {
-        (43.0, "108 V 60 Hz"): MEETS,
-        (43.0, "120 V 60 Hz"): MEETS,
-        (43.0, "132 V 60 Hz"): INCOMPARABLE,
-        (37.0, "108 V 60 Hz"): INCOMPARABLE,
-        (37.0, "120 V 60 Hz"): SHORT,
-        (37.0, "132 V 60 Hz"): SHORT,
-    }
 
 
 def test_a_figure_at_the_benchs_floor_confirms_but_never_denies():
@@ -442,15 +419,6 @@ def test_separation_is_crosstalk_with_the_other_sign(crosstalk, word, margin):
     assert separation.margin == rated_crosstalk.margin == margin
     assert separation.measured == f"{-crosstalk:.1f} dB"
     assert rated_crosstalk.measured == f"−{-crosstalk:.1f} dB"
-
-
-def test_a_balance_may_lean_either_way():
-    for limit in ({"at_most": 0.5}, {"within": (-0.5, 0.5)}):
-        words = [
-            verdict_of(rated("channel_balance", **limit), found("channel_balance", v)).verdict
-            for v in (-0.8, -0.3, 0.3, 0.8)
-        ]
-        assert words == [SHORT, MEETS, MEETS, SHORT]
 
 
 @pytest.mark.parametrize(
@@ -589,6 +557,7 @@ def test_a_row_that_meets_shows_no_figure_below_the_limit(told):
     assert "38" not in verdict.measured
 
 
+@settings(max_examples=50)
 @given(
     value=st.floats(1e-4, 10),
     limit=st.floats(1e-3, 1),

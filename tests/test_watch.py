@@ -9,8 +9,8 @@ import subprocess
 import sys
 from contextlib import closing
 
-import numpy as np
 import pytest
+from one_evening import HZ, roll_off, table
 
 from reviewkit.build.build import build
 from reviewkit.build.cache import open_cache
@@ -53,25 +53,19 @@ drive = "1 W"
 file = "measurements/leak.csv"
 kind = "crosstalk"
 """
-HZ = np.geomspace(10, 40_000, 60)
-
-
-def rows(head, *columns):
-    cells = ("\n".join(",".join(f"{value:.3f}" for value in row) for row in zip(HZ, *columns, strict=True)),)
-    return "\n".join((head, *cells)) + "\n"
 
 
 def flat(corner_hz):
-    level = -10 * np.log10(1 + (HZ / corner_hz) ** 2)
-    return rows("Frequency (Hz),Left (dBV),Right (dBV)", level, level)
+    level = roll_off(corner_hz)
+    return table("Frequency (Hz),Left (dBV),Right (dBV)", level, level)
 
 
 def files():
     raised = 10 / (1 + (HZ / 300) ** 2)
     return {
         "measurements/flat.csv": flat(70_000),
-        "measurements/bass.csv": rows("Frequency (Hz),Left (dBV),Right (dBV)", raised, raised),
-        "measurements/leak.csv": rows("Frequency (Hz),L to R (dB),R to L (dB)", 0 * HZ - 60, 0 * HZ - 62),
+        "measurements/bass.csv": table("Frequency (Hz),Left (dBV),Right (dBV)", raised, raised),
+        "measurements/leak.csv": table("Frequency (Hz),L to R (dB),R to L (dB)", -60, -62),
     }
 
 

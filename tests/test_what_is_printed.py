@@ -82,7 +82,7 @@ def test_a_device_is_not_read(capsys):
 
 
 @pytest.mark.parametrize(
-    "text", ["1." * 100_000, "1," * 100_000, "1,111" * 40_000, "9" * 200_000, "12AX" * 50_000, "0." + "9" * 100_000]
+    "text", ["1." * 40_000, "1," * 40_000, "1,111" * 16_000, "9" * 80_000, "12AX" * 20_000, "0." + "9" * 40_000]
 )
 def test_a_long_note_is_counted_at_once(text):
     assert words(text) > 0  # in seconds; minutes before its patterns were bounded

@@ -62,7 +62,9 @@ def judged_hero(verdict: Verdict) -> Hero:
         name = name.replace(lower_first(rule_of(verdict.rating).label), plain, 1)
     under = weighted(weighting) if weighting else ""
     short = ", ".join(filter(None, (figures.side(channel), under, place)))
-    named = (name.partition(" (")[0], figures.side(channel), "" if under in name else under, place)
+    named = [name.partition(" (")[0], figures.side(channel), "" if under in name else under, place]
+    if place and place == finding.at.get("where"):  # "loudest level at 3 % distortion" is one thing
+        named = [f"{named[0]} {place}", *named[1:3]]
     caption = ", ".join(filter(None, named))
     spread = f"± {spread}" if plus_minus else ""
     return Hero(number, caption, "", spread, channel=finding.channel, findings=(finding,), short=short)

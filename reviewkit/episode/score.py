@@ -10,7 +10,7 @@ from reviewkit.episode.outcome import MEASURED, Outcome, faulty_points
 from reviewkit.episode.stills import AFTER
 from reviewkit.episode.wording import lower_first
 from reviewkit.measure import figures
-from reviewkit.model import quantities, rating_words
+from reviewkit.model import quantities
 from reviewkit.model.card import Card, Ending, Hero, Score, ScoreRow
 from reviewkit.model.change import Change
 from reviewkit.model.finding import Point
@@ -83,8 +83,6 @@ def _room(v: Verdict) -> float:
 def _row(v: Verdict, note: str) -> ScoreRow:
     position = v.position if v.verdict in JUDGED else None
     rated = v.limit.partition(" (")[0] if v.rating.tolerance is not None else v.limit  # what it may be is on the page
-    if v.verdict in (SHORT, CLOSE):  # these are in words; of the others the dial shows the side
-        rated = rating_words.with_side(v.rating, rated)
     if v.verdict == CLOSE:  # only there does the ± decide
         hero = judged_hero(v)
         return ScoreRow(v.label, hero.figure, rated, v.verdict, note, position, hero.uncertainty)

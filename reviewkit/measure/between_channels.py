@@ -109,13 +109,14 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     figure = _shown(main)
     across, up = scales.sides("left"), scales.sides("right")
     corners = read_only(np.array((across.low, across.high)))
-    in_step = Trace(corners, corners, "", "ideal", "in step")
+    azimuth = main.get("azimuth_error") is not None
+    in_step = Trace(corners, corners, "", "ideal", "aligned" if azimuth else "in step")
     panel = Panel(across, up, (in_step, *traces), one_channel=True, square=True)
     names = ("azimuth_error", "channel_phase_difference", "channel_delay", "channel_balance")
     found = [f for name in names for f in figures.by_channel(main, name)]
     return figures.card(
         runs,
-        "Azimuth" if main.get("azimuth_error") else KIND.title,
+        "Azimuth" if azimuth else KIND.title,
         Chart((panel,)),
         figures.off_the_dial(figures.hero(figure)),
         found,

@@ -13,6 +13,7 @@ import warnings
 import numpy as np
 import pytest
 import soundfile
+from accuracy import grid
 from capture_bytes import read_bytes
 from hypothesis import given
 from hypothesis import strategies as st
@@ -85,8 +86,7 @@ def levels(sheet):
 # ------------------------------------------------------------------ what a capture holds
 
 
-@pytest.mark.parametrize("subtype", STEPS)
-@pytest.mark.parametrize("form", ["WAV", "WAVEX", "RF64"])
+@pytest.mark.parametrize(("subtype", "form"), grid([*STEPS], ["WAV", "WAVEX", "RF64"]))
 def test_samples_come_out_as_written(subtype, form):
     left, right = sine(), sine(440.0, 0.9)
     sheet = read_bytes(written(np.stack([left, right], axis=1), subtype, form=form), SOURCE, full_scale_v=10.0)
@@ -102,8 +102,10 @@ def test_samples_come_out_as_written(subtype, form):
     assert not any(column.values.flags.writeable for column in sheet.columns)
 
 
-@pytest.mark.parametrize("rate_hz", [44_100, 48_000, 88_200, 96_000, 192_000])
-@pytest.mark.parametrize("subtype", ["PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"])
+@pytest.mark.parametrize(
+    ("rate_hz", "subtype"),
+    grid([44_100, 48_000, 88_200, 96_000, 192_000], ["PCM_16", "PCM_24", "PCM_32", "FLOAT", "DOUBLE"]),
+)
 def test_a_second_reader_agrees(subtype, rate_hz):
     """scipy.io.wavfile gives integers left-justified in 16 or 32 bits; full scale is 1.0."""
     data = written(sine(rate_hz=rate_hz), subtype, rate_hz)
@@ -354,9 +356,7 @@ def quantised(samples, bits, dither=None):
 CAPTURE_S = 1
 
 
-@pytest.mark.parametrize("dithered", [False, True])
-@pytest.mark.parametrize("bits", [16, 24])
-@pytest.mark.parametrize("frequency_hz", [20.3, 997.0, 9_973.0])
+@pytest.mark.parametrize(("dithered", "bits", "frequency_hz"), grid([False, True], [16, 24], [20.3, 997.0, 9_973.0]))
 def test_a_sine_at_and_over_the_ceiling(frequency_hz, bits, dithered):
     """Just below and just touching: legal, also where a slow crest stays on the largest code for many samples.
     Cut by 0.02 dB, where runs on the code are short, and by 1 dB: refused, with the first place at the code.

@@ -72,24 +72,26 @@ def test_a_hundred_and_fifteen_or_more_can_be_judged():
     assert len(JUDGED) >= 115
 
 
-@pytest.mark.parametrize("line", JUDGED, ids=lambda line: line.text)
-def test_a_line_is_read_as_the_tables_written_by_hand(line):
-    found, written = session(brochure=line.text + "\n"), session("".join(line.tables))
-    assert [(r.quantity, r.unit) for r in found.ratings] == [(r.quantity, r.unit) for r in written.ratings]
-    assert found.ratings == written.ratings
+def test_a_line_is_read_as_the_tables_written_by_hand():
+    for line in JUDGED:
+        found, written = session(brochure=line.text + "\n"), session("".join(line.tables))
+        assert [(r.quantity, r.unit) for r in found.ratings] == [(r.quantity, r.unit) for r in written.ratings], (
+            line.text
+        )
+        assert found.ratings == written.ratings, line.text
 
 
-@pytest.mark.parametrize("line", JUDGED, ids=lambda line: line.text)
-def test_what_is_inside_meets_it(line):
-    for verdict in verdicts(line, line.inside):
-        nominal = verdict.rating.nominal is not None and verdict.rating.tolerance is None
-        assert (verdict.verdict, verdict.why) == (NO_VERDICT if nominal else MEETS, "")
-        assert verdict.measured
+def test_what_is_inside_meets_it():
+    for line in JUDGED:
+        for verdict in verdicts(line, line.inside):
+            nominal = verdict.rating.nominal is not None and verdict.rating.tolerance is None
+            assert (verdict.verdict, verdict.why) == (NO_VERDICT if nominal else MEETS, ""), line.text
+            assert verdict.measured, line.text
 
 
-@pytest.mark.parametrize("line", LIMITED, ids=lambda line: line.text)
-def test_what_is_outside_misses_it(line):
-    assert [verdict.verdict for verdict in verdicts(line, line.outside)] == [SHORT] * len(line.tables)
+def test_what_is_outside_misses_it():
+    for line in LIMITED:
+        assert [verdict.verdict for verdict in verdicts(line, line.outside)] == [SHORT] * len(line.tables), line.text
 
 
 @pytest.mark.parametrize("line", NOT, ids=lambda line: line.text)

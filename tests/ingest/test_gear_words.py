@@ -32,21 +32,21 @@ def figure(unit: str) -> str:
     return FIGURE.get(unit, f"12 {unit}")
 
 
-@pytest.mark.parametrize(("words", "name"), SHOWN.items(), ids=SHOWN)
-def test_every_word_for_a_name_is_that_name(words, name):
-    rating = only(f"{words}: {figure(UNITS_OF[name][0])}")
-    assert (rating.quantity, rating.called) == (own_name(name), name)
-    value = {key: getattr(rating, key) for key in ("at_most", "at_least", "within", "nominal")}
-    assert [key for key, limit in value.items() if limit is not None] == [LIMIT_OF[name]]
-    assert (shown_name(words), own_name(words)) == (name, own_name(name))
-    assert misspelled(words) is None
+def test_every_word_for_a_name_is_that_name():
+    for words, name in SHOWN.items():
+        rating = only(f"{words}: {figure(UNITS_OF[name][0])}")
+        assert (rating.quantity, rating.called) == (own_name(name), name), words
+        value = {key: getattr(rating, key) for key in ("at_most", "at_least", "within", "nominal")}
+        assert [key for key, limit in value.items() if limit is not None] == [LIMIT_OF[name]], words
+        assert (shown_name(words), own_name(words)) == (name, own_name(name)), words
+        assert misspelled(words) is None, words
 
 
-@pytest.mark.parametrize(("name", "units"), UNITS_OF.items(), ids=UNITS_OF)
-def test_a_name_may_have_each_of_its_units_and_no_other(name, units):
-    for unit in units:
-        assert unit == "number" or unit in SINGLE_UNITS
-        assert only(f"{name}: {figure(unit)}").unit == ("" if unit == "number" else unit)
+def test_a_name_may_have_each_of_its_units_and_no_other():
+    for name, units in UNITS_OF.items():
+        for unit in units:
+            assert unit == "number" or unit in SINGLE_UNITS, name
+            assert only(f"{name}: {figure(unit)}").unit == ("" if unit == "number" else unit), name
 
 
 def test_no_name_has_two_meanings():
@@ -55,17 +55,17 @@ def test_no_name_has_two_meanings():
     assert not set(SHOWN) & {spelled(word) for word in PRINTED_ONLY}
 
 
-@pytest.mark.parametrize(("words", "meant"), SHARED_WORDS.items(), ids=SHARED_WORDS)
-def test_a_word_is_the_same_condition_in_a_brochure_and_beside_a_reading(words, meant):
-    key, value = meant
-    at = conditions_of(words, str, pytest.fail)
-    rating = only(f"Selectivity, {words}: 60 dB")
-    if key == "named":
-        assert at == {"conditions": dict([value])}
-        assert rating.conditions == (value,)
-    else:
-        assert at == {key: value}
-        assert getattr(rating, key) == value
+def test_a_word_is_the_same_condition_in_a_brochure_and_beside_a_reading():
+    for words, meant in SHARED_WORDS.items():
+        key, value = meant
+        at = conditions_of(words, str, pytest.fail)
+        rating = only(f"Selectivity, {words}: 60 dB")
+        if key == "named":
+            assert at == {"conditions": dict([value])}, words
+            assert rating.conditions == (value,), words
+        else:
+            assert at == {key: value}, words
+            assert getattr(rating, key) == value, words
 
 
 @pytest.mark.parametrize("line", ["Jitter: 300 ps rms", "Jitter: 300 ps r.m.s.", "Jitter, rms: 300 ps"])
@@ -95,11 +95,13 @@ def test_an_amount_that_only_a_condition_has(unit, name):
     assert only(f"Selectivity, 2 {unit}: 60 dB").conditions == ((name, f"2 {unit}"),)
 
 
-@pytest.mark.parametrize(("words", "name"), SPELLINGS.items())
-def test_weightings_are_spelled_in_many_ways(words, name):
-    assert weighting_of(words) == weighting_of(words.upper()) == weighting_of(words.replace(" ", "-")) == name
-    table = f'[[rated]]\nquantity = "rumble"\nat_most = "-60 dB"\nweighting = "{words}"\n'
-    assert parse_session(UNIT + table, Path(), kinds=()).ratings[0].weighting == name
+def test_weightings_are_spelled_in_many_ways():
+    for words, name in SPELLINGS.items():
+        assert weighting_of(words) == weighting_of(words.upper()) == weighting_of(words.replace(" ", "-")) == name, (
+            words
+        )
+        table = f'[[rated]]\nquantity = "rumble"\nat_most = "-60 dB"\nweighting = "{words}"\n'
+        assert parse_session(UNIT + table, Path(), kinds=()).ratings[0].weighting == name, words
 
 
 @pytest.mark.parametrize(
@@ -124,9 +126,9 @@ def test_what_reads_higher_flatters_nobody():
     assert "CCIR/ARM" not in FLATTERING
 
 
-@pytest.mark.parametrize("unit", sorted({*SINGLE_UNITS} - {"ratio", "Ratio"}))
-def test_a_reading_may_have_every_unit(unit):
-    sheet = parse_readings(f"name,channel,value,unit,at,note\nrail trap,,12,{unit},,\n", "readings.csv")
-    (reading,) = sheet.readings
-    assert reading.unit == SINGLE_UNITS[unit].base
-    assert reading.value == pytest.approx(12 * SINGLE_UNITS[unit].factor, rel=1e-12)
+def test_a_reading_may_have_every_unit():
+    for unit in sorted({*SINGLE_UNITS} - {"ratio", "Ratio"}):
+        sheet = parse_readings(f"name,channel,value,unit,at,note\nrail trap,,12,{unit},,\n", "readings.csv")
+        (reading,) = sheet.readings
+        assert reading.unit == SINGLE_UNITS[unit].base, unit
+        assert reading.value == pytest.approx(12 * SINGLE_UNITS[unit].factor, rel=1e-12), unit

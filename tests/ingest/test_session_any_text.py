@@ -1,6 +1,7 @@
 """Whatever is typed into session.toml, it is read or refused with its line: never a traceback."""
 
-from hypothesis import HealthCheck, given, settings
+import pytest
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from session_texts import WHOLE, outcome
 
@@ -36,18 +37,25 @@ _UNSEEN = ["\n", "\x00", "\x1b", "\ud7ff", "\u2028", "\r", "9" * 400]
 _PIECES = st.sampled_from([*_TYPED, *_UNSEEN])
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(st.lists(st.tuples(st.integers(0, len(WHOLE)), st.integers(0, 12), _PIECES), min_size=1, max_size=4))
-def test_a_mutilated_session_is_read_or_refused(folder, changes):
-    text = WHOLE
-    for at, dropped, piece in changes:
-        text = text[:at] + piece + text[at + dropped :]
-    session, faults = outcome(text, folder)
-    assert (session is None) == bool(faults)
-    assert session is None or session.unit.maker
-    assert all(fault.source == "session.toml" for fault in faults)
-    assert all(0 <= fault.line <= text.count("\n") + 1 for fault in faults)
-    assert all(str(fault).isprintable() for fault in faults)
+_EXAMPLES = pytest.mark.parametrize("examples", [60, pytest.param(300, marks=pytest.mark.long)])
+
+
+@_EXAMPLES
+def test_a_mutilated_session_is_read_or_refused(folder, examples):
+    @settings(max_examples=examples)
+    @given(st.lists(st.tuples(st.integers(0, len(WHOLE)), st.integers(0, 12), _PIECES), min_size=1, max_size=4))
+    def look(changes):
+        text = WHOLE
+        for at, dropped, piece in changes:
+            text = text[:at] + piece + text[at + dropped :]
+        session, faults = outcome(text, folder)
+        assert (session is None) == bool(faults)
+        assert session is None or session.unit.maker
+        assert all(fault.source == "session.toml" for fault in faults)
+        assert all(0 <= fault.line <= text.count("\n") + 1 for fault in faults)
+        assert all(str(fault).isprintable() for fault in faults)
+
+    look()
 
 
 _VALUES = st.recursive(
@@ -65,12 +73,16 @@ _VALUES = st.recursive(
 )
 
 
-@settings(max_examples=300, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-@given(st.integers(0, WHOLE.count("\n") - 1), _VALUES)
-def test_any_value_at_any_key_is_read_or_refused_at_its_line(folder, number, value):
+@_EXAMPLES
+def test_any_value_at_any_key_is_read_or_refused_at_its_line(folder, examples):
     lines = WHOLE.split("\n")
-    if "=" not in lines[number]:
-        return
-    lines[number] = f"{lines[number].split('=')[0]}= {value}"
-    _, faults = outcome("\n".join(lines), folder)
-    assert all(str(fault).isprintable() and fault.line for fault in faults)
+    keys = [number for number, line in enumerate(lines) if "=" in line]
+
+    @settings(max_examples=examples)
+    @given(st.sampled_from(keys), _VALUES)
+    def look(number, value):
+        typed = f"{lines[number].split('=')[0]}= {value}"
+        _, faults = outcome("\n".join([*lines[:number], typed, *lines[number + 1 :]]), folder)
+        assert all(str(fault).isprintable() and fault.line for fault in faults)
+
+    look()

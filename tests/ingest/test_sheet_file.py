@@ -11,36 +11,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from sheet_texts import HEADED, RESPONSE, ROWS, message, read, seen
 
 from reviewkit.ingest.sheet.sheet_file import as_json, parse_sheet, read_export
 from reviewkit.model.errors import InputError
-from reviewkit.model.sheet import Sheet
 from reviewkit.model.units import normalised, scaled
 
-RESPONSE = [("frequency", "", "Hz", [20, 1000, 20000]), ("level", "", "dBV", [-1.5, 0, -0.5])]
 STEREO = [
     ("frequency", "", "Hz", [20, 1000]),
     ("level", "L", "dBV", [-1.5, 0]),
     ("level", "R", "dBV", [-1.25, 0.5]),
 ]
-HEADED = "Frequency (Hz),Level (dBV)\n"
-ROWS = "20,-1.5\n1000,0\n20000,-0.5\n"
-
-
-def seen(sheet: Sheet) -> list[tuple[str, str, str, list[float]]]:
-    return [(c.role, c.channel, c.unit, c.values.tolist()) for c in sheet.columns]
-
-
-def read(text: str | bytes, **told) -> Sheet:
-    return parse_sheet(text.encode() if isinstance(text, str) else text, "m/x.csv", **told)
-
-
-def message(text: str | bytes, **told) -> str:
-    with pytest.raises(InputError) as caught:
-        read(text, **told)
-    return str(caught.value)
-
-
 # ------------------------------------------------------------------ roles, channels, units
 
 
@@ -284,20 +265,6 @@ def test_steps_of_which_a_third_are_missing_are_no_spectrum():
     kept = [n for n in range(60) if n % 3 != 2]
     told = message(HEADED + "".join(f"{n * 2.5},1\n" for n in kept))
     assert told == "m/x.csv:2: 0 Hz in a sweep; delete the row, or begin the sweep above zero"
-
-
-@pytest.mark.parametrize(
-    ("values", "shown"),
-    [
-        (("20", "1236", "1234"), "1.24 kHz to 1.23 kHz"),
-        (("20", "1000.4", "1000.2"), "1.0004 kHz to 1.0002 kHz"),
-        (("20", "30", "2.5e-8"), "30 Hz to 2.5e-08 Hz"),
-        (("20", "6e13", "5e13"), "6e+10 kHz to 5e+10 kHz"),
-    ],
-)
-def test_a_step_back_is_shown_with_as_many_digits_as_it_takes(values, shown):
-    told = message(HEADED + "".join(f"{value},1\n" for value in values) + "7e13,1\n8e13,1\n")
-    assert told == f"m/x.csv:4: frequency goes back from {shown}; export one sweep per file"
 
 
 def test_a_repeated_header_is_passed_over_and_told():

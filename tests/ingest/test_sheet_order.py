@@ -175,6 +175,9 @@ def test_rows_out_of_order_are_named_by_the_lines_of_the_file():
 @pytest.mark.parametrize(
     ("higher", "lower", "shown"),
     [
+        ("1236", "1234", "1.24 kHz to 1.23 kHz"),  # three digits
+        ("1000.4", "1000.2", "1.0004 kHz to 1.0002 kHz"),
+        ("30", "2.5e-8", "30 Hz to 2.5e-08 Hz"),
         ("1234.564", "1234.512", "1.23456 kHz to 1.23451 kHz"),  # six digits
         ("1234.5678941234", "1234.5678641234", "1.23456789 kHz to 1.23456786 kHz"),  # nine
         ("1234.56789127214", "1234.56789123214", "1.23456789127 kHz to 1.23456789123 kHz"),  # twelve

@@ -92,6 +92,13 @@ def capture_of(values: ArrayLike) -> Sheet:
     return sheet(column("time", np.arange(len(array)) / 96_000), column("level", array, "L"))
 
 
+def captured(*channels: ArrayLike, rate_hz: float, unit: str = "V") -> Sheet:
+    """A capture of both channels, or of one that has no name."""
+    names = ("L", "R") if len(channels) > 1 else ("",)
+    time = column("time", np.arange(len(np.asarray(channels[0]))) / rate_hz)
+    return sheet(time, *(column("level", values, name, unit) for values, name in zip(channels, names, strict=True)))
+
+
 def card_of(kind: str, data: Sheet, **stated: Any) -> Card:
     """The card of one measurement as data, drawn by nobody."""
     return KINDS[kind].card([run_from(data, conditions(kind, **stated))], ())

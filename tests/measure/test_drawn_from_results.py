@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import known_noise
 import known_spectra
 import known_tones
@@ -9,7 +11,7 @@ import known_waveforms as known
 import numpy as np
 import pytest
 from known_steps import TwoPoles
-from measured_sheets import column, conditions, run_from, sheet
+from measured_sheets import captured, column, conditions, run_from, sheet
 
 from reviewkit.build import plain_data
 from reviewkit.measure.kinds import KINDS
@@ -22,12 +24,7 @@ MOST_POINTS = 4000
 BLACKMAN_HARRIS = {"window": "blackman-harris"}
 
 
-def capture(*channels, unit="V"):
-    names = ("L", "R") if len(channels) == 2 else ("",)
-    time = np.arange(len(channels[0])) / RATE_HZ
-    return sheet(
-        column("time", time), *(column("level", v, name, unit) for name, v in zip(names, channels, strict=True))
-    )
+capture = partial(captured, rate_hz=RATE_HZ)
 
 
 def exported(samples, unit="V"):

@@ -8,11 +8,13 @@ from __future__ import annotations
 import io
 import shutil
 import sys
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
-from measured_sheets import card_of, column, conditions, measured, one, run_from, sheet
+from accuracy import grid
+from measured_sheets import captured, card_of, conditions, measured, one, run_from
 from rated_and_found import session
 
 from reviewkit.build import pipeline
@@ -38,11 +40,7 @@ def played(sines=((4.0, 1e-3),), *, tone_hz=3150.0, speed=0.01, seconds=16, hiss
     return 0.5 * np.sin(phase) + np.random.default_rng(3).normal(0, hiss, t.size) if hiss else 0.5 * np.sin(phase)
 
 
-def capture(*channels, unit="ratio"):
-    t = np.arange(len(channels[0])) / RATE_HZ
-    names = ("L", "R") if len(channels) > 1 else ("",)
-    columns = (column("level", values, name, unit) for values, name in zip(channels, names, strict=True))
-    return sheet(column("time", t), *columns)
+capture = partial(captured, rate_hz=RATE_HZ, unit="ratio")
 
 
 def test_its_figures():
@@ -157,8 +155,7 @@ def test_the_card_shows_what_the_maker_rates():
 # ------------------------------------------------------------------ recognised
 
 
-@pytest.mark.parametrize("peak", [3e-4, 1e-3, 5e-3])
-@pytest.mark.parametrize("rate", [0.62, 4.0, 9.0])
+@pytest.mark.parametrize(("peak", "rate"), grid([3e-4, 1e-3, 5e-3], [0.62, 4.0, 9.0]))
 def test_a_tone_that_wavers_is_recognised(rate, peak):
     found = recognise_sheet(capture(played([(rate, peak)], hiss=1e-3)), "measurements/deck.wav")
     assert (found.table.get("kind"), found.question) == (KIND, "")
@@ -274,4 +271,4 @@ def test_found_pair_and_rated_have_one_scale_and_the_rates_a_card_if_a_note_asks
         assert all(mark.x < 20 for mark in picture.body.panels[0].marks)
     assert "Speed around its mean, weighted." in cards["flutter-found"].alt
     assert "Curves" not in cards["flutter-found"].alt  # one curve without a name
-    assert "Curves: in step, for comparison." in cards["azimuth-found"].alt
+    assert "Curves: aligned, for comparison." in cards["azimuth-found"].alt

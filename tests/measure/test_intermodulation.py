@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import known_spectra
 import known_tones as known
@@ -13,6 +14,7 @@ from accuracy import grid
 from measured_sheets import (
     CAPTURED,
     capture_of,
+    captured,
     card_of,
     column,
     conditions,
@@ -37,11 +39,7 @@ def db(ratio):
     return 20 * math.log10(ratio)
 
 
-def capture(*channels, rate_hz=RATE_HZ, unit="V"):
-    names = ("L", "R") if len(channels) == 2 else ("",)
-    time = np.arange(len(channels[0])) / rate_hz
-    levels = (column("level", volts, n, unit) for n, volts in zip(names, channels, strict=True))
-    return sheet(column("time", time), *levels)
+capture = partial(captured, rate_hz=RATE_HZ)
 
 
 def played(hertz, peaks, seconds=1.0, phases=(0.4, 2.1), scale=1.0, a2=known.A2, a3=known.A3, rate_hz=RATE_HZ):
@@ -102,8 +100,13 @@ def test_phases_noise_and_hum(accuracy, hertz, peaks, rate_hz):
         assert one(found, "imd").at["tones"] == pytest.approx(list(hertz), rel=1e-4)
 
 
-@pytest.mark.parametrize("window", ["hann", "blackman", "blackman-harris", "nuttall", "flat top"])
-@pytest.mark.parametrize(("hertz", "peaks"), [((60.7, 7003.33), MODULATION), ((19_003, 20_011), TWIN)])
+@pytest.mark.parametrize(
+    ("window", "hertz", "peaks"),
+    grid(
+        ["hann", "blackman", "blackman-harris", "nuttall", "flat top"],
+        [((60.7, 7003.33), MODULATION), ((19_003, 20_011), TWIN)],
+    ),
+)
 def test_from_a_spectrum(accuracy, hertz, peaks, window):
     found = measured(KIND, spectrum(hertz, peaks, window), window=window)
     for quantity, value in truth(peaks).items():

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from accuracy import grid
 from measured_sheets import all_of, card_of, column, conditions, measured, one, panel_of, run_from, sheet
 from rated_and_found import session
 from scipy import optimize
@@ -48,8 +49,7 @@ def tuner(dbf=DBF, floor_db=70.0, unit="dBr", sign=-1, header="Noise"):
 # ------------------------------------------------------------------ a tuner
 
 
-@pytest.mark.parametrize("step_dbf", [1.0, 2.0, 3.0])
-@pytest.mark.parametrize("floor_db", [55.0, 60.0, 65.0, 70.0, 80.0])
+@pytest.mark.parametrize(("step_dbf", "floor_db"), grid([1.0, 2.0, 3.0], [55.0, 60.0, 65.0, 70.0, 80.0]))
 def test_quieting_crossing(step_dbf, floor_db, accuracy):
     """50 dB at P = 14 + 10 lg 1/(1 − 10^((50 − F)/10)); with F = 70, 14.043648 dBf."""
     found = one(measured(KIND, tuner(np.arange(0.0, 66.0, step_dbf), floor_db)), QUIETING)

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from known_waveforms import noise
-from measured_sheets import card_of, column, conditions, measured, one, panel_of, quantities, run_from, sheet
+from measured_sheets import captured, card_of, column, conditions, measured, one, panel_of, quantities, run_from, sheet
 from rated_and_found import session
 
 from reviewkit.build import pipeline
@@ -33,13 +33,6 @@ RUMBLE = {"rumble": (10.0, 315.0)}
 STEREO = {"pilot": 19_000.0, "subcarrier": 38_000.0}
 VOLT = Level(1.0, "V")
 TEN_CM = Level(10.0, "cm/s")
-
-
-def capture(*channels, rate_hz, unit="V"):
-    t = np.arange(len(channels[0])) / rate_hz
-    names = ("L", "R") if len(channels) > 1 else ("",)
-    columns = (column("level", values, name, unit) for values, name in zip(channels, names, strict=True))
-    return sheet(column("time", t), *columns)
 
 
 def groove(rms=1e-2, lines=((25.0, 4e-3),), rate_hz=8000, seconds=12, seed=1):
@@ -66,7 +59,7 @@ def stereo(pilot=0.09, subcarrier=0.004, other=0.0, rate_hz=96_000, seconds=2):
 
 @pytest.mark.parametrize("seed", range(3))
 def test_rumble(seed, accuracy):
-    found = measured(KIND, capture(groove(seed=seed), rate_hz=8000), lines_hz=RUMBLE, reference_level=VOLT)
+    found = measured(KIND, captured(groove(seed=seed), rate_hz=8000), lines_hz=RUMBLE, reference_level=VOLT)
     rumble = one(found, "rumble", weighting=None)
     accuracy("rumble through its kind", rumble.value - 10 * np.log10(1e-4 + 8e-6))
     assert rumble.at["band"] == [10.0, 315.0]
@@ -79,7 +72,7 @@ def test_weighted_rumble_is_of_a_stand_in_and_says_so(hz, weight_db):
     """One line and its weight: two Butterworth poles on either side of 315 Hz, worked out apart from the program."""
     t = np.arange(8 * 8000) / 8000
     samples = 0.1 * np.sin(2 * np.pi * hz * t) + np.random.default_rng(1).normal(0, 1e-5, len(t))
-    found = measured(KIND, capture(samples, rate_hz=8000), lines_hz=RUMBLE, reference_level=VOLT)
+    found = measured(KIND, captured(samples, rate_hz=8000), lines_hz=RUMBLE, reference_level=VOLT)
     weighted = one(found, "rumble", weighting=RUMBLE_B_TYPE)
     assert weighted.value == pytest.approx(20 * np.log10(0.1 / 2**0.5) + weight_db, abs=0.01)
     assert "stand-in" in RUMBLE_B_TYPE
@@ -87,7 +80,7 @@ def test_weighted_rumble_is_of_a_stand_in_and_says_so(hz, weight_db):
 
 def test_pilot_and_subcarrier(accuracy):
     """A pilot of 9 % is 20.915 dB below the tone; together with a subcarrier of 0.4 % it is 20.907."""
-    found = measured(KIND, capture(stereo(), rate_hz=96_000), lines_hz=STEREO, frequency_hz=1000.0)
+    found = measured(KIND, captured(stereo(), rate_hz=96_000), lines_hz=STEREO, frequency_hz=1000.0)
     accuracy("levels of named lines", one(found, "line_level", line="pilot").value + 20.915)
     accuracy("levels of named lines", one(found, "line_level", line="subcarrier").value - 20 * np.log10(0.004))
     ratio = one(found, "subcarrier_suppression")
@@ -97,7 +90,7 @@ def test_pilot_and_subcarrier(accuracy):
 
 
 def test_a_line_that_is_not_there_is_a_bound():
-    found = measured(KIND, capture(stereo(subcarrier=0.0), rate_hz=96_000), lines_hz=STEREO, frequency_hz=1000.0)
+    found = measured(KIND, captured(stereo(subcarrier=0.0), rate_hz=96_000), lines_hz=STEREO, frequency_hz=1000.0)
     hidden = one(found, "line_level", line="subcarrier")
     assert (hidden.bound, hidden.at["method"]) == ("at most", "as noise")
     # hiss of 1e-4 V over 48 kHz, 190 Hz to either side: 79.0 dB and 21 dB more below 1 V peak, r.m.s.
@@ -106,11 +99,11 @@ def test_a_line_that_is_not_there_is_a_bound():
 
 def test_half_of_the_subcarrier_products_is_no_figure():
     """At 48 kHz there is no 38 kHz: the pilot alone would flatter."""
-    found = measured(KIND, capture(stereo(rate_hz=48_000), rate_hz=48_000), lines_hz=STEREO, frequency_hz=1000.0)
+    found = measured(KIND, captured(stereo(rate_hz=48_000), rate_hz=48_000), lines_hz=STEREO, frequency_hz=1000.0)
     assert "subcarrier_suppression" not in quantities(found)
     assert found.withheld == ("m: no subcarrier: the data doesn't reach 38 kHz",)
     rating = Rating("subcarrier_suppression", "dB", at_least=60.0, called="subcarrier suppression")
-    rated = measured(KIND, capture(stereo(rate_hz=48_000), rate_hz=48_000), ratings=[rating], frequency_hz=1000.0)
+    rated = measured(KIND, captured(stereo(rate_hz=48_000), rate_hz=48_000), ratings=[rating], frequency_hz=1000.0)
     assert rated.withheld == found.withheld
 
 
@@ -119,7 +112,7 @@ def test_the_strongest_line_without_a_name():
     samples = stereo(other=0.001)
     t = np.arange(len(samples)) / 96_000
     samples = samples + 0.01 * np.sin(2 * np.pi * 2000 * t) + 0.01 * np.sin(2 * np.pi * 120 * t)
-    found = measured(KIND, capture(samples, rate_hz=96_000), lines_hz=STEREO, frequency_hz=1000.0, mains_hz=60.0)
+    found = measured(KIND, captured(samples, rate_hz=96_000), lines_hz=STEREO, frequency_hz=1000.0, mains_hz=60.0)
     other = one(found, "strongest_other_line")
     assert other.at["frequency"] == pytest.approx(6300, abs=0.1)
     assert other.value == pytest.approx(-60.0, abs=0.05)
@@ -127,7 +120,7 @@ def test_the_strongest_line_without_a_name():
 
 def of_a_player(samples, rate_hz, **stated):
     c = replace(conditions(KIND, **stated), gear=gear_of(("player",)))
-    return run_from(capture(samples, rate_hz=rate_hz, unit="ratio"), c)
+    return run_from(captured(samples, rate_hz=rate_hz, unit="ratio"), c)
 
 
 def jittering(tone_hz=11_025.0, rate_hz=44_100, seconds=4, lines=((229.6875, 1e-9),)):
@@ -148,7 +141,7 @@ def test_jitter(accuracy):
 
 def test_only_a_player_has_jitter():
     """A deck's tone wavers, which isn't jitter."""
-    found = measured(KIND, capture(jittering(), rate_hz=44_100), frequency_hz=11_025.0)
+    found = measured(KIND, captured(jittering(), rate_hz=44_100), frequency_hz=11_025.0)
     assert "jitter" not in quantities(found)
 
 
@@ -156,26 +149,26 @@ def test_only_a_player_has_jitter():
 
 
 def test_without_a_reference_there_are_no_figures():
-    found = measured(KIND, capture(groove(), rate_hz=8000), lines_hz=RUMBLE)
+    found = measured(KIND, captured(groove(), rate_hz=8000), lines_hz=RUMBLE)
     assert not found.findings
     assert 'reference_level = "245 mV"' in found.withheld[0]
 
 
 def test_two_references_are_asked_about():
     with pytest.raises(InputError, match="two references"):
-        measured(KIND, capture(groove(), rate_hz=8000), reference_level=VOLT, frequency_hz=1000.0)
+        measured(KIND, captured(groove(), rate_hz=8000), reference_level=VOLT, frequency_hz=1000.0)
 
 
 def test_a_reference_tone_that_is_not_there_is_refused():
     with pytest.raises(InputError, match="no tone near 1 kHz"):
-        measured(KIND, capture(groove(), rate_hz=8000), frequency_hz=1000.0)
+        measured(KIND, captured(groove(), rate_hz=8000), frequency_hz=1000.0)
 
 
 def test_full_scale_is_a_sine():
     """A pilot 40 dB below a full-scale sine, in a capture and in an exported spectrum."""
     t = np.arange(96_000 * 2) / 96_000
     samples = 0.01 * np.sin(2 * np.pi * 19_000 * t) + np.random.default_rng(1).normal(0, 1e-6, len(t))
-    relative = capture(samples, rate_hz=96_000, unit="ratio")
+    relative = captured(samples, rate_hz=96_000, unit="ratio")
     full = Level(-20.0, "dBFS")
     found = measured(KIND, relative, lines_hz={"pilot": 19_000.0}, reference_level=full)
     assert one(found, "line_level").value == pytest.approx(-20.0, abs=0.01)
@@ -196,7 +189,7 @@ def test_full_scale_is_a_sine():
     ],
 )
 def test_a_reference_in_another_unit_than_the_file(unit, level, words):
-    found = measured(KIND, capture(groove(), rate_hz=8000, unit=unit), lines_hz=RUMBLE, reference_level=level)
+    found = measured(KIND, captured(groove(), rate_hz=8000, unit=unit), lines_hz=RUMBLE, reference_level=level)
     assert not found.findings
     assert words in found.withheld[0]
 
@@ -205,8 +198,8 @@ def test_a_reference_of_another_capture_is_as_uncertain_as_the_bench():
     samples = stereo()
     bench = Bench(level_uncertainty_db=0.2)
     stated = {"lines_hz": {"pilot": 19_000.0}, "bench": bench}
-    here = measured(KIND, capture(samples, rate_hz=96_000), frequency_hz=1000.0, **stated)
-    there = measured(KIND, capture(samples, rate_hz=96_000), reference_level=VOLT, **stated)
+    here = measured(KIND, captured(samples, rate_hz=96_000), frequency_hz=1000.0, **stated)
+    there = measured(KIND, captured(samples, rate_hz=96_000), reference_level=VOLT, **stated)
     assert one(here, "line_level").uncertainty is None
     assert one(there, "line_level").uncertainty == pytest.approx(0.2)
 
@@ -215,7 +208,7 @@ def test_a_reference_of_another_capture_is_as_uncertain_as_the_bench():
 
 
 def test_the_card_holds_what_the_file_says():
-    card = card_of(KIND, capture(stereo(), rate_hz=96_000), lines_hz=STEREO, frequency_hz=1000.0)
+    card = card_of(KIND, captured(stereo(), rate_hz=96_000), lines_hz=STEREO, frequency_hz=1000.0)
     panel = panel_of(card)
     assert [(mark.text, round(mark.x), round(mark.y, 1)) for mark in panel.marks] == [
         ("pilot", 19_000, -20.9),
@@ -242,7 +235,7 @@ def test_the_card_of_a_player_has_its_sidebands():
 
 
 def test_what_is_said_first_is_what_the_card_shows():
-    run = run_from(capture(stereo(), rate_hz=96_000), conditions(KIND, lines_hz=STEREO, frequency_hz=1000.0))
+    run = run_from(captured(stereo(), rate_hz=96_000), conditions(KIND, lines_hz=STEREO, frequency_hz=1000.0))
     (point,) = KINDS[KIND].points(run, None)
     assert (point.facts["quantity"], point.facts["reference"]) == ("subcarrier_suppression", "the tone of 1 kHz")
 
@@ -251,10 +244,10 @@ def test_what_is_said_first_is_what_the_card_shows():
 
 
 def test_only_its_name_makes_a_file_one_of_lines():
-    silent = capture(groove(1e-3), rate_hz=8000, unit="ratio")
+    silent = captured(groove(1e-3), rate_hz=8000, unit="ratio")
     assert recognise_sheet(silent, "measurements/rumble.wav").table.get("kind") == KIND
     assert recognise_sheet(silent, "measurements/idle.wav").table.get("kind") != KIND
-    assert recognise_sheet(capture(stereo(), rate_hz=96_000), "measurements/output.wav").table.get("kind") != KIND
+    assert recognise_sheet(captured(stereo(), rate_hz=96_000), "measurements/output.wav").table.get("kind") != KIND
 
 
 # ------------------------------------------------------------------ ratings
@@ -271,7 +264,7 @@ def test_only_its_name_makes_a_file_one_of_lines():
 )
 def test_a_rated_rumble(limit, weighting, word):
     c = conditions(KIND, lines_hz=RUMBLE, reference_level=VOLT, drive=TEN_CM, load_ohm=None)
-    run = run_from(capture(groove(), rate_hz=8000), c)
+    run = run_from(captured(groove(), rate_hz=8000), c)
     rating = Rating("rumble", "dB", at_most=limit, weighting=weighting, called="rumble")
     (verdict,) = judge(session(rating), (run,))
     assert verdict.verdict == word
@@ -279,7 +272,7 @@ def test_a_rated_rumble(limit, weighting, word):
 
 def test_a_rated_rumble_is_compared_by_its_reference():
     c = conditions(KIND, lines_hz=RUMBLE, reference_level=VOLT, drive=TEN_CM, load_ohm=None)
-    run = run_from(capture(groove(), rate_hz=8000), c)
+    run = run_from(captured(groove(), rate_hz=8000), c)
     for level, word in ((TEN_CM, "meets"), (Level(5.0, "cm/s"), "not comparable")):
         rating = Rating(
             "rumble", "dB", at_most=-35.0, called="rumble", reference=f"{level.value:g} cm/s", reference_level=level
@@ -291,7 +284,7 @@ def test_a_rated_rumble_is_compared_by_its_reference():
 @pytest.mark.parametrize(("limit", "word"), [(20.0, "meets"), (30.0, "falls short")])
 def test_a_rated_subcarrier_suppression(limit, word):
     run = run_from(
-        capture(stereo(), rate_hz=96_000), conditions(KIND, lines_hz=STEREO, frequency_hz=1000.0, load_ohm=None)
+        captured(stereo(), rate_hz=96_000), conditions(KIND, lines_hz=STEREO, frequency_hz=1000.0, load_ohm=None)
     )
     rating = Rating("subcarrier_suppression", "dB", at_least=limit, called="subcarrier suppression")
     (verdict,) = judge(session(rating), (run,))

@@ -11,6 +11,7 @@ from pathlib import Path
 import known_drivers as known
 import numpy as np
 import pytest
+from accuracy import grid
 from measured_sheets import card_of, column, conditions, measured, one, panel_of, quantities, run_from, sheet
 from rated_and_found import found, runs_of, session
 from scipy import optimize
@@ -113,8 +114,13 @@ def test_its_sentences_name_the_channel_that_is_lower():
 # ------------------------------------------------------------------ never a damping factor
 
 
-@pytest.mark.parametrize("driver", [known.A, known.B, known.C, known.D, known.HEADPHONE, known.VENTED])
-@pytest.mark.parametrize("name", ["z.csv", "impedance.csv", "left speaker impedance.csv"])
+@pytest.mark.parametrize(
+    ("driver", "name"),
+    grid(
+        [known.A, known.B, known.C, known.D, known.HEADPHONE, known.VENTED],
+        ["z.csv", "impedance.csv", "left speaker impedance.csv"],
+    ),
+)
 def test_a_loudspeakers_curve_is_recognised(driver, name):
     read = recognise_sheet(file_of(driver), f"measurements/{name}")
     assert (read.table.get("kind"), read.question) == (KIND, "")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import known_spectra
 import known_tones as known
@@ -10,7 +11,19 @@ import known_waveforms
 import numpy as np
 import pytest
 from accuracy import grid
-from measured_sheets import CAPTURED, capture_of, card_of, column, conditions, measured, one, panel_of, run_from, sheet
+from measured_sheets import (
+    CAPTURED,
+    capture_of,
+    captured,
+    card_of,
+    column,
+    conditions,
+    measured,
+    one,
+    panel_of,
+    run_from,
+    sheet,
+)
 
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model.errors import InputError
@@ -35,11 +48,7 @@ def tones(rng, spur_hz, spur_db, count, hertz=TONES, noise_db=None):
     return samples
 
 
-def capture(*channels, unit="V"):
-    names = ("L", "R") if len(channels) == 2 else ("",)
-    time = np.arange(len(channels[0])) / RATE_HZ
-    levels = (column("level", volts, n, unit) for n, volts in zip(names, channels, strict=True))
-    return sheet(column("time", time), *levels)
+capture = partial(captured, rate_hz=RATE_HZ)
 
 
 def spectrum(samples, window):

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import known_waveforms
+import measured_sheets
 import numpy as np
 import pytest
 from known_noise import a_weighted, a_weighted_rms, exported, thermal_density, white
@@ -47,10 +49,7 @@ def db(one_v, other_v):
     return 20 * math.log10(one_v / other_v)
 
 
-def captured(*values, rate_hz=RATE_HZ, channels=("L", "R"), unit="V"):
-    time = column("time", np.arange(len(values[0])) / rate_hz)
-    named = channels if len(values) > 1 else ("",)
-    return sheet(time, *(column("level", v, name, unit) for v, name in zip(values, named, strict=True)))
+captured = partial(measured_sheets.captured, rate_hz=RATE_HZ)
 
 
 def lines(frequency, level, unit="V", channel=""):

@@ -9,6 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from accuracy import grid
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from known_filters import BandPass, points_hz
@@ -49,9 +50,10 @@ def sweep(frequency_hz, unit="dBV", **filters: BandPass):
 # ------------------------------------------------------------------ corners
 
 
-@pytest.mark.parametrize("per_octave", [8, 12, 24])
-@pytest.mark.parametrize("poles", [1, 2])
-@pytest.mark.parametrize(("low_hz", "high_hz"), [(3.0, 70_000.0), (11.7, 43_210.0), (25.0, 16_000.0), (40.0, 25_500.0)])
+@pytest.mark.parametrize(
+    ("per_octave", "poles", "low_hz", "high_hz"),
+    grid([8, 12, 24], [1, 2], [(3.0, 70_000.0), (11.7, 43_210.0), (25.0, 16_000.0), (40.0, 25_500.0)]),
+)
 def test_corners(poles, low_hz, high_hz, per_octave):
     """Half the power at 1 kHz, from at least 8 points an octave, wherever the points fall: within 0.1 %."""
     through = BandPass(low_hz, high_hz, poles, gain_db=16.0)
@@ -89,8 +91,7 @@ def test_a_corner_that_is_not_reached_is_absent():
 # ------------------------------------------------------------------ deviations
 
 
-@pytest.mark.parametrize("poles", [1, 2])
-@pytest.mark.parametrize("unit", ["dBV", "dB", "dBu", "V"])
+@pytest.mark.parametrize(("poles", "unit"), grid([1, 2], ["dBV", "dB", "dBu", "V"]))
 def test_flatness_over_the_audio_band(poles, unit):
     through = BandPass(7.0, 38_000.0, poles, gain_db=-3.0)
     found = measured("response", sweep(points_hz(2, 90_000, 24), unit, L=through, R=through))

@@ -10,6 +10,7 @@ import known_spectra
 import known_waveforms as known
 import numpy as np
 import pytest
+from accuracy import grid
 from measured_sheets import (
     CAPTURED,
     all_of,
@@ -464,10 +465,11 @@ PILOT_THD = math.sqrt(sum(10 ** (level / 10) for level in PILOT_LEVELS_DB.values
 PILOT_REST = math.hypot(PILOT_THD, 10 ** (PILOT_NOISE_DB / 20))
 
 
-@pytest.mark.parametrize("seconds", [0.1, 1.0])
-@pytest.mark.parametrize("rate_hz", [48_000, 96_000])
 @pytest.mark.parametrize(
-    ("tone_hz", "pilot_hz"), [(1000.0, 19_000.0), (1000.0, 19_001.7), (1000.37, 19_000.0), (1013.0, 19_000.0)]
+    ("seconds", "rate_hz", "tone_hz", "pilot_hz"),
+    grid(
+        [0.1, 1.0], [48_000, 96_000], [(1000.0, 19_000.0), (1000.0, 19_001.7), (1000.37, 19_000.0), (1013.0, 19_000.0)]
+    ),
 )
 def test_a_pilot_tone_is_left_out(tone_hz, pilot_hz, rate_hz, seconds):
     """On the nineteenth harmonic, beside it, and between two: 0.17 % and not 0.53 %."""
@@ -483,8 +485,10 @@ def test_a_pilot_tone_is_left_out(tone_hz, pilot_hz, rate_hz, seconds):
     assert "without" not in one(found, "level").at
 
 
-@pytest.mark.parametrize("name", ["hann", "blackman-harris", "flat top"])
-@pytest.mark.parametrize(("tone_hz", "pilot_hz"), [(1000.0, 19_000.0), (1000.37, 19_000.0), (1013.0, 19_004.0)])
+@pytest.mark.parametrize(
+    ("name", "tone_hz", "pilot_hz"),
+    grid(["hann", "blackman-harris", "flat top"], [(1000.0, 19_000.0), (1000.37, 19_000.0), (1013.0, 19_004.0)]),
+)
 def test_a_pilot_tone_is_left_out_of_a_spectrum(tone_hz, pilot_hz, name):
     samples = with_pilot(tone_hz, pilot_hz, RATE_HZ, 3.0)
     frequency, level = known_spectra.exported(samples, RATE_HZ, 32_768, name)

@@ -36,7 +36,7 @@ def changed(tmp_path_factory) -> dict[Edit, tuple[dict[str, Any], dict[str, Any]
         edit.change(folder)
         now = inputs(folder)
         files = {name for name in digests.keys() | now.keys() if digests.get(name) != now.get(name)}
-        found[edit] = (toml, _toml(folder), files)
+        found[edit] = (toml, _toml(folder) if "session.toml" in files else toml, files)
         for name in files:  # back to what it was
             (folder / name).write_bytes(content[name]) if name in content else (folder / name).unlink()
     return found

@@ -70,9 +70,7 @@ FURTHER = (
 )
 
 
-@pytest.mark.parametrize("shape", SHAPES)
-@pytest.mark.parametrize("figure", ["", "5.17 µs"])
-@pytest.mark.parametrize("name", [*CHARTS])
+@pytest.mark.parametrize(("name", "figure", "shape"), grid([*CHARTS], ["", "5.17 µs"], [*SHAPES]))
 def test_three_further_figures_have_room_below_the_large_one(name, figure, shape):
     card = SAMPLES[name]
     hero = replace(card.hero, further=FURTHER, note="at 1 W", figure=figure or card.hero.figure)

@@ -64,6 +64,11 @@ def frames(made):
     return decoded(made[1].encoder.ffmpeg, made[1].file("response", ".mp4"), "rgb24")
 
 
+@pytest.fixture(scope="module")
+def clear_frames(made):
+    return decoded(made[1].encoder.ffmpeg, made[1].file("response", ".mov"), "rgba")
+
+
 def decoded(program, file, pixel_format, width=WIDTH, height=HEIGHT):
     """Every frame; shape (frames, height, width, channels)."""
     # chroma drawn out smoothly, as a player does
@@ -101,12 +106,10 @@ def psnr_db(one, other):
 # ------------------------------------------------------------------ lengths
 
 
-@pytest.mark.parametrize(
-    "rate", [24, 25, 30, 60, 240, Fraction(24000, 1001), Fraction(30000, 1001), Fraction(60000, 1001)]
-)
-@pytest.mark.parametrize("seconds", [0.5, 1.0, 6.0, 7.3, 600.0])
-def test_a_clip_has_as_many_frames_as_its_seconds_have(rate, seconds):
-    assert count_frames(seconds, Fraction(rate)) == round(Fraction(str(seconds)) * rate)
+def test_a_clip_has_as_many_frames_as_its_seconds_have():
+    for seconds in [0.5, 1.0, 6.0, 7.3, 600.0]:
+        for rate in [24, 25, 30, 60, 240, Fraction(24000, 1001), Fraction(30000, 1001), Fraction(60000, 1001)]:
+            assert count_frames(seconds, Fraction(rate)) == round(Fraction(str(seconds)) * rate), (rate, seconds)
 
 
 @pytest.mark.parametrize("seconds", [0.001, 0.04, 0.1])
@@ -492,9 +495,8 @@ def test_a_table_and_a_title_have_none(tmp_path):
         assert set(draw_pictures(SAMPLES[name], Order(LOOK, WIDTH, motion=motion))) == {"cards"}
 
 
-def test_the_clip_with_alpha_is_the_overlay_to_the_last_bit(made):
-    file = made[1].file("response", ".mov")
-    seen = decoded(made[1].encoder.ffmpeg, file, "rgba")
+def test_the_clip_with_alpha_is_the_overlay_to_the_last_bit(made, clear_frames):
+    file, seen = made[1].file("response", ".mov"), clear_frames
     overlay = np.asarray(Image.open(io.BytesIO(made[0]["overlays"])))
     assert len(seen) == FRAMES
     assert packet_times(made[1].encoder.ffmpeg, file) == [number / RATE for number in range(FRAMES)]
@@ -523,11 +525,11 @@ def test_a_long_clip_takes_no_longer_to_encode(encoder, tmp_path):
     motion = Motion(Fraction(10), 6.0, encoder, tmp_path)
     flat = [np.full((90, 160, 4), 40 + 10 * layer, np.uint8) for layer in range(4)]
     steps = plain_steps("fade", "sweep", "fade", seconds=Fraction(1, 6))
-    for seconds, frames in ((1.0, 10), (600.0, 6000)):
+    for seconds, frames in ((1.0, 10), (200.0, 2000)):
         place = tmp_path / f"{frames}.mp4"
         write_opaque_clip(iter(flat), steps, 1.0, place, motion, seconds)
         assert packet_times(encoder.ffmpeg, place) == [Fraction(number, 10) for number in range(frames)]
-    assert (tmp_path / "6000.mp4").stat().st_size < 400_000
+    assert (tmp_path / "2000.mp4").stat().st_size < 140_000
 
 
 # ------------------------------------------------------------------ where it cannot be done
@@ -628,8 +630,8 @@ def test_what_was_not_delivered_is_gone_with_its_folder(tmp_path):
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["mine.txt"]
 
 
-def test_the_first_frame_stands_on_the_plate_of_the_whole_card(made):
+def test_the_first_frame_stands_on_the_plate_of_the_whole_card(clear_frames):
     """Else plates would grow while the clip runs."""
-    seen = decoded(made[1].encoder.ffmpeg, made[1].file("response", ".mov"), "rgba")
+    seen = clear_frames
     assert (seen[0][..., 3] >= seen[-1][..., 3].min()).all()
     assert seen[0][300:400, 900:1200, 3].min() > 150  # where nothing is yet

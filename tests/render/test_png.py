@@ -85,12 +85,12 @@ def test_noise_is_written_exactly():
     assert (shown == pixels[..., :3]).all()
 
 
-@pytest.mark.parametrize("height", [1, 2, 15, 16, 17, 33, 100])
-@pytest.mark.parametrize("at", [0, 1, 16, 32, 99])
-def test_rows_that_change_nothing_wherever_they_stand(height, at):
-    pixels = canvas(height, 50)
-    pixels[min(at, height - 1), 10:20, :3] = 8 * np.arange(30).reshape(10, 3)
-    assert (read(encode_png(pixels))[1] == pixels[..., :3]).all()
+def test_rows_that_change_nothing_wherever_they_stand():
+    for at in [0, 1, 16, 32, 99]:
+        for height in [1, 2, 15, 16, 17, 33, 100]:
+            pixels = canvas(height, 50)
+            pixels[min(at, height - 1), 10:20, :3] = 8 * np.arange(30).reshape(10, 3)
+            assert (read(encode_png(pixels))[1] == pixels[..., :3]).all(), (height, at)
 
 
 @given(st.integers(1, 70), st.integers(1, 40), st.integers(0, 2**32 - 1))

@@ -6,6 +6,7 @@ from itertools import product
 
 import numpy as np
 import pytest
+from accuracy import grid
 from card_samples import CHARTS, SAMPLES, verdict
 from PIL import Image
 
@@ -79,16 +80,18 @@ def test_cards_without_a_chart_show_their_figure_under_their_own_words():
 # ------------------------------------------------------------------ how it is laid out
 
 
-@pytest.mark.parametrize(("name", "shape"), tuple(product(WITH_FIGURE, SHAPES)))
-def test_every_sample_has_its_place_in_every_shape(name, shape):
-    what = choose_content(SAMPLES[name])
-    items = laid(what, shape)
-    assert what.hero.figure in words(items)
-    middle = SHAPES[shape].height / 2
-    assert all(item.box.top > (0.84 if shape == "square" else 1.0) * middle for item in items if isinstance(item, Text))
-    assert min(item.size for item in items if isinstance(item, Text)) >= 36
-    sizes = {item.text: item.size for item in items if isinstance(item, Text)}
-    assert sizes[what.hero.figure] == max(sizes.values())
+def test_every_sample_has_its_place_in_every_shape():
+    for name, shape in tuple(product(WITH_FIGURE, SHAPES)):
+        what = choose_content(SAMPLES[name])
+        items = laid(what, shape)
+        assert what.hero.figure in words(items), name
+        middle = SHAPES[shape].height / 2
+        assert all(
+            item.box.top > (0.84 if shape == "square" else 1.0) * middle for item in items if isinstance(item, Text)
+        ), name
+        assert min(item.size for item in items if isinstance(item, Text)) >= 36, name
+        sizes = {item.text: item.size for item in items if isinstance(item, Text)}
+        assert sizes[what.hero.figure] == max(sizes.values()), name
 
 
 def test_all_of_a_verdict_in_one_row():
@@ -109,18 +112,21 @@ def test_conditions_that_no_figure_goes_without_stay():
         laid(StripContent("As quiet as rated", " · ".join((*kept, *["lines of 0.732 Hz"] * 30)), Hero("102.2 dB")))
 
 
-@pytest.mark.parametrize("shape", SHAPES)
-@pytest.mark.parametrize("word", ["meets", "falls short", "too close to call", "not comparable"])
-@pytest.mark.parametrize(
-    "hero", [Hero("52"), Hero("60.3", uncertainty="± 1.6 W"), Hero("≥ 100000 W"), Hero("0.026 %", "after", "1.4 %")]
-)
-def test_whatever_it_holds_it_stands_in_its_place(word, hero, shape):
-    own = verdict("x", "±0.5 dB", word, None if word == "not comparable" else 1.2, "1")
-    for title in ("Noise", "The wave, and what is left of it without its tone, both sides"):
-        items = laid(StripContent(title, "125 mW into 8 Ω · 31 tones · 20 Hz – 20 kHz", hero, own), shape)
-        shown = " ".join(words(items))
-        assert hero.figure in shown
-        assert set(word.split()) <= set(shown.split())
+def test_whatever_it_holds_it_stands_in_its_place():
+    for hero in [
+        Hero("52"),
+        Hero("60.3", uncertainty="± 1.6 W"),
+        Hero("≥ 100000 W"),
+        Hero("0.026 %", "after", "1.4 %"),
+    ]:
+        for word in ["meets", "falls short", "too close to call", "not comparable"]:
+            for shape in SHAPES:
+                own = verdict("x", "±0.5 dB", word, None if word == "not comparable" else 1.2, "1")
+                for title in ("Noise", "The wave, and what is left of it without its tone, both sides"):
+                    items = laid(StripContent(title, "125 mW into 8 Ω · 31 tones · 20 Hz – 20 kHz", hero, own), shape)
+                    shown = " ".join(words(items))
+                    assert hero.figure in shown, (shape, word, hero)
+                    assert set(word.split()) <= set(shown.split()), (shape, word, hero)
 
 
 def test_what_cannot_stand_is_told_with_its_remedy():
@@ -131,8 +137,7 @@ def test_what_cannot_stand_is_told_with_its_remedy():
 # ------------------------------------------------------------------ the picture
 
 
-@pytest.mark.parametrize("width", [1920, 3840])
-@pytest.mark.parametrize("name", SHAPES)
+@pytest.mark.parametrize(("width", "name"), grid([1920, 3840], [*SHAPES]))
 def test_a_strip_is_a_whole_frame_and_clear_but_for_its_plate(width, name):
     shape, kind = SHAPES[name], kind_of("strips", name)
     drawn = draw_pictures(SAMPLES["response"], Order(LOOK, width, strip=True, shapes=(name,)))

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from accuracy import grid
 from ingest.remedies import alternatives, remedy_of
 from matplotlib import get_data_path
 from PIL import Image
@@ -76,9 +77,7 @@ def test_the_colour_that_is_offered_does(session_with, say):
     assert say("check", session_with(f'soft = "{better}"')).status == 0
 
 
-@pytest.mark.parametrize(
-    ("base", "ground"), [(base, ground) for base in LOOKS for ground in ("#000000", "#15191e", "#f6f1e6", "#ffffff")]
-)
+@pytest.mark.parametrize(("base", "ground"), grid([*LOOKS], ["#000000", "#15191e", "#f6f1e6", "#ffffff"]))
 def test_every_colour_that_is_offered_leads_on(base, ground):
     """Colours at random: each that is offered in place of one takes its place, and within a few steps all do."""
     chosen = np.random.default_rng(1)

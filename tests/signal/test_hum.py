@@ -6,6 +6,7 @@ import math
 
 import numpy as np
 import pytest
+from accuracy import grid
 
 from reviewkit.signal import noise_lines
 from reviewkit.signal.spectrum import analyse
@@ -30,10 +31,10 @@ def with_tone(samples: np.ndarray, tone_hz: float) -> np.ndarray:
     return samples + TONE_V * np.sin(tone_hz * turns) + 4e-3 * np.sin(2 * tone_hz * turns + 1)
 
 
-@pytest.mark.parametrize("noise", [1e-4, 5e-3])
-@pytest.mark.parametrize("orders", LINES)
-@pytest.mark.parametrize("mains_hz", [50.0, 60.0])
-@pytest.mark.parametrize("seconds", LENGTHS_S)
+@pytest.mark.parametrize(
+    ("mains_hz", "noise", "orders", "seconds"),
+    grid([(50.0, 1e-4), (60.0, 5e-3), (50.0, 5e-3), (60.0, 1e-4)], [(orders,) for orders in LINES], LENGTHS_S),
+)
 def test_hum_beside_a_tone_in_a_short_record(accuracy, seconds, mains_hz, orders, noise):
     """The mains may be up to 0.4 % off its nominal frequency."""
     truth_db = 20 * math.log10(LINE_V * math.sqrt(len(orders)) / TONE_V)
@@ -67,9 +68,10 @@ def test_hum_is_withheld_below_five_cycles_of_the_mains(mains_hz, shortest_s):
     assert enough.hum_needs_s is None
 
 
-@pytest.mark.parametrize("orders", LINES)
-@pytest.mark.parametrize("mains_hz", [50.0, 60.0])
-@pytest.mark.parametrize("seconds", [0.2, 0.25, 0.3, 0.5, 1.0])
+@pytest.mark.parametrize(
+    ("mains_hz", "orders", "seconds"),
+    grid([50.0, 60.0], [(orders,) for orders in LINES], [0.2, 0.25, 0.3, 0.5, 1.0]),
+)
 def test_hum_of_a_short_idle_output(seconds, mains_hz, orders):
     noise = noise_lines.of_waveform(humming(seconds, mains_hz, orders, 1e-4, 2), RATE_HZ)
     band_hz = noise.band(20.0, 20_000.0)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import known_drivers as known
 import numpy as np
 import pytest
+from accuracy import grid
 from scipy import optimize
 
 from reviewkit.signal.impedance import NoResonance, bass_peaks, fit_resonance, minimum_of, rated_ohm, tuning_of
@@ -19,9 +20,7 @@ def sweep(driver, per_octave=24, low_hz=10.0, high_hz=20_000.0, noise=0.0, seed=
     return frequency, ohm * np.exp(np.random.default_rng(seed).normal(0, noise, len(ohm)) if noise else 0.0)
 
 
-@pytest.mark.parametrize("dc_known", [True, False])
-@pytest.mark.parametrize("per_octave", [12, 24, 48])
-@pytest.mark.parametrize("name", DRIVERS)
+@pytest.mark.parametrize(("dc_known", "per_octave", "name"), grid([True, False], [12, 24, 48], [*DRIVERS]))
 def test_resonance_of_a_bare_driver(name, per_octave, dc_known, accuracy):
     driver = DRIVERS[name]
     found = fit_resonance(*sweep(driver, per_octave), driver.re if dc_known else None)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from accuracy import grid
 
 from reviewkit.signal.jitter import Jitter, jitter_lines
 
@@ -23,8 +24,13 @@ def played(tone_hz, jitter, rate_hz=48_000, seconds=4.0, noise_db=None, am=0.0):
     return samples
 
 
-@pytest.mark.parametrize(("tone_hz", "sideband_db"), [(10_000, -90.0570), (11_025, -89.2094), (12_000, -88.4734)])
-@pytest.mark.parametrize(("rate_hz", "jitter_hz"), [(48_000, 250.0), (44_100, 229.6875), (96_000, 1000.3)])
+@pytest.mark.parametrize(
+    ("tone_hz", "sideband_db", "rate_hz", "jitter_hz"),
+    grid(
+        [(10_000, -90.0570), (11_025, -89.2094), (12_000, -88.4734)],
+        [(48_000, 250.0), (44_100, 229.6875), (96_000, 1000.3)],
+    ),
+)
 def test_a_sine_of_one_nanosecond(tone_hz, sideband_db, rate_hz, jitter_hz, accuracy):
     (found,) = jitter_lines(played(tone_hz, [(jitter_hz, 1e-9)], rate_hz, noise_db=-100), rate_hz, tone_hz)[:1]
     accuracy(ROW, 100 * (found.peak_s / 1e-9 - 1))

@@ -13,6 +13,7 @@ import known_spectra
 import known_waveforms as known
 import numpy as np
 import pytest
+from accuracy import grid
 
 from reviewkit.signal.spectrum_lines import NoLines, analyse_lines, is_even
 
@@ -70,17 +71,16 @@ def check_levels(tone) -> None:
     assert tone.thd == pytest.approx(math.sqrt(sum(10 ** (v / 10) for v in LEVELS_DB.values())), rel=0.005)
 
 
-@pytest.mark.parametrize("name", known_spectra.SCIPY_NAMES)
-@pytest.mark.parametrize("noise_db", [-70.0, -110.0])
+@pytest.mark.parametrize(("name", "noise_db"), grid([*known_spectra.SCIPY_NAMES], [-70.0, -110.0]))
 def test_on_a_line(noise_db, name):
     """With the generator locked to the lines no window leaks, and all give the same figures."""
     frequency, level = spectrum(name, 341, noise_db)
     check(analyse_lines(frequency, level, name), 341, noise_db)
 
 
-@pytest.mark.parametrize("name", known_spectra.SCIPY_NAMES)
-@pytest.mark.parametrize("noise_db", [-70.0, -90.0, -110.0])
-@pytest.mark.parametrize("fraction", [0.5, 0.81])
+@pytest.mark.parametrize(
+    ("name", "noise_db", "fraction"), grid([*known_spectra.SCIPY_NAMES], [-70.0, -90.0, -110.0], [0.5, 0.81])
+)
 def test_off_a_line_a_figure_is_right_or_withheld(fraction, noise_db, name):
     frequency, level = spectrum(name, 341 + fraction, noise_db)
     try:
@@ -227,9 +227,14 @@ def with_hum(name: str, tone_hz: float, hum_db: float, noise_db: float, second_d
     return known_spectra.exported(samples, RATE_HZ, POINTS, name)
 
 
-@pytest.mark.parametrize("name", ["hann", "blackman", "blackman-harris"])
-@pytest.mark.parametrize("tone_hz", [997.3, 1000.0, 1000.49, 440.2])
-@pytest.mark.parametrize(("hum_db", "noise_db"), [(-80.0, -95.0), (-70.0, -90.0), (-85.0, -80.0)])
+@pytest.mark.parametrize(
+    ("name", "tone_hz", "hum_db", "noise_db"),
+    grid(
+        ["hann", "blackman", "blackman-harris"],
+        [997.3, 1000.0, 1000.49, 440.2],
+        [(-80.0, -95.0), (-70.0, -90.0), (-85.0, -80.0)],
+    ),
+)
 def test_hum_and_noise_add(hum_db, noise_db, tone_hz, name):
     """-80 dB and -95 dB together are 10 lg (1e-8 + 3.16e-10) = -79.86 dB: hum counts once, and fills no gaps."""
     tone = analyse_lines(*with_hum(name, tone_hz, hum_db, noise_db), name, 50.0)

@@ -8,6 +8,7 @@ import math
 
 import numpy as np
 import pytest
+from accuracy import grid
 from known_steps import BandPass, LowPass, TwoPoles
 
 from reviewkit.signal.flat_parts import NotSquare
@@ -31,9 +32,9 @@ def percent(found, exact):
     return 100 * (found / exact - 1)
 
 
-@pytest.mark.parametrize("noise_db", [None, -60])
-@pytest.mark.parametrize("sampling", SAMPLINGS)
-@pytest.mark.parametrize("samples_in_rise", [4.0, 5.7])
+@pytest.mark.parametrize(
+    ("noise_db", "sampling", "samples_in_rise"), grid([None, -60], [(each,) for each in SAMPLINGS], [4.0, 5.7])
+)
 def test_rise_of_one_pole(sampling, samples_in_rise, noise_db, accuracy):
     rate_hz, frequency_hz, _ = sampling
     through = LowPass(min(samples_in_rise / rate_hz, 0.06 / frequency_hz) / math.log(9))
@@ -45,9 +46,9 @@ def test_rise_of_one_pole(sampling, samples_in_rise, noise_db, accuracy):
     assert read.frequency_hz == pytest.approx(frequency_hz, rel=1e-5)
 
 
-@pytest.mark.parametrize("noise_db", [None, -60])
-@pytest.mark.parametrize("sampling", SAMPLINGS)
-@pytest.mark.parametrize("damping", [0.35, 0.5, 0.6])
+@pytest.mark.parametrize(
+    ("noise_db", "sampling", "damping"), grid([None, -60], [(each,) for each in SAMPLINGS], [0.35, 0.5, 0.6])
+)
 def test_rise_and_overshoot_of_two_poles(sampling, damping, noise_db, accuracy):
     rate_hz, frequency_hz, _ = sampling
     through = TwoPoles(min(rate_hz / 13, 22 * frequency_hz / damping), damping)
@@ -57,11 +58,10 @@ def test_rise_and_overshoot_of_two_poles(sampling, damping, noise_db, accuracy):
     assert abs(read.overshoot.value - through.overshoot_percent) <= read.overshoot.uncertainty + 0.05
 
 
-@pytest.mark.parametrize("noise_db", [None, -60])
 @pytest.mark.parametrize(
-    ("rate_hz", "frequency_hz", "length_s"), [(192e3, 50.3, 0.5), (48e3, 40.1, 1.0), (1e6, 103.1, 0.1)]
+    ("noise_db", "rate_hz", "frequency_hz", "length_s", "ratio"),
+    grid([None, -60], [(192e3, 50.3, 0.5), (48e3, 40.1, 1.0), (1e6, 103.1, 0.1)], [0.03, 0.1, 0.25]),
 )
-@pytest.mark.parametrize("ratio", [0.03, 0.1, 0.25])
 def test_tilt_of_one_pole(rate_hz, frequency_hz, length_s, ratio, noise_db, accuracy):
     """`ratio`: the pole's frequency over the square's. About π ratio, in the steady state 1 − exp(−π ratio)."""
     through = BandPass(ratio * frequency_hz, rate_hz / 12)

@@ -9,6 +9,7 @@ import known_tones as known
 import known_waveforms
 import numpy as np
 import pytest
+from accuracy import grid
 
 from reviewkit.signal.between_tones import check_tones, strongest_between
 from reviewkit.signal.tone_lines import (
@@ -55,8 +56,9 @@ def test_tones_are_found_where_they_are(window):
         assert db(tone.level / (peak / math.sqrt(2))) == pytest.approx(0, abs=0.01)
 
 
-@pytest.mark.parametrize("offset", [0.0, 0.13, 0.31, 0.5, 0.77])
-@pytest.mark.parametrize("window", ["hann", "blackman-harris", "flat top"])
+@pytest.mark.parametrize(
+    ("offset", "window"), grid([0.0, 0.13, 0.31, 0.5, 0.77], ["hann", "blackman-harris", "flat top"])
+)
 def test_the_place_between_two_lines_does_not_matter(window, offset):
     (tone,) = peaks(spectrum([(341 + offset) * LINE_HZ], [1.0], window), 0.1)
     assert tone.place == pytest.approx(341 + offset, abs=2e-4)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from accuracy import grid
 
 from reviewkit.signal.between_channels import Between, azimuth_arcmin, compare_channels, delay_between
 from reviewkit.signal.tone_lines import NoTones
@@ -29,18 +30,20 @@ def two(tones_hz, delay_s, *, level_db=0.0, rate_hz=48_000, seconds=2.0, sign=1.
 
 
 @pytest.mark.parametrize(
-    ("hz", "delay_s", "phase_deg"),
-    [
-        (1000, 1e-6, 0.36),
-        (10_000, 10e-6, 36.0),
-        (3150, 50e-6, 56.7),
-        (1000, 1 / 48_000, 7.5),
-        (10_000, 1 / 44_100, 81.6327),
-        (10_000, -20e-6, -72.0),
-        (315, 0.0, 0.0),
-    ],
+    ("hz", "delay_s", "phase_deg", "rate_hz"),
+    grid(
+        [
+            (1000, 1e-6, 0.36),
+            (10_000, 10e-6, 36.0),
+            (3150, 50e-6, 56.7),
+            (1000, 1 / 48_000, 7.5),
+            (10_000, 1 / 44_100, 81.6327),
+            (10_000, -20e-6, -72.0),
+            (315, 0.0, 0.0),
+        ],
+        [44_100, 96_000],
+    ),
 )
-@pytest.mark.parametrize("rate_hz", [44_100, 96_000])
 def test_phase_of_one_tone(hz, delay_s, phase_deg, rate_hz, accuracy):
     """360° · f · τ."""
     channels = two([hz + 0.37], delay_s, level_db=-3.2, rate_hz=rate_hz)
@@ -50,8 +53,7 @@ def test_phase_of_one_tone(hz, delay_s, phase_deg, rate_hz, accuracy):
     assert found.frequency_hz == pytest.approx(hz + 0.37, rel=1e-5)
 
 
-@pytest.mark.parametrize("delay_s", [80e-6, -80e-6, 27.5e-6, 0.0])
-@pytest.mark.parametrize("sign", [1.0, -1.0])
+@pytest.mark.parametrize(("delay_s", "sign"), grid([80e-6, -80e-6, 27.5e-6, 0.0], [1.0, -1.0]))
 def test_the_low_tone_decides(delay_s, sign, accuracy):
     """80 µs is 28.8° at 1 kHz, and 288° at 10 kHz, which alone reads −72°."""
     channels = two([315.0, 1000.0, 6300.0, 10_000.0], delay_s, sign=sign)
@@ -64,8 +66,7 @@ def test_the_low_tone_decides(delay_s, sign, accuracy):
     accuracy(PHASE, (tones[-1].phase_deg - true + 180) % 360 - 180)
 
 
-@pytest.mark.parametrize("wow", [0.001, 0.003])
-@pytest.mark.parametrize("arcmin", [0.0, 1.0, -5.0, 10.0])
+@pytest.mark.parametrize(("wow", "arcmin"), grid([0.001, 0.003], [0.0, 1.0, -5.0, 10.0]))
 def test_azimuth_of_a_cassette_that_wavers(arcmin, wow, accuracy):
     """1′ is 5.4971 µs at 47.625 mm/s and 0.9 mm; 10′ is 197.9° at 10 kHz. Hiss 40 dB below each tone."""
     delay_s = 0.0009 * np.tan(np.radians(arcmin / 60)) / 0.047625

@@ -11,6 +11,7 @@ import math
 import known_spectra
 import numpy as np
 import pytest
+from accuracy import grid
 from scipy import signal
 
 from reviewkit.signal import windows
@@ -45,8 +46,7 @@ def test_figures_of_harris(name):
     assert float(np.mean(samples)) == pytest.approx(gain, abs=6e-6)
 
 
-@pytest.mark.parametrize("name", HARRIS)
-@pytest.mark.parametrize("count", [64, 1000, 4096])
+@pytest.mark.parametrize(("name", "count"), grid([*HARRIS], [64, 1000, 4096]))
 def test_samples_are_those_of_scipy(name, count):
     assert windows.samples(name, count) == pytest.approx(known_spectra.window(name, count), abs=1e-9)
 
