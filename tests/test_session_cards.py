@@ -26,7 +26,9 @@ from reviewkit.model.verdict import Verdict
 from reviewkit.render.pages.page import Pages
 from reviewkit.verdict.spec_table import SpecTable, TableRow
 
-SESSION = Session(Path(), Unit("Norrvale", "Forty", "integrated amplifier", 1977), Bench("aux", mains="120 V 60 Hz"))
+SESSION = Session(
+    Path(), Unit("Norrvale", "Forty", "integrated amplifier", 1977), Bench(input="aux", mains="120 V 60 Hz")
+)
 PRICE = PriceLine(329, "USD", 1977, 2024, 5.176, 1703.0, "$329", "$1,700", "", "$260")
 PAGES = Pages(places.templates(), places.templates())
 HEADER = "point,expected,found,unit,tolerance,action,after\n"

@@ -18,7 +18,8 @@ from reviewkit.ingest.sheet.sheet_file import parse_sheet
 from reviewkit.measure.kinds import KINDS
 from reviewkit.model.finding import Conditions
 from reviewkit.model.session import Bench, Measurement
-from reviewkit.signal.spectrum import Tone, analyse
+from reviewkit.signal.spectrum import analyse
+from reviewkit.signal.tone import Tone
 
 RATES_HZ = (44_100, 48_000, 88_200, 96_000, 192_000)
 TO_100, TO_120 = "THD and harmonics to -100 dB", "THD and harmonics to -120 dB"

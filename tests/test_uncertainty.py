@@ -23,6 +23,7 @@ from reviewkit.measure.kinds import KINDS
 from reviewkit.model.digits import MINUS
 from reviewkit.model.quantities import show, shown
 from reviewkit.model.session import Bench, Rating
+from reviewkit.model.sheet import NO_FILE
 
 # 0.5 % standard is 1 % expanded, in decibels 20 lg(1.01) to first order; 1 % standard of a rectangle is ±√3 %
 HALF_A_PERCENT_DB = 0.01 * 20 / math.log(10)
@@ -125,11 +126,11 @@ def test_what_is_common_to_both_levels_of_a_ratio_cancels(kind, data, told, rati
 def test_two_loads_with_one_meter():
     """Both readings 1 % high leave the quotient as it was."""
     told = {"file": "", "loads_ohm": (math.inf, 8.0), "volts": {"L": (2.83, 2.80)}, "volts_step": {"L": 1e-3}}
-    plain = uncertainties("source-impedance", None, Bench(), **told)
-    assert plain == uncertainties("source-impedance", None, Bench(level_uncertainty_db=0.5), **told)
+    plain = uncertainties("source-impedance", NO_FILE, Bench(), **told)
+    assert plain == uncertainties("source-impedance", NO_FILE, Bench(level_uncertainty_db=0.5), **told)
     high = told | {"volts": {"L": (2.83 * 1.01, 2.80 * 1.01)}}
     low, moved = (
-        one(KINDS["source-impedance"].findings(None, conditions("source-impedance", **t)), "source_impedance", "L")
+        one(KINDS["source-impedance"].findings(NO_FILE, conditions("source-impedance", **t)), "source_impedance", "L")
         for t in (told, high)
     )
     assert moved.value == pytest.approx(low.value, rel=1e-12)

@@ -23,6 +23,7 @@ from reviewkit.model.finding import Run
 from reviewkit.model.level import Level
 from reviewkit.model.rating_words import labels
 from reviewkit.model.session import Bench, Rating
+from reviewkit.model.sheet import NO_FILE
 from reviewkit.verdict.spec_table import spec_table
 from reviewkit.verdict.verdict import CLOSE, INCOMPARABLE, MEETS, NO_VERDICT, SHORT, UNMEASURED, judge
 
@@ -160,7 +161,7 @@ def test_the_interval_is_the_one_of_the_meter_s_steps():
     """Z = 8 (V0/V1 − 1); each reading may be half a step of 10 mV off, u = step/√12, expanded by k = 2."""
     c = conditions("source-impedance", loads_ohm=(math.inf, 8.0), volts={"L": (12.70, 12.45)}, frequency_hz=1000.0)
     c = replace(c, measurement=replace(c.measurement, volts_step={"L": 0.01}, load_ohm=None))
-    measured = KINDS["source-impedance"].findings(None, c).findings
+    measured = KINDS["source-impedance"].findings(NO_FILE, c).findings
     factor = next(f for f in measured if f.quantity == "damping_factor")
     low, high = factor.at["interval"]
     u = 2 * math.hypot(8 / 12.45, 8 * 12.70 / 12.45**2) * 0.01 / math.sqrt(12)

@@ -12,6 +12,7 @@ from reviewkit.measure.unread import find_unread, mark_unread
 from reviewkit.model.errors import Fault, InputError
 from reviewkit.model.finding import Conditions
 from reviewkit.model.session import Measurement
+from reviewkit.model.sheet import NO_FILE
 from reviewkit.model.targets import file_of
 
 
@@ -40,7 +41,7 @@ def measure_file(folder: Path, conditions: Conditions, reference: Measurement | 
         # the file of a target has no measurement of its own to report it
         return Unusable(tuple(error.faults), unread=bool(file_of(m.target)))
     try:
-        measured = kind.findings(sheet, replace(conditions, reference=other))
+        measured = kind.findings(sheet or NO_FILE, replace(conditions, reference=other))
         unread = [part for each in (sheet, other) if each is not None for part in find_unread(each, conditions)]
         return to_text(mark_unread(measured, unread) if unread else measured)
     except InputError as error:

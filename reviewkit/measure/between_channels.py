@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -31,7 +30,7 @@ _SIDES = {True: "right", False: "left"}
 _LEAST_S = 1e-9
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return channel_phase_difference (°) and channel_balance (dB, left over right) at each tone, channel_delay (s),
     and azimuth_error (minutes of arc) if the tape's speed is stated.
 
@@ -42,7 +41,6 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     InputError
         If one of the two channels is missing or silent, or if they have no tone in common.
     """
-    assert sheet is not None
     there = {column.channel: column for column in sheet.all("level")}
     if not {"L", "R"} <= set(there):
         raise sheet.fault("two channels are compared: capture left and right together, in one file")
@@ -54,28 +52,23 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     except NoTones as why:
         raise sheet.fault(str(why)) from None
     delay = delay_between(tones)
-    found = [f for tone in tones for f in _of_tone(c, tone)]
+    got = figures.Collected(c)
+    got.findings += [f for tone in tones for f in _of_tone(c, tone)]
     late: dict[str, Any] = {"later": _SIDES[delay.seconds > 0]} if abs(delay.seconds) >= _LEAST_S else {}
-    found.append(figures.finding(c, "channel_delay", "both", abs(delay.seconds), **late))
-    withheld = []
+    got.add("channel_delay", "both", abs(delay.seconds), **late)
     if delay.lone and tones[0].frequency_hz > 1000.0:
-        withheld.append(f"{c.measurement.id}: by one tone alone, the delay may be off by whole periods of it")
+        got.withhold("by one tone alone, the delay may be off by whole periods of it")
     if c.measurement.tape_speed is not None:
-        spacing_m = _spacing_m(c)
+        # the tracks are a cassette's if the speed is
+        cassette = abs(c.measurement.tape_speed / _CASSETTE_CM_S - 1) <= _NEAR
+        spacing_m = c.measurement.track_spacing or (_CASSETTE_SPACING_M if cassette else None)
         if spacing_m is None:
-            withheld.append(f'{c.measurement.id}: no azimuth, write track_spacing = "…", from middle to middle')
+            got.withhold('no azimuth, write track_spacing = "…", from middle to middle')
         else:
             angle = azimuth_arcmin(abs(delay.seconds), c.measurement.tape_speed / 100, spacing_m)
-            found.append(figures.finding(c, "azimuth_error", "both", angle, **late))
-    return Measured(tuple(found), tuple(withheld), (_figure(tones[-1], delay),))
-
-
-def _spacing_m(c: Conditions) -> float | None:
-    """Return the distance between the middles of the tracks; that of a cassette if the speed is a cassette's."""
-    m = c.measurement
-    assert m.tape_speed is not None
-    cassette = abs(m.tape_speed / _CASSETTE_CM_S - 1) <= _NEAR
-    return m.track_spacing if m.track_spacing is not None else _CASSETTE_SPACING_M if cassette else None
+            got.add("azimuth_error", "both", angle, **late)
+    got.curves.append(_figure(tones[-1], delay))
+    return got.measured
 
 
 def _of_tone(c: Conditions, tone: Between) -> list[Finding]:
@@ -114,19 +107,18 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     )
     hz = quantities.hertz(main.curves[0].facts["frequency_hz"])
     figure = _shown(main)
-    hero = figures.hero(figure)
     across, up = scales.sides("left"), scales.sides("right")
     corners = read_only(np.array((across.low, across.high)))
     azimuth = main.get("azimuth_error") is not None
     in_step = Trace(corners, corners, "", "ideal", "aligned" if azimuth else "in step")
     panel = Panel(across, up, (in_step, *traces), one_channel=True, square=True)
-    found = [f for name in KIND.quantities for f in figures.by_channel(main, name)]
+    names = ("azimuth_error", "channel_phase_difference", "channel_delay", "channel_balance")
+    found = [f for name in names for f in figures.by_channel(main, name)]
     return figures.card(
         runs,
         "Azimuth" if azimuth else KIND.title,
         Chart((panel,)),
-        # no place on the dial is a frequency
-        replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,
+        figures.off_the_dial(figures.hero(figure)),
         found,
         (hz,),
     )
@@ -176,7 +168,6 @@ KIND = Kind(
     title="Between the channels",
     about="both channels playing the same tones, time and volts or a two-channel WAV",
     needs=(("time", "level"),),
-    quantities=("azimuth_error", "channel_phase_difference", "channel_delay", "channel_balance"),
     compared=("azimuth_error", "channel_phase_difference"),
     asks=FLAT,
     headlines=("azimuth_error",),

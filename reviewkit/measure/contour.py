@@ -9,16 +9,7 @@ from dataclasses import replace
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
-from reviewkit.measure.control_readings import (
-    FILTER_DB,
-    SIDES,
-    is_filter,
-    largest_of,
-    name_of,
-    size_of,
-    slope_beyond,
-)
-from reviewkit.measure.equaliser_bands import QUANTITIES, RATED, band_findings, band_points, fan, join_bands
+from reviewkit.measure.equaliser_bands import RATED, band_findings, band_points, fan, join_bands
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.capture_request import SWEEP, Basis, CaptureRequest
@@ -31,10 +22,12 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.toml_text import inline_table
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
 CONTROLS = ("bass_control", "treble_control")
+_SIDES = (("boost_low", "corner_low", -1), ("boost_high", "corner_high", +1))
+_FILTER_DB = -3.0  # an octave: a gentler slope is a tone control's
 _FLAT_DB = 0.1  # a control with a smaller effect counts as flat
 # what a setting says of which end a control is at
 _ENDS = re.compile(r"\b(?:full|fully|all the way|up|down|max(?:imum)?|min(?:imum)?|boost|cut)\b", re.IGNORECASE)
@@ -94,33 +87,29 @@ def _difference(
     return where, curves.values_at(own_hz, own, where) - curves.values_at(reference_hz, its, where)
 
 
-def _differences(sheet: Sheet, c: Conditions) -> tuple[list[tuple[str, Array, Array]], list[str]]:
-    """Return (channel, frequencies, difference) for each channel that has one, and why the others have none."""
-    reference, m = _reference(c), c.measurement
-    columns = sweeps.levels_of(sheet)
-    found, withheld = [], []
+def _differences(sheet: Sheet, got: figures.Collected) -> list[tuple[str, Array, Array]]:
+    """Return (channel, frequencies, difference) for each channel that has one."""
+    c, m = got.conditions, got.conditions.measurement
+    reference, columns = _reference(c), sweeps.levels_of(sheet)
+    found = []
     for column in columns:
         other = _counterpart(column, columns, reference, c)
         if other is None:
-            withheld.append(
-                f'{m.id}: no figures for channel {column.channel}, the reference "{m.against}" does not have it'
-            )
+            got.withhold(f'no figures for channel {column.channel}, the reference "{m.against}" does not have it')
             continue
         if m.centre_hz is not None and column.unit != other.unit:
             what = f'the levels are in {column.unit}, those of "{m.against}" in {other.unit}; export both in one unit'
             raise c.fault(what)
         pair = _difference(sheet, column, reference, other, levelled=m.centre_hz is None)
         if pair is None:
-            withheld.append(
-                f'{m.id}: no figures, the sweep or its reference "{m.against}" does not reach 1 kHz, where both are '
-                "set to 0 dB"
-            )
+            why = "does not reach 1 kHz, where both are set to 0 dB"
+            got.withhold(f'no figures, the sweep or its reference "{m.against}" {why}')
             continue
         found.append((column.channel, *pair))
-    return found, withheld
+    return found
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return boost_low, boost_high, corner_low, corner_high and slope, per channel.
 
     bass_control, treble_control: dB, how far a setting of that name lifts or cuts at a frequency that is rated.
@@ -128,28 +117,27 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     corner_*: Hz, half power relative to the reference. slope: dB/octave between one and two octaves beyond a corner,
     which its `at.frequency` names; negative if it falls away from 1 kHz. Of an equaliser's band, see `band_findings`.
     """
-    assert sheet is not None
-    found: list[Finding] = []
-    differences, withheld = _differences(sheet, c)
-    for channel, frequency_hz, difference in differences:
+    got = figures.Collected(c)
+    for channel, frequency_hz, difference in _differences(sheet, got):
+        got.curves.append(Curve("", channel, read_only(frequency_hz), read_only(difference)))
         if c.measurement.centre_hz is not None:
             of_band, why = band_findings(c, channel, frequency_hz, difference)
-            found += of_band
-            withheld += [f"{c.measurement.id}: {why}"] if why else []
+            got.findings += of_band
+            if why:
+                got.withhold(why)
             continue
-        found += _at_rated_frequencies(c, channel, frequency_hz, difference)
-        for boost, corner, step in SIDES:
+        got.findings += _at_rated_frequencies(c, channel, frequency_hz, difference)
+        for boost, corner, step in _SIDES:
             side_hz = (AUDIO_BAND_HZ[0], REFERENCE_HZ) if step < 0 else (REFERENCE_HZ, AUDIO_BAND_HZ[1])
-            found += sweeps.worst_in_bands(c, boost, channel, frequency_hz, difference, [side_hz], way=0)
+            got.findings += sweeps.worst_in_bands(c, boost, channel, frequency_hz, difference, [side_hz], way=0)
             at = sweeps.corner_hz(frequency_hz, difference, step)
             if at is None:
                 continue
-            found.append(figures.finding(c, corner, channel, at))
+            got.add(corner, channel, at)
             near, far = (curves.value_at(frequency_hz, difference, at * 2.0 ** (step * octaves)) for octaves in (1, 2))
             if near is not None and far is not None:
-                found.append(figures.finding(c, "slope", channel, far - near, frequency=at))
-    drawn = tuple(Curve("", channel, read_only(x), read_only(y)) for channel, x, y in differences)
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), drawn)
+                got.add("slope", channel, far - near, frequency=at)
+    return got.measured
 
 
 def _at_rated_frequencies(c: Conditions, channel: str, frequency_hz: Array, difference: Array) -> list[Finding]:
@@ -168,12 +156,33 @@ def _at_rated_frequencies(c: Conditions, channel: str, frequency_hz: Array, diff
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     at = basis.named(rating, "input") | ({"frequency": rating.frequency_hz} if rating.frequency_hz else {})
     wording = {"frequencies": (rating.frequency_hz,) if rating.frequency_hz else (), "quantities": (rating.quantity,)}
-    return (basis.request(rating, (rating.quantity,), at, SWEEP, wording=wording),)
+    more = {"wording": wording} if rating.quantity in CONTROLS else {"apart": ("bands",)}
+    return (basis.request(rating, (rating.quantity,), at, SWEEP, **more),)
 
 
-def _bands_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
-    at = basis.named(rating, "input") | ({"frequency": rating.frequency_hz} if rating.frequency_hz else {})
-    return (basis.request(rating, (rating.quantity,), at, SWEEP, apart=("bands",)),)
+def _size_of(f: Finding) -> float:
+    """Return a difference's distance from zero, dB."""
+    return abs(f.value)
+
+
+def _largest_of(run: Run) -> Finding | None:
+    """Return a setting's largest effect on either channel."""
+    return max((f for f in run.findings if f.quantity in ("boost_low", "boost_high")), key=_size_of, default=None)
+
+
+def _name_of(run: Run, runs: Sequence[Run]) -> str:
+    """Return a setting in words, with its stage if the same setting appears twice."""
+    m = run.conditions.measurement
+    same = [r for r in runs if r.conditions.measurement.setting == m.setting]
+    if m.setting and len(same) == 1:
+        return m.setting
+    return " ".join(part for part in (m.setting, m.stage) if part) or m.id
+
+
+def _is_filter(run: Run) -> bool:
+    """Return whether a setting falls as a filter does, not as a tone control."""
+    slopes = [f.value for f in run.findings if f.quantity == "slope"]
+    return bool(slopes) and max(slopes) < _FILTER_DB
 
 
 def _title(setting: str) -> str:
@@ -190,10 +199,10 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     if all(run.conditions.measurement.centre_hz is not None for run in shown):
         return fan(runs)
     # a filter takes all there is in the end: what it does is at its corner
-    controls = [run for run in shown if not is_filter(run)] or shown
-    key = max((f for run in controls if (f := largest_of(run))), key=size_of, default=None)
+    controls = [run for run in shown if not _is_filter(run)] or shown
+    key = max((f for run in controls if (f := _largest_of(run))), key=_size_of, default=None)
     corners = [f for name in ("corner_low", "corner_high") for f in controls[0].findings if f.quantity == name]
-    if is_filter(controls[0]) and corners:
+    if _is_filter(controls[0]) and corners:
         key = corners[0]
     traces = []
     for run in runs:
@@ -203,14 +212,14 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
             if len(shown) > 1 and key is not None and key.channel in channels and curve.channel != key.channel:
                 continue
             several = len(shown) > 1 and role != "bench"
-            label = name_of(run, shown) if several else figures.end_label(curve.channel, run, runs)
+            label = _name_of(run, shown) if several else figures.end_label(curve.channel, run, runs)
             traces.append(Trace(curve.x, curve.y, curve.channel, role, label))
     extremes = [0.0, *sweeps.extremes(traces, [AUDIO_BAND_HZ])]
     against = list(dict.fromkeys(run.conditions.reference_name for run in shown))
     titles = list(dict.fromkeys(_title(run.conditions.measurement.setting) for run in shown))
     y_axis = scales.lopsided(min(extremes), max(extremes))
     owner = next((run for run in shown if key in run.findings), None)
-    what = name_of(owner, shown) if owner is not None and len(shown) > 1 else ""
+    what = _name_of(owner, shown) if owner is not None and len(shown) > 1 else ""
     found = [f for run in shown for f in run.findings if f.quantity in ("boost_low", "boost_high")]
     return figures.card(
         runs,
@@ -226,28 +235,25 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return a filter's corner, or a setting's largest effect and that on the other side of 1 kHz."""
     if run.conditions.measurement.centre_hz is not None:
         return band_points(run)
-    largest, m = largest_of(run), run.conditions.measurement
+    largest, m = _largest_of(run), run.conditions.measurement
     if largest is None:
         return ()
-    for _, name, _ in SIDES:
+    for _, name, _ in _SIDES:
         # the worse channel's corner is the one nearer the middle
         corner = min(figures.by_channel(run, name), key=lambda f: abs(np.log(f.value / REFERENCE_HZ)), default=None)
-        slope = slope_beyond(run, corner) if corner is not None else None
-        # a gentler slope is a tone control's
-        if corner is not None and slope is not None and slope.value <= FILTER_DB:
-            was = [f for f in figures.by_channel(before, name) if f.channel == corner.channel] if before else []
+        slope = run.get("slope", corner.channel, frequency=corner.value) if corner is not None else None
+        if corner is not None and slope is not None and slope.value <= _FILTER_DB:
             facts = {"setting": m.setting, "corner": corner, "slope": slope, "low": name == "corner_low"}
-            facts["before"] = quantities.worse(was)
+            facts["before"] = before.get(name, corner.channel) if before else None
             return (run.point("corner", **facts),)
     other = "boost_high" if largest.quantity == "boost_low" else "boost_low"
-    was = [f for f in before.findings if f.quantity == largest.quantity] if before else []
     facts = {
         "setting": m.setting,
         "largest": largest,
-        "other": max(figures.by_channel(run, other), key=size_of, default=None),
+        "other": max(figures.by_channel(run, other), key=_size_of, default=None),
         "opposite": None,
-        "flat": size_of(largest) < _FLAT_DB,
-        "before": next((f for f in was if f.channel == largest.channel), None),
+        "flat": _size_of(largest) < _FLAT_DB,
+        "before": before.get(largest.quantity, largest.channel) if before else None,
     }
     return (run.point("boost", **facts),)
 
@@ -290,7 +296,6 @@ KIND = Kind(
     title="Contour",
     about="a response `against` a reference response: loudness, filters, tone controls, bands",
     needs=(("frequency", "level"),),
-    quantities=("boost_low", "boost_high", "corner_low", "corner_high", "slope", *CONTROLS, *QUANTITIES, *RATED[:2]),
     compared=("boost_low", "boost_high", "band_gain"),
     asks=FLAT,
     findings=findings,
@@ -299,7 +304,7 @@ KIND = Kind(
     joined=join_points,
     keys=("drive", "centre"),
     against="response",
-    recipes={**dict.fromkeys(CONTROLS, _request), **dict.fromkeys(RATED, _bands_request)},
+    recipes=dict.fromkeys((*CONTROLS, *RATED), _request),
     levels_of_output=True,
     sound="response",
     file_words=(

@@ -21,7 +21,7 @@ from reviewkit.model.sheet import Sheet
 from reviewkit.model.unstated_conditions import FREQUENCY_HZ, RADIO
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 _ALWAYS_HZ = 10_000.0  # besides 1 kHz
 _ONE_RANGE_DB = 40.0
@@ -63,14 +63,13 @@ def _directions(sheet: Sheet, c: Conditions) -> list[tuple[str, Array]]:
     return found
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return crosstalk and crosstalk_worst, or if only separation is rated, separation and separation_worst.
 
     At one place: dB, at 1 kHz, 10 kHz and each rated frequency. At worst: dB, with its frequency, over 20 Hz – 20 kHz
     and each rated band.
     """
-    assert sheet is not None
-    c = _one_driven(c)
+    c = c.but(channels="one")
     frequency_hz = sheet.need("frequency").values
     found: list[Finding] = []
     spots = dict.fromkeys([FREQUENCY_HZ, _ALWAYS_HZ, *figures.spots_hz(c, "crosstalk", "separation")])
@@ -102,11 +101,11 @@ def _over_two_ranges(c: Conditions, finding: Finding) -> Finding:
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return crosstalk or separation over frequency, as its figures are, in steps of 20 dB, with the rated limits."""
-    runs = [replace(run, conditions=_one_driven(run.conditions)) for run in runs]
+    runs = [run.but(channels="one") for run in runs]
     traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     main = figures.main_run(runs)
     found = _at_spot(main) or _worst(main)
-    y_axis = scales.twenties([v for t in traces for v in (float(np.min(t.y)), float(np.max(t.y)))])
+    y_axis = scales.twenties(figures.extents(traces))
     turned = any(quantities.quantity_of(f).better > 0 for f in found)
     if turned:
         traces, y_axis = [replace(t, y=-t.y) for t in traces], scales.turned(y_axis)
@@ -114,7 +113,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         Limit(
             apart_db if turned else None,
             None if turned else -apart_db,
-            *(rating.band_hz or (rating.frequency_hz or FREQUENCY_HZ,) * 2),
+            *sweeps.span_of(rating),
             f"rated {rating_words.limit_text(rating)}",
             rating,
         )
@@ -128,11 +127,6 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         figures.hero(quantities.worse(found), found),
         [f for f in main.findings if f.quantity in _SPOT],
     )
-
-
-def _one_driven(c: Conditions) -> Conditions:
-    """Return the conditions with one channel driven, whatever the bench drives otherwise."""
-    return replace(c, measurement=replace(c.measurement, channels="one"))
 
 
 def _at_spot(run: Run) -> list[Finding]:
@@ -149,22 +143,18 @@ def _worst(run: Run) -> list[Finding]:
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     """Return the figure that the card shows large, what it was before, and the worst over the band."""
-    found = _at_spot(run)
+    found, c = _at_spot(run), run.conditions
     was = figures.by_channel(before, found[0].quantity, frequency=found[0].at["frequency"]) if before and found else []
     spot, earlier = figures.as_shown(found, was)
     facts = {
         "spot": spot,
-        "source": _is_source(run.conditions),
+        # nothing drives an input of it: a player, a tuner, the radio of a receiver
+        "source": bool(c.gear and c.gear.source) or c.measurement.input.upper() in RADIO,
         "one_way": len({f.channel for f in run.findings}) == 1,
         "worst": quantities.worse(_worst(run)),
         "before": earlier,
     }
     return (run.point("separation", **facts),) if spot or facts["worst"] else ()
-
-
-def _is_source(c: Conditions) -> bool:
-    """Return whether nothing drives an input of it: a player, a tuner, the radio of a receiver."""
-    return bool(c.gear and c.gear.source) or c.measurement.input.upper() in RADIO
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
@@ -179,7 +169,6 @@ KIND = Kind(
     title="Crosstalk",
     about="frequency and level of both channels with one `driven`, or ready-made columns for each direction",
     needs=(("frequency", "level"),),
-    quantities=(*_SPOT, *_WORST),
     compared=_SPOT,
     asks=QUIET,
     headlines=_SPOT,

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales, sweeps
+from reviewkit.measure.capture_requests import distortion_requests
 from reviewkit.measure.distortion import LIMITED, above_zero, distortion_percent, figure_of
-from reviewkit.measure.power_requests import distortion_requests
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Card, Chart, Limit, Panel
@@ -18,57 +18,48 @@ from reviewkit.model.ratings import distortion_limit
 from reviewkit.model.recognised import DISTORTION_WORDS, Content, NameWords
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
-from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import db_of_amplitude, relative_db
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 _STEADY_DB = 0.5  # levels that differ by less are one level
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return worst_distortion and distortion per channel.
 
     worst_distortion: %, with its frequency, over 20 Hz – 20 kHz and each rated band, as far as the data goes.
     distortion: %, at 1 kHz and each rated frequency. at.figure is THD or THD+N if the file names it.
     """
-    assert sheet is not None
     frequency_hz = sheet.need("frequency").values
-    found: list[Finding] = []
-    drawn: list[Curve] = []
+    got = figures.Collected(c)
     bands = list(dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, *LIMITED)]))
     for column in sheet.all("distortion"):
         percent, figure = distortion_percent(column), figure_of(column)
-        found += sweeps.worst_in_bands(
+        got.findings += sweeps.worst_in_bands(
             c, "worst_distortion", column.channel, frequency_hz, percent, bands, curved=False, figure=figure
         )
         for spot in figures.spots_hz(c, *LIMITED):
             value = curves.value_at(frequency_hz, percent, spot, curved=False)
             if value is not None:
-                found.append(figures.finding(c, "distortion", column.channel, value, frequency=spot, figure=figure))
+                got.add("distortion", column.channel, value, frequency=spot, figure=figure)
         x, y = above_zero(frequency_hz, percent)
-        drawn.append(Curve("", column.channel, read_only(x), read_only(y)))
-    return Measured(tuple(found), curves=tuple(drawn))
+        got.curves.append(Curve("", column.channel, read_only(x), read_only(y)))
+    return got.measured
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return distortion by decades over frequency, with the rated limits over their bands."""
     traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     main = figures.main_run(runs)
-    limits = tuple(
-        Limit(
-            None, limit, *(r.band_hz or (r.frequency_hz or FREQUENCY_HZ,) * 2), f"rated {quantities.percent(limit)}", r
-        )
-        for r, limit in _limits(main.conditions)
-    )
-    values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))] + [
-        limit.high for limit in limits if limit.high
-    ]
+    rated = _limits(main.conditions)
+    limits = [Limit(None, most, *sweeps.span_of(r), f"rated {quantities.percent(most)}", r) for r, most in rated]
+    values = [*figures.extents(traces), *(most for _, most in rated if most)]
     found = _shown(main)
     return figures.card(
         runs,
         figures.distortion_name(main),
-        Chart((Panel(scales.dial_for(traces), scales.decades(values, "%"), tuple(traces), limits),)),
+        Chart((Panel(scales.dial_for(traces), scales.decades(values, "%"), tuple(traces), tuple(limits)),)),
         figures.hero(quantities.worse(found), found),
         [*_worst(main), *figures.by_channel(main, "distortion")],
     )
@@ -97,7 +88,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if not found:
         return ()
     name, place = ("worst", "band") if "band" in found[0].at else ("spot", "frequency")
-    was = figures.by_channel(before, found[0].quantity, **{place: found[0].at[place]}) if before else []
+    was = figures.by_channel(before, found[0].quantity, **{place: found[0].at[place]})
     now, earlier = figures.as_shown(found, was)
     facts = {
         place: found[0].at[place],
@@ -136,7 +127,6 @@ KIND = Kind(
     title="Distortion over frequency",
     about="frequency and distortion of one or both channels, at one power (`drive`)",
     needs=(("frequency", "distortion"),),
-    quantities=("worst_distortion", "distortion"),
     compared=("worst_distortion", "distortion"),
     asks=POWER,
     asks_at_line=CLEAN,

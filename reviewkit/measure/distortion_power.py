@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import curves, figures, scales
+from reviewkit.measure.capture_requests import power_requests
 from reviewkit.measure.distortion import (
     LIMITED,
     ONE_PERCENT,
@@ -17,7 +18,6 @@ from reviewkit.measure.distortion import (
     figure_of,
     rated_limits,
 )
-from reviewkit.measure.power_requests import power_requests
 from reviewkit.model import quantities
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.card import Axis, Card, Chart, Limit, Panel
@@ -70,20 +70,13 @@ def _sweep(sheet: Sheet, column: Column, c: Conditions) -> tuple[Array, Array]:
     return power_w[good][order], percent[good][order]
 
 
-def _power(c: Conditions, quantity: str, column: Column, power_w: float, limit: float, unsure: float | None) -> Finding:
-    hz, figure = c.measurement.frequency_hz, figure_of(column)
-    at: dict[str, Any] = {"limit": limit, "frequency": hz, "figure": figure, "power": power_w}
-    return figures.finding(c, quantity, column.channel, power_w, uncertainty=unsure, **at)
-
-
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return power_at_limit, power_reached, lowest_distortion and highest_distortion per channel.
 
     power_at_limit: W, where distortion rises through 1 % and through each rated limit. power_reached: W, the highest
     power of the sweep, only if a limit wasn't reached. lowest_distortion: %, with its power. highest_distortion: %,
     from 250 mW to each rated power.
     """
-    assert sheet is not None
     found: list[Finding] = []
     drawn: list[Curve] = []
     withheld: list[str] = []
@@ -93,41 +86,32 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         if len(power_w) < 2:
             withheld.append(f"{c.measurement.id}: no figures, fewer than two rows with power and distortion above zero")
             continue
+        under: dict[str, Any] = {"frequency": c.measurement.frequency_hz, "figure": figure_of(column)}
         for limit in rated_limits(c):
             rise = curves.rise_through(power_w, percent, limit)
             if rise is not None:
+                quantity, value = "power_at_limit", rise.at
                 # the steps at the knee count in any case, whether or not the bench states the rest
                 apart = rise.expanded if rise.expanded > _NOTHING * rise.at else 0.0
-                level = figures.watts_uncertainty(c, rise.at)
-                unsure = math.hypot(level or 0.0, apart) or None
-                found.append(_power(c, "power_at_limit", column, rise.at, limit, unsure))
+                unsure = math.hypot(figures.watts_uncertainty(c, rise.at) or 0.0, apart) or None
             elif float(np.min(percent)) > limit:
                 withheld.append(
                     f"{c.measurement.id}: no power at {quantities.percent(limit)}, "
                     f"channel {column.channel or 'measured'} never gets below it"
                 )
+                continue
             else:
-                top = float(power_w[-1])
-                found.append(_power(c, "power_reached", column, top, limit, figures.watts_uncertainty(c, top)))
+                quantity, value = "power_reached", float(power_w[-1])
+                unsure = figures.watts_uncertainty(c, value)
+            at = {"limit": limit, **under, "power": value}
+            found.append(figures.finding(c, quantity, column.channel, value, uncertainty=unsure, **at))
         lowest = int(np.argmin(percent))
-        found.append(
-            figures.finding(
-                c,
-                "lowest_distortion",
-                column.channel,
-                percent[lowest],
-                frequency=c.measurement.frequency_hz,
-                figure=figure_of(column),
-                power=float(power_w[lowest]),
-            )
-        )
+        at = {**under, "power": float(power_w[lowest])}
+        found.append(figures.finding(c, "lowest_distortion", column.channel, percent[lowest], **at))
         found += _below_rated(c, column, power_w, percent)
         at_1_w = curves.value_at(power_w, percent, _SPOT_W, curved=False)
         if at_1_w is not None:
-            hz, figure = c.measurement.frequency_hz, figure_of(column)
-            found.append(
-                figures.finding(c, "distortion", column.channel, at_1_w, frequency=hz, figure=figure, power=_SPOT_W)
-            )
+            found.append(figures.finding(c, "distortion", column.channel, at_1_w, **under, power=_SPOT_W))
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
 
@@ -189,7 +173,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     main = figures.main_run(runs)
     x_axis = scales.power_scale([v for t in traces for v in (float(t.x[0]), float(t.x[-1]))] or [0.1, 100.0])
     limits = _limits(main, x_axis)
-    values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))] + [x.high for x in limits if x.high]
+    values = figures.extents(traces) + [x.high for x in limits if x.high]
     found = powers(main, _rated_limit(main)) or powers(main, ONE_PERCENT)
     key = quantities.worse(found)
     hz = main.conditions.measurement.frequency_hz
@@ -207,7 +191,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         hero,
         [f for f in main.findings if f.quantity in ("power_at_limit", "power_reached", "distortion")],
         # a power says whether its supply fed the other channel too
-        tuple(filter(None, (driven, quantities.hertz(hz) if hz else ""))),
+        (driven, quantities.hertz(hz) if hz else ""),
     )
 
 
@@ -216,7 +200,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     m = run.conditions.measurement
     said = []
     spot = figures.by_channel(run, "distortion", power=_SPOT_W)
-    was = figures.by_channel(before, "distortion", power=_SPOT_W) if before else []
+    was = figures.by_channel(before, "distortion", power=_SPOT_W)
     shared = {"load": m.load_ohm, "frequency": m.frequency_hz, "driven": DRIVEN.get(m.channels, "")}
     if spot and (was or m.stage == "before"):
         facts = {"findings": spot, "worse": quantities.worse(spot), "before": quantities.worse(was), "power": _SPOT_W}
@@ -251,7 +235,6 @@ KIND = Kind(
     title="Distortion over power",
     about="power (or volts) and distortion of one or both channels, at one `frequency`",
     needs=(("power", "distortion"), ("level", "distortion")),
-    quantities=("power_at_limit", "power_reached", "lowest_distortion", "highest_distortion", "distortion"),
     compared=("distortion", "power_at_limit"),
     asks=POWER,
     headlines=("power_at_limit",),

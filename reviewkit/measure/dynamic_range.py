@@ -10,15 +10,16 @@ from typing import Any
 import numpy as np
 
 from reviewkit.measure import figures
+from reviewkit.measure.figures import Collected
 from reviewkit.measure.idle_output import Withheld, read_noise
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import ALONE, AS_USED, Basis, CaptureRequest
-from reviewkit.model.finding import Conditions, Finding, Point, Run
+from reviewkit.model.finding import Finding, Point, Run
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.weightings import CCIR_RMS
 from reviewkit.signal import noise_lines
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import a_weighting, weighting_468
 
 NAME = "dynamic_range"
@@ -34,27 +35,21 @@ _WEIGHTS: Mapping[str, Callable[..., Any]] = {
 }
 
 
-def range_findings(
-    sheet: Sheet, column: Column, c: Conditions, tone_hz: float, under: Mapping[str, Any]
-) -> tuple[list[Finding], list[str]]:
-    """Return the dynamic range of a tone at −60 dBFS, and why there is none; nothing of any other tone.
+def add_range(got: Collected, sheet: Sheet, column: Column, tone_hz: float, under: Mapping[str, Any]) -> None:
+    """Add the dynamic range of a tone at −60 dBFS, or why there is none; nothing of any other tone.
+
+    It is dynamic_range in dB, A-weighted, CCIR-RMS and unweighted, over 20 Hz – 20 kHz or as far as the data goes.
 
     Parameters
     ----------
+    got : Collected
+        The tone's results.
     sheet, column : Sheet, Column
         The file and its channel.
-    c : Conditions
-        Its conditions.
     tone_hz : float
         The frequency of its tone.
     under : Mapping[str, Any]
         The conditions of its figures.
-
-    Returns
-    -------
-    tuple[list[Finding], list[str]]
-        dynamic_range in dB, A-weighted, CCIR-RMS and unweighted, over 20 Hz – 20 kHz or as far as the data goes; and
-        the reason.
 
     Raises
     ------
@@ -66,18 +61,19 @@ def range_findings(
     Full scale over everything but the tone, distortion included (AES17-2015, 6.4.1). The tone is taken out as a line,
     where that standard has a notch, which takes 0.45 dB from 2 kHz. Full scale is the tone's own level and 60 dB.
     """
-    level = c.measurement.drive
+    c, level = got.conditions, got.conditions.measurement.drive
     if level is None or level.unit != "dBFS" or abs(level.value - TONE_DBFS) > _SAME_DB:
-        return [], []
-    nothing = f"{c.measurement.id}: no dynamic range"
+        return
     try:
         noise, _ = read_noise(sheet, column, c)
     except Withheld as why:
-        return [], [f"{nothing}: {why}"]
+        got.withhold(f"no dynamic range: {why}")
+        return
     band_hz = noise.band(*AUDIO_BAND_HZ)
     tone = min(noise.lines, key=lambda line: abs(line.frequency_hz - tone_hz), default=None)
     if band_hz is None or tone is None or abs(tone.frequency_hz - tone_hz) > noise.spacing_hz:
-        return [], [f"{nothing}: the tone does not stand out of the noise"]
+        got.withhold("no dynamic range: the tone does not stand out of the noise")
+        return
     left_out = (tone.frequency_hz, *(c.measurement.without_hz or ()))
     kept = (line for line in noise.lines if all(abs(line.frequency_hz / hz - 1) > _SAME_LINE for hz in left_out))
     rest = replace(noise, lines=tuple(kept))
@@ -85,13 +81,11 @@ def range_findings(
     plain = {key: value for key, value in under.items() if key not in ("power", "voltage")}  # −60 dBFS says more
     at = {**plain, "frequency": tone_hz, "band": list(band_hz), "window": noise.window or None}
     eiaj = any(("method", "EIAJ") in rating.conditions for rating in figures.rated(c, NAME))
-    found = []
     for weighting, weight in _WEIGHTS.items():
         left = noise_lines.band_volts(rest, band_hz, weight)
         if left > 0:
             own = {**at, "weighting": weighting or None, **({"conditions": _EIAJ} if eiaj and weighting == "A" else {})}
-            found.append(figures.finding(c, NAME, column.channel, 20 * math.log10(full_scale / left), **own))
-    return found, []
+            got.add(NAME, column.channel, 20 * math.log10(full_scale / left), **own)
 
 
 def main_range(run: Run) -> Finding | None:

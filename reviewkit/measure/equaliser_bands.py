@@ -13,9 +13,8 @@ from reviewkit.model.arrays import Array
 from reviewkit.model.card import Card, Chart, Panel, Trace
 from reviewkit.model.finding import Conditions, Finding, Point, Run
 from reviewkit.signal.peaking import NoPeak, fit_band
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
-QUANTITIES = ("band_gain", "centre_frequency", "band_q")
 RATED = ("equaliser_range", "centre_frequency_accuracy", "centre_frequency", "band_q")
 _LEAST_DB = 1.0  # of a band: with less, neither its centre nor its Q can be read
 
@@ -99,7 +98,7 @@ def band_points(run: Run) -> tuple[Point, ...]:
     gain = min(figures.by_channel(run, "band_gain"), key=lambda f: abs(f.value), default=None)
     if gain is None:
         return ()
-    others = {name: run.get(name, gain.channel) for name in QUANTITIES[1:]}
+    others = {name: run.get(name, gain.channel) for name in ("centre_frequency", "band_q")}
     return (run.point("band", gain=gain, bands=1, **others, setting=run.conditions.measurement.setting),)
 
 

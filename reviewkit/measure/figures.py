@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -12,7 +12,7 @@ from reviewkit.measure.kinds import KINDS
 from reviewkit.model import named_conditions, quantities, unstated_conditions
 from reviewkit.model.card import Body, Card, Hero, Trace
 from reviewkit.model.change import Change, of_worse_channel
-from reviewkit.model.finding import Conditions, Curve, Finding, Run
+from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Run
 from reviewkit.model.finding_conditions import DRIVEN, reference_of
 from reviewkit.model.ratings import rule_of
 from reviewkit.model.session import Measurement, Rating
@@ -83,6 +83,35 @@ def finding(
         bound=bound,
         floor=bench_floor.in_unit(quantity, floor) if floor is not None and bound else None,
     )
+
+
+class Collected:
+    """A measurement's results, as its kind finds them."""
+
+    def __init__(self, c: Conditions) -> None:
+        self.conditions = c
+        self.findings: list[Finding] = []
+        self.curves: list[Curve] = []
+        self._withheld: list[str] = []
+
+    def add(self, quantity: str, channel: str, value: float, **more: Any) -> None:
+        """Add a finding; see `finding`."""
+        self.findings.append(finding(self.conditions, quantity, channel, value, **more))
+
+    def withhold(self, why: str, channel: str = "") -> None:
+        """Say why a figure isn't given, of one channel if the reason is its own."""
+        whose = f", channel {channel}" if channel else ""
+        self._withheld.append(f"{self.conditions.measurement.id}{whose}: {why}")
+
+    @property
+    def measured(self) -> Measured:
+        """Return what was found, each reason once."""
+        return Measured(tuple(self.findings), tuple(dict.fromkeys(self._withheld)), tuple(self.curves))
+
+
+def bounded(made: Finding, bound: str, method: str) -> Finding:
+    """Return a finding as "at most" or "at least" what it is, and how it was found, which is why."""
+    return replace(made, bound=bound, at={**made.at, "method": method})
 
 
 def _as_rated(c: Conditions, quantity: str, value: float) -> tuple[str, float]:
@@ -196,7 +225,7 @@ def card(
     found
         Further figures, for the page.
     more
-        Conditions of the kind's own, after the level.
+        Conditions of the kind's own, after the level; "" for none.
     level
         The level as measured, if none is stated.
     """
@@ -329,9 +358,12 @@ def trace(curve: Curve, run: Run, runs: Sequence[Run]) -> Trace:
     return Trace(curve.x, curve.y, curve.channel[:1], trace_role(run, runs), label)
 
 
-def by_channel(run: Run, quantity: str, **at: Any) -> list[Finding]:
-    """Return a quantity's findings of one run, one per channel, in the file's order, under the given conditions."""
-    return [f for f in run.findings if f.quantity == quantity and all(f.at.get(k) == v for k, v in at.items())]
+def by_channel(run: Run | None, quantity: str, **at: Any) -> list[Finding]:
+    """Return a quantity's findings of one run, one per channel, in the file's order, under the given conditions; none
+    of no run.
+    """
+    found = run.findings if run else ()
+    return [f for f in found if f.quantity == quantity and all(f.at.get(k) == v for k, v in at.items())]
 
 
 def as_shown(found: Sequence[Finding], was: Sequence[Finding]) -> tuple[Finding | None, Finding | None]:
@@ -340,6 +372,11 @@ def as_shown(found: Sequence[Finding], was: Sequence[Finding]) -> tuple[Finding 
     change = of_worse_channel(Change(before[f.channel], f) for f in found if f.channel in before)
     now = change.after if change else quantities.worse(found)
     return now, before.get(now.channel) if now else None
+
+
+def extents(drawn: Iterable[Trace | Curve]) -> list[float]:
+    """Return the lowest and the highest value of each curve."""
+    return [float(value) for each in drawn for value in (each.y.min(), each.y.max())]
 
 
 def distortion_name(run: Run) -> str:
@@ -355,8 +392,7 @@ def where(finding: Finding) -> str:
     if "where" in finding.at:
         return str(finding.at["where"])
     if quantities.quantity_of(finding).style == "plus-minus":
-        low_hz, high_hz = finding.at["band"]
-        return quantities.band((low_hz, high_hz))
+        return quantities.band(finding.at["band"])
     if quantities.quantity_of(finding).over_power or ("power" in finding.at and _swept_power(finding)):
         return f"at {quantities.watts(finding.at['power'])}" if "power" in finding.at else ""
     hz = finding.at.get("frequency")
@@ -384,6 +420,11 @@ def hero(key: Finding | None, found: Sequence[Finding] = (), what: str = "") -> 
     named = short if what else ", ".join(filter(None, (quantities.quantity_of(key).plain_name, short)))
     x = key.at.get("power") if _swept_power(key) else key.at.get("frequency")
     return Hero(quantities.show(key), named, channel=key.channel, x=x, y=key.value, findings=(key,), short=short)
+
+
+def off_the_dial(figure: Hero | None) -> Hero | None:
+    """Return a figure without its place: the frequency among its conditions is the tone's own."""
+    return replace(figure, caption=figure.caption.split(", at ")[0], x=None, y=None) if figure else None
 
 
 def readings(found: Sequence[Finding]) -> tuple[tuple[str, str], ...]:

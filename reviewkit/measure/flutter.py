@@ -34,13 +34,12 @@ _ROOM = 1.3  # of a scale that the curves may fill: above and below them for the
 _ABOVE = 2.0  # of the highest peak: room for its name
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return the figures of a recorded tone: of the stronger channel, because both waver alike.
 
     speed_error, speed_drift, wow_and_flutter and unweighted_flutter (%), and strongest_rate (Hz).
     wow_and_flutter is given twice: as weighted peak (exceeded 5 % of the time) and as weighted r.m.s.
     """
-    assert sheet is not None
     c = _played(c)
     rate_hz = sample_rate_hz(sheet)
     read = _read(sheet, max(sheet.all("level"), key=lambda column: float(np.std(column.values))), rate_hz, c)
@@ -133,17 +132,13 @@ def shown(run: Run) -> Finding | None:
     return run.get("wow_and_flutter", weighting=weighting)
 
 
-def _curve(run: Run, name: str) -> Curve:
-    return next(curve for curve in run.curves if curve.name == name)
-
-
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return what the figure is computed from, the weighted speed around its mean, on one scale before and after."""
     traces = _traces(runs, "deviation")
     largest = max(float(np.max(np.abs(trace.y))) for trace in traces)
     scale = scales.swing(max(largest, _LOWEST_DRAWN_PERCENT), "%")
     panel = Panel(
-        scales.seconds(max(_curve(run, "deviation").facts["seconds"] for run in runs)),
+        scales.seconds(max(run.drawn("deviation")[0].facts["seconds"] for run in runs)),
         replace(scale, low=_ROOM * scale.low, high=_ROOM * scale.high),
         traces,
         label="speed around its mean, weighted",
@@ -179,8 +174,7 @@ def _card(runs: Sequence[Run], name: str, subject: str, panel: Panel) -> Card:
         runs,
         subject,
         Chart((panel,)),
-        # the frequency is the tone's, not a place on the dial
-        replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,
+        figures.off_the_dial(hero),
         [f for name in names for f in figures.by_channel(main, name)],
         (quantities.hertz(float(figure.at["frequency"])),) if figure else (),
     )
@@ -188,13 +182,13 @@ def _card(runs: Sequence[Run], name: str, subject: str, panel: Panel) -> Card:
 
 
 def _traces(runs: Sequence[Run], name: str) -> tuple[Trace, ...]:
-    curves = [(run, _curve(run, name)) for run in runs]
+    curves = [(run, run.drawn(name)[0]) for run in runs]
     return tuple(Trace(curve.x, curve.y, "", figures.trace_role(run, runs)) for run, curve in curves)
 
 
 def _named_rates(run: Run, role: str) -> list[Mark]:
     """Return those of the strongest rates at which something known turns; if there are none, the strongest."""
-    strongest = [s for s in _curve(run, "rates").facts["strongest"][:_MOST_NAMED] if s[1] > _LOWEST_DRAWN_PERCENT]
+    strongest = [s for s in run.drawn("rates")[0].facts["strongest"][:_MOST_NAMED] if s[1] > _LOWEST_DRAWN_PERCENT]
     named = [s for s in strongest if s[2]] or strongest[:1]
     return [
         Mark(rate_hz, peak, turns or quantities.shown(rate_hz, "corner"), role=role, optional=True)
@@ -208,7 +202,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if figure is None:
         return ()
     weighting = figure.at["weighting"]
-    strongest = _curve(run, "rates").facts["strongest"]
+    strongest = run.drawn("rates")[0].facts["strongest"]
     facts = {
         "flutter": figure,
         "weighting": weighting,
@@ -230,7 +224,6 @@ KIND = Kind(
     title="Wow and flutter",
     about="a recorded test tone of 3150 or 3000 Hz, time and volts or a WAV, 20 s or more",
     needs=(("time", "level"),),
-    quantities=(*("speed_error", "speed_drift", "wow_and_flutter", "unweighted_flutter", "strongest_rate"),),
     compared=("wow_and_flutter",),
     asks=STEADY,
     headlines=("speed_error", "wow_and_flutter"),

@@ -17,8 +17,8 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.signal import noise_lines
 from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude, volts_of
 from reviewkit.signal.noise_lines import Noise
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.spectrum_lines import is_even
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 FEWEST_LINES = 32
 SHORTEST_S = 0.2  # in less, the lobes of mains lines overlap
@@ -148,7 +148,7 @@ def panel_of(runs: Sequence[Run], main: Run, reference: tuple[float, str] | None
     if reference and unit == "dBV":
         level = read_only(np.full(2, db_of_amplitude(reference[0])))
         traces.append(Trace(read_only(AUDIO_BAND_HZ), level, "", "bench", reference[1]))
-    values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
+    values = figures.extents(traces)
     return form, Panel(scales.dial(*AUDIO_BAND_HZ), _level_scale(values, unit), tuple(traces))
 
 

@@ -58,7 +58,7 @@ _NEGLIGIBLE = 0.002  # of a figure: an uncertainty too small for any digit shown
 _LOWEST_DRAWN_DB = -140.0
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return imd (%) per channel, and its parts: imd_second, imd_third; for the modulation method imd_rss too.
 
     Notes
@@ -69,9 +69,8 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
 
     Power and voltage are those of a sine of the same peak, (U1 + U2)²/R (common practice, no source).
     """
-    assert sheet is not None
 
-    def one(column: Column) -> Measured:
+    def one(column: Column, got: figures.Collected) -> None:
         read = channel_lines(sheet, column, c, check_pair)
         pair = pair_of(read.rest, read.tones)
         products = products_of(read.rest, pair)
@@ -82,12 +81,10 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         if pair.convention == MODULATION:
             each = [added([p], pair.reference) for n in (2, 3) for p in products[n]]
             ratios.append(("imd_rss", root_sum_square(each)))
-        peaks_only = f"{c.measurement.id}: the tones' lobes are not summed, levels are their peaks: {read.hint}"
-        return Measured(
-            tuple(_finding(c, column.channel, pair, *r, under) for r in ratios),
-            (peaks_only,) if read.hint else (),
-            (_curve(column.channel, read.lines, pair, products),),
-        )
+        if read.hint:
+            got.withhold(f"the tones' lobes are not summed, levels are their peaks: {read.hint}")
+        got.findings += [_finding(c, column.channel, pair, *ratio, under) for ratio in ratios]
+        got.curves.append(_curve(column.channel, read.lines, pair, products))
 
     read = each_channel(sheet, c, one)
     check_drive(sheet, c, read.findings, "as a sine of the same peak")
@@ -145,22 +142,13 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
                     marks += [Mark(x, y, name, curve.channel, role, part=True) for name, (x, y) in named]
     y_axis = scales.twenties([0.0, floor_of([t.y for t in traces], _LOWEST_DRAWN_DB)])
     x_axis = _about(low, high) if convention == MODULATION else _whole(2 * high - low)
+    label = _PANEL_LABELS[convention]
+    panel = Panel(x_axis, y_axis, tuple(traces), marks=tuple(marks), label=label, one_channel=True)
     hero = figures.hero(key, found, "total")
     return figures.card(
         runs,
         KIND.title,
-        Chart(
-            (
-                Panel(
-                    x_axis,
-                    y_axis,
-                    tuple(traces),
-                    marks=tuple(marks),
-                    label=_PANEL_LABELS[convention],
-                    one_channel=True,
-                ),
-            )
-        ),
+        Chart((panel,)),
         replace(hero, x=None) if hero else None,
         [f for f in main.findings if f.quantity.startswith("imd")],
         (f"{quantities.tones((low, high))}, {ratio}",),
@@ -188,10 +176,9 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     worst = quantities.worse(here)
     if worst is None:
         return ()
-    was = figures.by_channel(before, "imd") if before else []
     facts = {
         "worse": worst,
-        "before": quantities.worse([f for f in was if f.at["method"] == worst.at["method"]]),
+        "before": quantities.worse(figures.by_channel(before, "imd", method=worst.at["method"])),
         "drive": levels_in_words(run, here),
         "tones": worst.at["tones"],
     }
@@ -214,7 +201,6 @@ KIND = Kind(
     title="Intermodulation",
     about="two tones together, 60 Hz + 7 kHz 4:1 or 19 + 20 kHz 1:1: a waveform, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
-    quantities=("imd", "imd_second", "imd_third", "imd_rss"),
     compared=("imd",),
     asks=CLEAN,
     headlines=("imd",),

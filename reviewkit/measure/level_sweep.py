@@ -30,7 +30,7 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.unstated_conditions import RADIO
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude, relative_db
-from reviewkit.signal.level_steps import linearity_db, tracking_db
+from reviewkit.signal.level_steps import linearity_db
 
 QUIETING, USABLE, MOL = "50_db_quieting_sensitivity", "usable_sensitivity", "maximum_output_level"
 LINEARITY, TRACKING = "linearity_error", "volume_tracking"
@@ -43,9 +43,11 @@ _USUAL_FLUXES = ("250 nWb/m", "200 nWb/m", "185 nWb/m", "320 nWb/m")
 _AT_LIMIT = f"at {_LIMIT_PERCENT:g} % distortion"
 _FLUX = re.compile(r"\bre\.?\s+([\d.]+)\s*nWb/m")
 _ONE_RANGE_DB = 40.0
+# what the bench drives otherwise doesn't apply
+_AS_SET: dict[str, Any] = {"load_ohm": None, "drive": None, "channels": ""}
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return what the sweep's unit and columns allow, per channel.
 
     50_db_quieting_sensitivity and usable_sensitivity (dBf) over the signal at the aerial; maximum_output_level (dB
@@ -57,8 +59,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     InputError
         If what was set, or what a level is relative to, isn't clear.
     """
-    assert sheet is not None
-    c, sheet = _as_set(c), _above_nothing(sheet)
+    c, sheet = c.but(**_AS_SET), _above_nothing(sheet)
     step, unit = sheet.need("set").header, sheet.need("set").unit
     if not sheet.find(needed := {"dBFS": "level", "nWb/m": "distortion"}.get(unit, "set")):
         raise sheet.fault(f'over "{step}", in {unit}, a column of {needed} is read; export it, or is the unit another?')
@@ -67,11 +68,6 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     if unit == "dBFS":
         return _player(sheet, c)
     return _tape(sheet, c) if unit == "nWb/m" or sheet.find("distortion") else _control(sheet, c)
-
-
-def _as_set(c: Conditions) -> Conditions:
-    """Return the conditions without what the bench drives otherwise."""
-    return replace(c, measurement=replace(c.measurement, load_ohm=None, drive=None, channels=""))
 
 
 def _above_nothing(sheet: Sheet) -> Sheet:
@@ -113,8 +109,8 @@ def _tuner(sheet: Sheet, c: Conditions) -> Measured:
             withheld.append(f"{c.measurement.id}: {curve.name} never falls to {trimmed(limit_db)} dB")
         else:
             made = figures.finding(c, quantity, curve.channel, place, uncertainty=c.bench.level_uncertainty_db, **at)
-            made = _bound(made, "at most", SWEEP_ENDS) if ends else made
-            found.append(_bound(made, "at least", WITHOUT_NOISE) if curve.facts.get("alone") else made)
+            made = figures.bounded(made, "at most", SWEEP_ENDS) if ends else made
+            found.append(figures.bounded(made, "at least", WITHOUT_NOISE) if curve.facts.get("alone") else made)
     return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
 
 
@@ -134,11 +130,8 @@ def _last_fall(x_db: Array, y: Array, limit: float) -> tuple[float | None, bool]
 
 def _tape(sheet: Sheet, c: Conditions) -> Measured:
     level_db, reference = _flux_db(sheet.need("set"), c)
-    named: dict[str, Any] = {
-        "reference_level": [reference.value, reference.unit, ""],
-        "limit": _LIMIT_PERCENT,
-        "where": _AT_LIMIT,
-    }
+    under: dict[str, Any] = {"reference_level": [reference.value, reference.unit, ""], "limit": _LIMIT_PERCENT}
+    under |= {"where": _AT_LIMIT, "frequency": c.measurement.frequency_hz}
     found, withheld, drawn = [], [], []
     for column in sheet.all("distortion"):
         x, percent = above_zero(level_db, distortion_percent(column))
@@ -151,10 +144,9 @@ def _tape(sheet: Sheet, c: Conditions) -> Measured:
             continue
         at = curves.crossing(amplitude_of_db(x), np.log(percent), math.log(_LIMIT_PERCENT), lowest, +1)
         value = float(x[-1] if at is None else db_of_amplitude(at))
-        under = {**named, "frequency": c.measurement.frequency_hz}
         made = figures.finding(c, MOL, column.channel, value, uncertainty=c.bench.level_uncertainty_db, **under)
         if at is None or not THIRD_HARMONIC.search(column.header):
-            made = _bound(made, "at least", SWEEP_ENDS if at is None else NOT_THIRD_ALONE)
+            made = figures.bounded(made, "at least", SWEEP_ENDS if at is None else NOT_THIRD_ALONE)
         found.append(made)
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
 
@@ -176,10 +168,6 @@ def _flux_db(column: Column, c: Conditions) -> tuple[Array, Level]:
     return column.values, stated
 
 
-def _bound(made: Finding, bound: str, method: str) -> Finding:
-    return replace(made, bound=bound, at={**made.at, "method": method})
-
-
 # ------------------------------------------------------------------ a player, a volume control
 
 
@@ -188,8 +176,7 @@ def _player(sheet: Sheet, c: Conditions) -> Measured:
     wanted = [r.level.value for r in figures.rated(c, LINEARITY) if r.level is not None and r.level.unit == "dBFS"]
     found, drawn = [], []
     for column in sweeps.levels_of(sheet):
-        falling, deviation = linearity_db(steps, relative_db(column.values, column.unit))
-        x, y = read_only(falling[::-1].copy()), read_only(deviation[::-1].copy())
+        x, y = map(read_only, linearity_db(steps, relative_db(column.values, column.unit)))
         worst = int(np.argmax(np.abs(y)))
         drawn.append(Curve("deviation", column.channel, x, y, {"unit": "dBFS", "worst": float(x[worst])}))
         where, swept = f"at {trimmed(x[worst])} dBFS", f"{trimmed(x[0])} to {trimmed(x[-1])} dBFS"
@@ -214,17 +201,14 @@ def _control(sheet: Sheet, c: Conditions) -> Measured:
     left, right = there["L"], there["R"]
     if left.unit != right.unit:
         raise sheet.fault(f"left in {left.unit} and right in {right.unit}: export both in one unit")
-    apart_db = read_only(tracking_db(relative_db(left.values, left.unit), relative_db(right.values, right.unit)))
+    apart_db = read_only(relative_db(left.values, left.unit) - relative_db(right.values, right.unit))
     worst = int(np.argmax(np.abs(apart_db)))
-    place, first, last = (_position(float(steps.values[index]), steps.unit) for index in (worst, 0, -1))
+    set_to = (float(steps.values[index]) for index in (worst, 0, -1))
+    place, first, last = (f"{trimmed(v)} dB" if steps.unit == "dB" else f"position {v:g}" for v in set_to)
     at: dict[str, Any] = {"where": f"at {place}", "swept": f"{first} to {last}"}
     found = figures.finding(c, TRACKING, "both", apart_db[worst], **at)
     drawn = Curve("tracking", "", steps.values, apart_db, {"unit": steps.unit, "worst": float(steps.values[worst])})
     return Measured((found,), (), (drawn,))
-
-
-def _position(value: float, unit: str) -> str:
-    return f"{trimmed(value)} dB" if unit == "dB" else f"position {value:g}"
 
 
 # ------------------------------------------------------------------ its card
@@ -255,7 +239,7 @@ def _at_rated_level(run: Run) -> Finding | None:
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the curve over what was set, with its crossing or its worst place ringed."""
-    runs = [replace(run, conditions=_as_set(run.conditions)) for run in runs]
+    runs = [run.but(**_AS_SET) for run in runs]
     if "before" in {figures.trace_role(run, runs) for run in runs}:
         runs = [_alone(run) for run in runs]  # two curves each would be too many
     main = figures.main_run(runs)
@@ -272,7 +256,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     hero = replace(hero, note=in_microvolts(key), x=None, y=None) if hero and key else None
     of_tape, hz = main.curves[0].facts.get("reference"), main.conditions.measurement.frequency_hz
     more = (f"re {of_tape}" if of_tape else "", quantities.hertz(hz) if hz else "")
-    return figures.card(runs, subject, Chart((panel,)), hero, main.findings, tuple(filter(None, more)))
+    return figures.card(runs, subject, Chart((panel,)), hero, main.findings, more)
 
 
 def _alone(run: Run) -> Run:
@@ -285,7 +269,7 @@ def _alone(run: Run) -> Run:
 def _axes(runs: Sequence[Run]) -> tuple[Axis, Axis]:
     drawn = [curve for run in runs for curve in run.curves if len(curve.x)]
     ends = [float(v) for curve in drawn for v in (curve.x[0], curve.x[-1])] or [0.0, 1.0]
-    values = [float(v) for curve in drawn for v in (np.min(curve.y), np.max(curve.y))] or [1.0]
+    values = figures.extents(drawn) or [1.0]
     first = drawn[0] if drawn else None
     if first is None or first.name in ("deviation", "tracking"):
         name = {"deviation": "level on the disc", "tracking": "volume control"}[first.name] if first else ""
@@ -392,7 +376,6 @@ KIND = Kind(
     title="Over level",
     about="a level or a position that was set, and the noise, the distortion or the output there",
     needs=(("set", "level"), ("set", "distortion")),
-    quantities=tuple(_SHOWN),
     compared=tuple(_SHOWN),
     asks=QUIET,
     headlines=tuple(_SHOWN),

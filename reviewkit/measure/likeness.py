@@ -9,32 +9,9 @@ from reviewkit.model.finding import Finding
 from reviewkit.model.level import Level, levels_of
 
 _MUST_AGREE = (
-    *(
-        "limit",
-        "line",
-        "weighting",
-        "reference",
-        "reference_input",
-        "load",
-        "input",
-        "tones",
-        "amendment",
-        "method",
-        "figure",
-    ),
-    *(
-        "setting",
-        "conditions",
-        "reference_level",
-        "relative_to",
-        "channels",
-        "termination",
-        "volume",
-        "without",
-        "rated",
-        "powers",
-    ),
-)
+    "limit line weighting reference reference_input load input tones amendment method figure setting conditions "
+    "reference_level relative_to channels termination volume without rated powers"
+).split()
 _SAME_FREQUENCY = 0.01
 # how far two drives may be apart, dB; near clipping less of it makes more of a difference (common practice, no source)
 _SAME_DRIVE_DB, _SAME_DRIVE_NEAR_CLIPPING_DB, _NEAR_CLIPPING_DB = 0.5, 0.1, 3.0

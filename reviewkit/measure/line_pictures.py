@@ -54,7 +54,7 @@ def spectrum_panel(runs: Sequence[Run], main: Run, channel: str, key: Finding | 
     """Return the spectra of one channel, its figure ringed or the lines that it is made of named. Of rumble only its
     band is drawn.
     """
-    unit = _of(main, SPECTRUM, channel)[0].facts["unit"]
+    unit = main.drawn(SPECTRUM, channel)[0].facts["unit"]
     traces = [trace for run in runs for trace in _traces(run, runs, SPECTRUM, channel, unit)]
     x = scales.dial_for(traces)
     if main.get("rumble", channel) is not None:
@@ -67,14 +67,9 @@ def spectrum_panel(runs: Sequence[Run], main: Run, channel: str, key: Finding | 
         if key and _is_in(f, key)
     ]
     levels = [0.0 if unit == "dB" else float(np.max(traces[0].y)), *(mark.y for mark in marks if mark.x <= x.high)]
-    levels += [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
-    return Panel(
-        x,
-        scales.twenties(levels),
-        tuple(traces),
-        marks=tuple(mark for mark in marks if x.low <= mark.x <= x.high and mark.role in ("now", "before")),
-        one_channel=True,
-    )
+    levels += figures.extents(traces)
+    shown = tuple(mark for mark in marks if x.low <= mark.x <= x.high and mark.role in ("now", "before"))
+    return Panel(x, scales.twenties(levels), tuple(traces), marks=shown, one_channel=True)
 
 
 def _below(trace: Trace, top_hz: float) -> Trace:
@@ -101,14 +96,14 @@ def _mark(f: Finding, role: str, *, part: bool) -> Mark:
 
 def sidebands_panel(runs: Sequence[Run], main: Run, channel: str) -> Panel:
     """Return what is next to the tone in one channel, the strongest pair of sidebands ringed."""
-    curve = _of(main, SIDEBANDS, channel)[0]
+    curve = main.drawn(SIDEBANDS, channel)[0]
     traces = [trace for run in runs for trace in _traces(run, runs, SIDEBANDS, channel)]
     lows = [float(np.min(trace.y)) for trace in traces]
     marks = [
         Mark(side * hz, db, quantities.hertz(hz) if side > 0 else "", channel, role, optional=True)
         for run in runs
         if (role := figures.trace_role(run, runs)) in ("now", "before")
-        for own in _of(run, SIDEBANDS, channel)
+        for own in run.drawn(SIDEBANDS, channel)
         for hz, db in own.facts["pairs"]
         for side in (-1, 1)
     ]
@@ -116,11 +111,7 @@ def sidebands_panel(runs: Sequence[Run], main: Run, channel: str) -> Panel:
     return Panel(tone, scales.twenties([0.0, *lows]), tuple(traces), marks=tuple(marks), one_channel=True)
 
 
-def _of(run: Run, name: str, channel: str) -> list[Curve]:
-    return [curve for curve in run.curves if (curve.name, curve.channel) == (name, channel)]
-
-
 def _traces(run: Run, runs: Sequence[Run], name: str, channel: str, unit: str = "") -> list[Trace]:
     role = figures.trace_role(run, runs)
-    curves = [curve for curve in _of(run, name, channel) if not unit or curve.facts["unit"] == unit]
+    curves = [curve for curve in run.drawn(name, channel) if not unit or curve.facts["unit"] == unit]
     return [Trace(curve.x, curve.y, channel, role) for curve in curves]

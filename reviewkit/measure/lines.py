@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
 from reviewkit.measure import figures
@@ -15,7 +14,7 @@ from reviewkit.measure.reference_tones import ReferenceTone, reference_of, refer
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import ALONE, AS_RATED, AS_USED, BY_METER, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart
-from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import HIDDEN, TEST_RECORD
 from reviewkit.model.kind import QUIET, Kind
 from reviewkit.model.recognised import Content, NameWords
@@ -28,8 +27,8 @@ from reviewkit.signal.demodulation import NotModulated
 from reviewkit.signal.jitter import REACH_HZ, Jitter, jitter_lines
 from reviewkit.signal.named_lines import RUMBLE_BAND_HZ, STEREO_HZ, line_at, strongest_other
 from reviewkit.signal.noise_lines import Noise, band_volts, scatter
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
 from reviewkit.signal.spectrum_lines import is_even
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import rumble_b_type
 
 RUMBLE = "rumble"
@@ -37,52 +36,42 @@ _WEIGHTED_TO_HZ = 2000.0  # two poles and more above 315 Hz: what is missing abo
 _MOST_HARMONICS = 20
 
 Named = Mapping[str, float | tuple[float, float]]
+# of what is played, not driven: a stated level is that of the reference tone
+_PLAYED: dict[str, Any] = {"load_ohm": None, "channels": "", "drive": None}
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return the levels of named lines and bands relative to a reference tone, dB, per channel.
 
     rumble (10 – 315 Hz, a bound; also weighted by a stand-in), line_level of every other name,
     subcarrier_suppression of pilot and subcarrier together, strongest_other_line, and jitter (s r.m.s.) of a player.
     """
-    assert sheet is not None
     m = c.measurement
-    own = _as_played(c)
-    found: list[Finding] = []
-    withheld: list[str] = []
-    curves: list[Curve] = []
+    own = c.but(**_PLAYED)
+    got = figures.Collected(own)
     for column in sheet.all("level"):
         try:
             noise, volts = read_noise(sheet, column, c)
         except Withheld as why:
-            withheld.append(f"no lines: {why}")
+            got.withhold(f"no lines: {why}")
             continue
         reference, why_not = reference_of(sheet, noise, c, volts=volts)
-        withheld += [why_not] if why_not else []
+        if why_not:
+            got.withhold(why_not)
         jitter = _jitter(sheet, column, c)
         if reference is not None:
-            said, missing = _levels(own, column.channel, noise, reference, _named(c, noise))
-            found += said
-            withheld += missing
+            _add_levels(got, column.channel, noise, reference, _named(c, noise))
             if (other := _other(own, column.channel, noise, reference, jitter)) is not None and sheet.find("time"):
-                found.append(other)
+                got.findings.append(other)
         if jitter:
             rms_s = math.hypot(*(each.rms_s for each in jitter))
-            jittered = figures.finding(own, "jitter", column.channel, rms_s, frequency=m.frequency_hz, weighting=RMS)
-            found.append(jittered)
+            got.add("jitter", column.channel, rms_s, frequency=m.frequency_hz, weighting=RMS)
         unit = "dB" if reference else "dBV" if volts else "dBFS" if sheet.find("time") else "relative"
         level = reference.level if reference else 1.0
-        curves.append(spectrum_curve(column.channel, noise, level, unit))
+        got.curves.append(spectrum_curve(column.channel, noise, level, unit))
         if jitter and m.frequency_hz:
-            curves.append(sidebands_curve(column.channel, noise, level, m.frequency_hz, jitter))
-    reasons = tuple(dict.fromkeys(f"{m.id}: {text}" for text in withheld))
-    return Measured(tuple(found), reasons, tuple(curves))
-
-
-def _as_played(c: Conditions) -> Conditions:
-    """Return the conditions of what is played, not driven: a stated level is that of the reference tone."""
-    m = c.measurement
-    return replace(c, measurement=replace(m, load_ohm=None, channels="", drive=None))
+            got.curves.append(sidebands_curve(column.channel, noise, level, m.frequency_hz, jitter))
+    return got.measured
 
 
 def _named(c: Conditions, noise: Noise) -> Named:
@@ -95,36 +84,29 @@ def _named(c: Conditions, noise: Noise) -> Named:
         usual |= STEREO_HZ
     # what nobody asked for isn't missed
     asked = bool(figures.rated(c, RUMBLE, "subcarrier_suppression"))
-    reached = {name: at for name, at in usual.items() if asked or _top_hz(at) <= noise.reach_hz[1]}
+    tops_hz = {name: at[1] if isinstance(at, tuple) else at for name, at in usual.items()}
+    reached = {name: at for name, at in usual.items() if asked or tops_hz[name] <= noise.reach_hz[1]}
     return {**reached, **c.measurement.lines_hz}
 
 
-def _top_hz(place: float | tuple[float, float]) -> float:
-    return place[1] if isinstance(place, tuple) else place
-
-
-def _levels(
-    c: Conditions, channel: str, noise: Noise, reference: ReferenceTone, named: Named
-) -> tuple[list[Finding], list[str]]:
-    found: list[Finding] = []
-    missing: list[str] = []
+def _add_levels(got: figures.Collected, channel: str, noise: Noise, reference: ReferenceTone, named: Named) -> None:
+    c = got.conditions
     for name, place in named.items():
         if isinstance(place, tuple):
             band = noise.band(*place)
             if band != place:
-                missing.append(f"no {name}: the data doesn't reach {quantities.band(place)}")
-                continue
-            found += _band(c, channel, noise, reference, name, place)
+                got.withhold(f"no {name}: the data doesn't reach {quantities.band(place)}")
+            else:
+                got.findings += _band(c, channel, noise, reference, name, place)
             continue
         line = line_at(noise, place)
         if line is None:
-            missing.append(f"no {name}: the data doesn't reach {quantities.hertz(place)}")
+            got.withhold(f"no {name}: the data doesn't reach {quantities.hertz(place)}")
             continue
         db = _ratio_db(line.level_v, reference)
         made = _finding(c, "line_level", channel, db, reference, line=name, frequency=place)
-        found.append(made if line.is_distinct else _bound(made, "at most", HIDDEN))
-    found += _stereo(c, channel, noise, reference, named)
-    return found, missing
+        got.findings.append(made if line.is_distinct else figures.bounded(made, "at most", HIDDEN))
+    got.findings += _stereo(c, channel, noise, reference, named)
 
 
 def _band(
@@ -147,7 +129,7 @@ def _band(
         spread = scatter(noise, wide, rumble_b_type)
         db = _ratio_db(level, reference)
         made.append(_finding(c, "rumble", channel, db, reference, spread, weighting=RUMBLE_B_TYPE))
-    return [_bound(each, "at most", TEST_RECORD) for each in made]
+    return [figures.bounded(each, "at most", TEST_RECORD) for each in made]
 
 
 def _stereo(c: Conditions, channel: str, noise: Noise, reference: ReferenceTone, named: Named) -> list[Finding]:
@@ -159,7 +141,7 @@ def _stereo(c: Conditions, channel: str, noise: Noise, reference: ReferenceTone,
     db = -_ratio_db(math.hypot(*(line.level_v for line in reached)), reference)
     made = _finding(c, "subcarrier_suppression", channel, db, reference)
     strongest = max(reached, key=lambda line: line.level_v)
-    return [made if strongest.is_distinct else _bound(made, "at least", HIDDEN)]
+    return [made if strongest.is_distinct else figures.bounded(made, "at least", HIDDEN)]
 
 
 def _other(
@@ -208,10 +190,6 @@ def _finding(
     return figures.finding(c, quantity, channel, db, uncertainty=expanded, **at)
 
 
-def _bound(made: Finding, bound: str, method: str) -> Finding:
-    return replace(made, bound=bound, at={**made.at, "method": method})
-
-
 # what a card shows large, the first that there is: how it is looked up, and what it is
 _HEROES: tuple[tuple[str, dict[str, Any], str], ...] = (
     ("jitter", {}, "clock jitter, r.m.s."),
@@ -245,25 +223,22 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
         panel = sidebands_panel(runs, main, key.channel)
     else:
         panel = spectrum_panel(runs, main, key.channel, key)
-    hero = figures.hero(key, found)
     shown = ("rumble", "line_level", "subcarrier_suppression", "strongest_other_line", "jitter")
     known = any(what == name for *_, name in _HEROES)
+    more = (
+        "" if known else what,
+        reference_words(main),
+        weighted(key.at["weighting"]) if "weighting" in key.at else "",
+        quantities.band(key.at["band"]) if "band" in key.at else "",
+    )
     return figures.card(
-        [replace(run, conditions=_as_played(run.conditions)) for run in runs],
+        [run.but(**_PLAYED) for run in runs],
         what[0].upper() + what[1:] if known else KIND.title,
         Chart((panel,)),
-        replace(hero, caption=hero.caption.split(", at ")[0], x=None, y=None) if hero else None,
+        figures.off_the_dial(figures.hero(key, found)),
         [f for name in shown for f in figures.by_channel(main, name)],
-        tuple(filter(None, ("" if known else what, reference_words(main), _weighting_words(key), _band_words(key)))),
+        more,
     )
-
-
-def _weighting_words(f: Finding) -> str:
-    return weighted(f.at["weighting"]) if "weighting" in f.at else ""
-
-
-def _band_words(f: Finding) -> str:
-    return quantities.band((f.at["band"][0], f.at["band"][1])) if "band" in f.at else ""
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -273,13 +248,12 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if key is None:
         return ()
     at = {name: key.at.get(name) for name in ("weighting", "line")}
-    was = figures.by_channel(before, key.quantity, **at) if before else []
     curve = next((curve for curve in run.curves if curve.name == "sidebands" and curve.channel == key.channel), None)
     facts = {
         "quantity": key.quantity,
         "key": key,
         "reference": reference_words(run).removeprefix("re "),
-        "before": quantities.worse(was),
+        "before": quantities.worse(figures.by_channel(before, key.quantity, **at)),
         "rate": quantities.hertz(curve.facts["strongest_hz"]) if curve else "",
         "other": run.get("strongest_other_line", key.channel),
     }
@@ -318,7 +292,6 @@ KIND = Kind(
     title="Lines in the spectrum",
     about="named lines and bands of a spectrum, such as rumble or a pilot: a WAV, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
-    quantities=("rumble", "line_level", "subcarrier_suppression", "strongest_other_line", "jitter"),
     compared=("rumble", "subcarrier_suppression", "jitter", "line_level"),
     asks=QUIET,
     headlines=("rumble", "subcarrier_suppression", "jitter"),

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
-
-import numpy as np
+from typing import Any
 
 from reviewkit.measure import curves, figures, scales
 from reviewkit.model import quantities, rating_words
@@ -19,40 +17,33 @@ from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal import impedance
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 CLOSED, VENTED, NONE = "closed", "vented", "none"
 _RATED = ("impedance", "minimum_impedance")
 _Q = {CLOSED: ("qtc",), NONE: ("qts", "qms", "qes")}
+# of what is a load itself, whatever the bench drives otherwise
+_NO_LOAD: dict[str, Any] = {"load_ohm": None, "input": "", "channels": "", "termination": ""}
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return the impedance's figures, per channel.
 
     minimum_impedance and peak_impedance (Ω) with their frequencies, rated_impedance (Ω) by the 80 % rule; of one peak
     system_resonance (Hz), and qtc of a closed box, or qts, qms and qes of a bare driver; of two peaks lower_peak,
     upper_peak and tuning (Hz).
     """
-    assert sheet is not None
-    c = _at_no_load(c)
+    c = c.but(**_NO_LOAD)
     frequency_hz = sheet.need("frequency").values
-    found: list[Finding] = []
-    withheld: list[str] = []
-    drawn: list[Curve] = []
+    got = figures.Collected(c)
     for column in sheet.all("impedance"):
-        drawn.append(Curve("", column.channel, frequency_hz, column.values))
-        found += _lowest(c, column.channel, frequency_hz, column.values)
+        got.curves.append(Curve("", column.channel, frequency_hz, column.values))
+        got.findings += _lowest(c, column.channel, frequency_hz, column.values)
         resonances, why = _resonances(c, column.channel, frequency_hz, column.values)
-        found += resonances
+        got.findings += resonances
         if why:
-            whose = f", channel {column.channel}" if column.channel else ""
-            withheld.append(f"{c.measurement.id}{whose}: {why}")
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
-
-
-def _at_no_load(c: Conditions) -> Conditions:
-    """Return the conditions of what is a load itself, whatever the bench drives otherwise."""
-    return replace(c, measurement=replace(c.measurement, load_ohm=None, input="", channels="", termination=""))
+            got.withhold(why, column.channel)
+    return got.measured
 
 
 def _band_hz(c: Conditions) -> tuple[float, float]:
@@ -113,18 +104,20 @@ def _resonances(c: Conditions, channel: str, frequency_hz: Array, ohm: Array) ->
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the impedance over frequency, the minimum and the resonance ringed."""
-    runs = [replace(run, conditions=_at_no_load(run.conditions)) for run in runs]
+    runs = [run.but(**_NO_LOAD) for run in runs]
     main = figures.main_run(runs)
     traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
     lowest = figures.by_channel(main, "minimum_impedance")
     worst = quantities.worse(lowest)
-    values = [float(v) for trace in traces for v in (np.min(trace.y), np.max(trace.y))]
     limits = tuple(_limit(rating, main) for rating in figures.rated(main.conditions, *_RATED) if rating.printed)
-    panel = Panel(scales.dial_for(traces), scales.ohms(values), tuple(traces), limits, _marks(main, worst))
+    y_axis = scales.ohms(figures.extents(traces))
+    panel = Panel(scales.dial_for(traces), y_axis, tuple(traces), limits, _marks(main, worst))
     hero = figures.hero(worst, lowest, "lowest impedance")
     shown = ("system_resonance", "qtc", "qts", "lower_peak", "tuning", "upper_peak", "rated_impedance")
     found = [*lowest, *(f for name in shown for f in figures.by_channel(main, name))]
-    return figures.card(runs, KIND.title, Chart((panel,)), hero, found, _enclosure(main))
+    words = {CLOSED: "closed box", VENTED: "vented box", NONE: "bare driver"}
+    enclosure = words.get(main.conditions.measurement.enclosure, "")
+    return figures.card(runs, KIND.title, Chart((panel,)), hero, found, (enclosure,))
 
 
 def _limit(rating: Rating, run: Run) -> Limit:
@@ -133,11 +126,6 @@ def _limit(rating: Rating, run: Run) -> Limit:
     # of a nominal impedance the verdict has both it and what it may fall to
     text = f"rated {rating_words.limit_text(rating)}" if share == 1.0 else "lowest allowed"
     return Limit(share * (rating.printed or 0.0), None, *_band_hz(run.conditions), text, rating)
-
-
-def _enclosure(run: Run) -> tuple[str, ...]:
-    words = {CLOSED: "closed box", VENTED: "vented box", NONE: "bare driver"}
-    return tuple(filter(None, (words.get(run.conditions.measurement.enclosure, ""),)))
 
 
 def _marks(run: Run, lowest: Finding | None) -> tuple[Mark, ...]:
@@ -167,7 +155,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     channel = resonance.channel if resonance else worst.channel
     was = before.get("system_resonance", channel) if before else None
     facts |= {"system_resonance": resonance, "q": run.get("qtc", channel) or run.get("qts", channel)}
-    lowest_before = quantities.worse(figures.by_channel(before, "minimum_impedance")) if before else None
+    lowest_before = quantities.worse(figures.by_channel(before, "minimum_impedance"))
     facts |= {"before": lowest_before, "resonance_before": was}
     return (run.point("load", **facts),)
 
@@ -186,17 +174,8 @@ def recognise(sheet: Sheet, name: NameWords) -> Content | None:
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     quantity = "minimum_impedance" if rating.quantity == "impedance" else rating.quantity
-    return (
-        CaptureRequest(
-            "",
-            "",
-            quantities=(quantity,),
-            at={},
-            drive=AS_USED,
-            place=ALONE,
-            wording={"bands": (rating.band_hz or AUDIO_BAND_HZ,)},
-        ),
-    )
+    wording = {"bands": (rating.band_hz or AUDIO_BAND_HZ,)}
+    return (CaptureRequest("", "", (quantity,), {}, AS_USED, place=ALONE, wording=wording),)
 
 
 KIND = Kind(
@@ -204,10 +183,6 @@ KIND = Kind(
     title="Impedance",
     about="frequency and ohms of a loudspeaker, a headphone or a cartridge",
     needs=(("frequency", "impedance"),),
-    quantities=(
-        *("minimum_impedance", "rated_impedance", "peak_impedance", "system_resonance"),
-        *("qtc", "qts", "qms", "qes", "lower_peak", "upper_peak", "tuning"),
-    ),
     compared=("minimum_impedance",),
     asks=LOAD,
     headlines=("minimum_impedance", "rated_impedance", "system_resonance", "qtc", "qts", "tuning"),

@@ -32,11 +32,11 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.between_tones import FEWEST_TONES, check_tones, strongest_between
 from reviewkit.signal.decibels import db_of_amplitude
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.mains_lines import is_multiple
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.tone_lines import Line
 
 _NEGLIGIBLE_DB = 0.02  # an uncertainty that no digit shows
-_MAINS_MULTIPLES = 20
 _MAINS_WANDER = 0.002
 _HEADROOM_DB, _LOWEST_DRAWN_DB = 3.0, -160.0
 
@@ -46,7 +46,7 @@ def tone_level(tones: Sequence[Line]) -> float:
     return float(np.median([tone.level for tone in tones]))
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return multitone_clearance (dB) per channel: the median tone's level less that of the strongest other line.
 
     The band is 20 Hz – 20 kHz, or as far as the data reaches. Without the window nothing is given.
@@ -57,15 +57,15 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     the width of one line. Tones: the lines within 20 dB of the strongest, at least three (this project's own
     definition; none is binding). Power is that of all tones together.
     """
-    assert sheet is not None
 
-    def one(column: Column) -> Measured:
+    def one(column: Column, got: figures.Collected) -> None:
         read = channel_lines(sheet, column, c, check_tones, blind=False)
         if read.hint:
-            return Measured((), (f"{c.measurement.id}: no multitone clearance from this spectrum: {read.hint}",))
+            got.withhold(f"no multitone clearance from this spectrum: {read.hint}")
+            return
         edges_hz = np.geomspace(*AUDIO_BAND_HZ, POINTS_DRAWN)
-        curve = spectrum_curve(column.channel, read.lines, edges_hz, tone_level(read.tones))
-        return Measured((_finding(column.channel, read, c),), curves=(curve,))
+        got.curves.append(spectrum_curve(column.channel, read.lines, edges_hz, tone_level(read.tones)))
+        got.findings.append(_finding(column.channel, read, c))
 
     found = each_channel(sheet, c, one)
     together = "the power of all tones together" if c.measurement.drive_w else "all tones together"
@@ -82,17 +82,14 @@ def _finding(channel: str, read: ChannelLines, c: Conditions) -> Finding:
     rest = strongest_between(lines, tones, band_hz)
     uncertainty = rest.uncertainty / rest.level / LN10_OVER_20
     total_v = float(np.sqrt(sum(tone.level**2 for tone in tones))) if read.volts else None
+    limited_by = "hum" if _is_mains(rest.frequency_hz, lines.line_hz, c) else "a product"
     at: dict[str, Any] = {
         **level_conditions(c, total_v),
         "frequency": rest.frequency_hz,
         "band": list(band_hz),
         "line_width": lines.line_hz,
         "tones_count": len(tones),
-        "limited_by": "noise"
-        if rest.noise
-        else "hum"
-        if _is_mains(rest.frequency_hz, lines.line_hz, c)
-        else "a product",
+        "limited_by": limited_by if rest.is_distinct else "noise",
         "window": read.window,
     }
     return figures.finding(
@@ -109,9 +106,7 @@ def _is_mains(frequency_hz: float, line_hz: float, c: Conditions) -> bool:
     """Return whether a line is at the mains frequency or one of its first twenty multiples."""
     if c.mains_hz is None:
         return False
-    multiple = round(frequency_hz / c.mains_hz)
-    off = abs(frequency_hz - multiple * c.mains_hz)
-    return 1 <= multiple <= _MAINS_MULTIPLES and off <= max(line_hz, _MAINS_WANDER * frequency_hz)
+    return is_multiple(frequency_hz, c.mains_hz, max(line_hz, _MAINS_WANDER * frequency_hz))
 
 
 def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
@@ -132,16 +127,15 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     y_axis = scales.twenties([0.0, floor_of(levels, _LOWEST_DRAWN_DB)])
     # the tones are about 0 dB, some a little over it
     y_axis = replace(y_axis, high=max(float(np.max(level)) for level in levels) + _HEADROOM_DB)
-    hero = figures.hero(key, found, "below one tone")
     return figures.card(
         runs,
         KIND.title,
         Chart((Panel(scales.dial(*AUDIO_BAND_HZ), y_axis, tuple(traces), marks=tuple(marks), one_channel=True),)),
-        replace(hero, caption=hero.caption.split(", at ")[0], x=None) if hero else None,
+        figures.off_the_dial(figures.hero(key, found, "below one tone")),
         found,
         (
             f"{key.at['tones_count']} tones",
-            quantities.band((key.at["band"][0], key.at["band"][1])),
+            quantities.band(key.at["band"]),
             f"lines of {quantities.hertz(key.at['line_width'])}",
         ),
         level_of_the_run(main, key),
@@ -159,8 +153,8 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     worst = quantities.worse(here)
     if worst is None:
         return ()
-    was = figures.by_channel(before, "multitone_clearance") if before else []
-    facts = {"worse": worst, "drive": levels_in_words(run, here), "before": quantities.worse(was)}
+    was = quantities.worse(figures.by_channel(before, "multitone_clearance"))
+    facts = {"worse": worst, "drive": levels_in_words(run, here), "before": was}
     return (run.point("clearance", **facts),)
 
 
@@ -169,7 +163,6 @@ KIND = Kind(
     title="Multitone",
     about=f"{FEWEST_TONES} or more tones played together: a waveform, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
-    quantities=("multitone_clearance",),
     compared=("multitone_clearance",),
     asks=CLEAN,
     headlines=("multitone_clearance",),

@@ -25,7 +25,7 @@ from reviewkit.measure.idle_output import (
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import IDLE, Basis, CaptureRequest
 from reviewkit.model.card import Card, Chart
-from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import reference_of
 from reviewkit.model.gear import PLAYER
 from reviewkit.model.kind import QUIET, Kind
@@ -38,7 +38,7 @@ from reviewkit.model.weightings import CCIR_ARM, weighted
 from reviewkit.signal import noise_lines
 from reviewkit.signal.decibels import amplitude_of_db, db_of_amplitude
 from reviewkit.signal.noise_lines import Noise
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import a_weighting, c_weighting, weighting_468
 from reviewkit.signal.windows import lobe
 
@@ -49,78 +49,73 @@ _IF_RATED: dict[str, Callable[..., Any]] = {
     CCIR_ARM: partial(weighting_468, arm=True),
 }
 RELATIVE = "no noise in volts and no signal to noise ratio, the file's levels are relative"
+# of an idle output: nothing is driven, at no level
+_UNDRIVEN: dict[str, Any] = {"channels": "", "drive": None}
 
 
-def _undriven(c: Conditions) -> Conditions:
-    """Return the conditions of an idle output: nothing is driven, at no level."""
-    return replace(c, measurement=replace(c.measurement, channels="", drive=None))
-
-
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return noise, snr and hum_voltage per channel.
 
     noise: V r.m.s., 20 Hz – 20 kHz or as far as the data goes, unweighted and A-weighted, and C- or 468-weighted or
     CCIR/ARM if a rating is. snr: dB, of all of them, relative to
     the rated output, 1 W and each power that a rating names. hum_voltage: V.
     """
-    assert sheet is not None
-    c = _undriven(c)
-    found: list[Finding] = []
-    withheld: list[str] = []
-    curves: list[Curve] = []
+    c = c.but(**_UNDRIVEN)
+    got = figures.Collected(c)
     for column in sheet.all("level"):
         try:
             noise, volts = read_noise(sheet, column, c)
         except Withheld as why:
-            withheld.append(f"no noise and no signal to noise ratio: {why}")
-            curves.append(lines_curve(sheet, column, c))
+            got.withhold(f"no noise and no signal to noise ratio: {why}")
+            got.curves.append(lines_curve(sheet, column, c))
             continue
-        curves.append(bands_curve(column.channel, noise, volts=volts))
+        got.curves.append(bands_curve(column.channel, noise, volts=volts))
         band_hz = noise.band(*AUDIO_BAND_HZ)
         if band_hz is None:
-            withheld.append("no noise and no signal to noise ratio: the data reaches nothing of 20 Hz – 20 kHz")
+            got.withhold("no noise and no signal to noise ratio: the data reaches nothing of 20 Hz – 20 kHz")
             continue
         refuse_tone(sheet, c, noise, band_hz)
         if not volts:
             hint = '; add for example full_scale = "10 V"' if column.unit in ("ratio", "dBFS") else "; export volts"
-            withheld.append(RELATIVE + hint)
+            got.withhold(RELATIVE + hint)
             continue
-        withheld += not_reached(sheet, band_hz)
+        for why_not in not_reached(sheet, band_hz):
+            got.withhold(why_not)
         average = _average_of(sheet, column)
         if average is None and any(rating.weighting == CCIR_ARM for rating in figures.rated(c, "snr", "noise")):
-            withheld.append("no CCIR/ARM figure: its meter responds to the average of a waveform; capture one")
+            got.withhold("no CCIR/ARM figure: its meter responds to the average of a waveform; capture one")
         if c.mains_hz and not c.measurement.weighting and not _parts_mains(noise, c.mains_hz):
-            withheld.append("no hum: the spectrum's lines are too far apart; export more lines")
+            got.withhold("no hum: the spectrum's lines are too far apart; export more lines")
         own = _figures(c, column.channel, noise, band_hz, average)
         if c.mains_hz and any(f.quantity == "hum_voltage" for f in own):
             strongest = noise_lines.strongest_hum(noise, c.mains_hz, band_hz)
-            curves[-1] = replace(curves[-1], facts={**curves[-1].facts, "hum": strongest})
-        found += own
+            got.curves[-1] = replace(got.curves[-1], facts={**got.curves[-1].facts, "hum": strongest})
+        got.findings += own
         for rated_hz in figures.rated_bands(c, "snr", "noise"):
             # "200 Hz – 15 kHz": as if cut off at the edges; slopes of such filters are nowhere printed
             if rated_hz != tuple(band_hz) and (inside := noise.band(*rated_hz)) and tuple(inside) == rated_hz:
                 of_band = _figures(c, column.channel, noise, inside, average)
-                found += [f for f in of_band if f.quantity != "hum_voltage"]
-    if any(f.quantity == "noise" for f in found):
-        withheld += _no_reference(c)
-    reasons = tuple(dict.fromkeys(f"{c.measurement.id}: {text}" for text in withheld))
-    return Measured(tuple(found), reasons, tuple(curves))
+                got.findings += [f for f in of_band if f.quantity != "hum_voltage"]
+    if any(f.quantity == "noise" for f in got.findings) and (missing := _no_reference(c)):
+        got.withhold(missing)
+    return got.measured
 
 
-def _no_reference(c: Conditions) -> list[str]:
+def _no_reference(c: Conditions) -> str:
+    """Return why there is no ratio, or none relative to the rated power; "" if there is one."""
     player = c.gear is not None and PLAYER in c.gear.types
     if player or any(rating.reference_level or rating.reference_v for rating in figures.rated(c, "snr")):
-        return []  # relative to a voltage, or to what another file has
+        return ""  # relative to a voltage, or to what another file has
     if c.gear is not None and not c.gear.loads:
-        return ['no signal to noise ratio: a line output has no power to compare it with; rate one re "2 V output"']
+        return 'no signal to noise ratio: a line output has no power to compare it with; rate one re "2 V output"'
     ohms = c.measurement.load_ohm
     if ohms is None or math.isinf(ohms):
-        return [
+        return (
             'no signal to noise ratio: it is relative to a power, and no load is stated; add for example load = "8 ohm"'
-        ]
+        )
     if figures.rated_output_w(c) is None:
-        return [f"no signal to noise ratio relative to the rated power: none is rated into {quantities.load(ohms)}"]
-    return []
+        return f"no signal to noise ratio relative to the rated power: none is rated into {quantities.load(ohms)}"
+    return ""
 
 
 def references_w(c: Conditions) -> list[float]:
@@ -218,7 +213,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     if key is not None and key.quantity == "snr":
         what = f"{weighted(key.at.get('weighting', ''))}, below {reference_of(key)}"
     return figures.card(
-        [replace(run, conditions=_undriven(run.conditions)) for run in runs],
+        [run.but(**_UNDRIVEN) for run in runs],
         KIND.title,
         Chart((panel,)),
         figures.hero(key, found, what),
@@ -276,8 +271,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
 
 def _alike(run: Run | None, finding: Finding) -> list[Finding]:
     """Return another run's findings, one per channel, with the same weighting and reference."""
-    found = figures.by_channel(run, finding.quantity) if run else []
-    return [f for f in found if _key(f) == _key(finding)]
+    return [f for f in figures.by_channel(run, finding.quantity) if _key(f) == _key(finding)]
 
 
 def _key(f: Finding) -> tuple[Any, Any]:
@@ -319,7 +313,6 @@ KIND = Kind(
     title="Noise",
     about="the idle output: time and volts, or a spectrum with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
-    quantities=("noise", "snr", "hum_voltage"),
     compared=("snr", "noise"),
     asks=QUIET,
     headlines=("snr",),

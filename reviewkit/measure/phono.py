@@ -5,19 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from reviewkit.measure import curves, figures, scales, sweeps
-from reviewkit.measure.capture_requests import is_even
-from reviewkit.measure.deviations import deviation_card, misread_by
 from reviewkit.model import digits, quantities, unstated_conditions
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.capture_request import LINE, PHONO_SWEEP, Basis, CaptureRequest
 from reviewkit.model.card import Card
-from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding import Conditions, Curve, Measured, Point, Run
 from reviewkit.model.kind import FLAT, Kind
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import riaa_replay_db
 
 MIDDLE_BAND_HZ = (40.0, 15_000.0)  # makers often rate this band (common practice, no source)
@@ -38,56 +36,45 @@ def _refuse_misread(sheet: Sheet, c: Conditions, frequency_hz: Array, column: Co
         equalised: _read_as(frequency_hz, column, equalised=equalised, amendment=m.amendment)
         for equalised in (True, False)
     }
-    off_db = misread_by(frequency_hz, read[m.equalised], read[not m.equalised])
+    off_db = sweeps.misread_by(frequency_hz, read[m.equalised], read[not m.equalised])
     if not off_db:
         return
-    held = f'{sheet.source}, column "{column.header}", '
+    why = "off the RIAA curve but near level, as one with a pre-emphasised input is; add equalised = true"
     if m.equalised:
-        message = (
-            f"is {digits.fixed(off_db, 0)} dB off level, as a response without pre-emphasis is; remove equalised = true"
-        )
-    else:
-        message = (
-            f"is {digits.fixed(off_db, 0)} dB off the RIAA curve but near level, as one with a pre-emphasised input "
-            "is; add equalised = true"
-        )
-    raise c.fault(held + message)
+        why = "off level, as a response without pre-emphasis is; remove equalised = true"
+    raise c.fault(f'{sheet.source}, column "{column.header}", is {digits.fixed(off_db, 0)} dB {why}')
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return riaa_deviation (dB relative to 1 kHz) per channel.
 
     It is the largest either way, with its sign and frequency, over 20 Hz – 20 kHz, 40 Hz – 15 kHz and each rated band,
     as far as the data goes. If a rating has unequal limits, riaa_deviation_high and _low are the furthest on each side.
     """
-    assert sheet is not None
     m, frequency_hz = c.measurement, sheet.need("frequency").values
-    found: list[Finding] = []
+    got = figures.Collected(c)
     bands = [AUDIO_BAND_HZ, MIDDLE_BAND_HZ, *figures.rated_bands(c, "riaa_deviation")]
     reached = [each for each in dict.fromkeys(curves.covered(frequency_hz, band_hz) for band_hz in bands) if each]
     # the larger of two unequal sides may be inside its limit, and the smaller one outside
-    unequal = [r for r in figures.rated(c, "riaa_deviation") if r.within is not None and -r.within[0] != r.within[1]]
+    unequal = [r for r in figures.rated(c, "riaa_deviation") if r.sides_differ]
     on_sides = list(dict.fromkeys(unstated_conditions.band_hz(rating) for rating in unequal))
-    drawn: list[Curve] = []
-    withheld: list[str] = []
     for column in sweeps.levels_of(sheet):
         _refuse_misread(sheet, c, frequency_hz, column)
         deviation_db = _read_as(frequency_hz, column, equalised=m.equalised, amendment=m.amendment)
         if deviation_db is None:
-            remark = "the sweep does not reach 1 kHz, to which the RIAA curve is referred"
-            withheld = [f"{m.id}: no figures, {remark}"]
+            got.withhold("no figures, the sweep does not reach 1 kHz, to which the RIAA curve is referred")
             continue
-        drawn.append(Curve("", column.channel, frequency_hz, read_only(deviation_db)))
+        got.curves.append(Curve("", column.channel, frequency_hz, read_only(deviation_db)))
         for quantity, way, within in (
             ("riaa_deviation", 0, reached),
             ("riaa_deviation_high", +1, on_sides),
             ("riaa_deviation_low", -1, on_sides),
         ):
             amended = m.amendment or None
-            found += sweeps.worst_in_bands(
+            got.findings += sweeps.worst_in_bands(
                 c, quantity, column.channel, frequency_hz, deviation_db, within, way=way, amendment=amended
             )
-    return Measured(tuple(found), tuple(withheld), tuple(drawn))
+    return got.measured
 
 
 def _curve(c: Conditions) -> str:
@@ -98,7 +85,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     """Return the deviation over frequency about zero, with the rated bands."""
     # below its bands a curve may leave the picture: the amendment alone costs 20 dB at 2 Hz
     curves_of = {_curve(run.conditions) for run in runs}
-    return deviation_card(
+    return sweeps.deviation_card(
         runs,
         KIND.title,
         "riaa_deviation",
@@ -115,15 +102,15 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     if not here:
         return ()
     band = here[0].at["band"]
-    was = figures.by_channel(before, "riaa_deviation", band=band) if before else []
-    facts = {"worse": quantities.worse(here), "band": band, "amendment": m.amendment, "before": quantities.worse(was)}
+    was = quantities.worse(figures.by_channel(before, "riaa_deviation", band=band))
+    facts = {"worse": quantities.worse(here), "band": band, "amendment": m.amendment, "before": was}
     return (run.point("deviation", **facts),)
 
 
 def _request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     band = unstated_conditions.band_hz(rating)
     at = {"input": rating.input or "phono", "band": band}
-    quantities = ("riaa_deviation",) if is_even(rating) else ("riaa_deviation_high", "riaa_deviation_low")
+    quantities = ("riaa_deviation_high", "riaa_deviation_low") if rating.sides_differ else ("riaa_deviation",)
     return (CaptureRequest("", "", quantities, at, PHONO_SWEEP, place=LINE, wording={"bands": (band,)}),)
 
 
@@ -132,7 +119,6 @@ KIND = Kind(
     title="Phono response",
     about="a response through the phono stage: frequency and level, the input flat or pre-emphasised (`equalised`)",
     needs=(("frequency", "level"),),
-    quantities=("riaa_deviation", "riaa_deviation_high", "riaa_deviation_low"),
     compared=("riaa_deviation",),
     asks=FLAT,
     headlines=("riaa_deviation",),

@@ -31,17 +31,8 @@ _TOGETHER = (
     ("frequency",),
     ("band",),
     ("limit", "figure"),
-    ("reference",),
-    ("reference_level",),
-    ("reference_input",),
-    ("tones",),
-    ("weighting",),
-    ("conditions",),
-    ("setting",),
-    ("termination",),
-    ("volume",),
-    ("input",),
-    ("channels",),
+    *((key,) for key in ("reference", "reference_level", "reference_input", "tones", "weighting", "conditions")),
+    *((key,) for key in ("setting", "termination", "volume", "input", "channels")),
 )
 # a digital meter's last digit may be one too high or too low (common practice, no source): rectangular, k = 2
 _ONE_DIGIT = 2 / math.sqrt(3)
@@ -50,13 +41,12 @@ _FIRST = ("falls short", _CLOSE, "meets", "")  # of more readings than a card sh
 _COLUMNS = {"L": "left", "R": "right", "both": "both", "": "as a whole"}
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return each reading as written in the file, in its order.
 
     Its own conditions override those of the measurement. Its uncertainty is that of the last digit written: the level
     uncertainty of [bench] is the capture's, not a meter's.
     """
-    assert sheet is not None
     found = [_finding(c, reading) for reading in sheet.readings]
     return Measured(tuple(found), tuple(f"{sheet.source}:{row.line}: {row.why}" for row in sheet.skipped))
 
@@ -265,7 +255,6 @@ KIND = Kind(
     title="Readings by meter",
     about="single values by meter, one a row: `name,channel,value,unit,at,note`",
     needs=(("reading",),),
-    quantities=quantities.BY_METER,
     compared=(),
     asks=POWER,
     findings=findings,

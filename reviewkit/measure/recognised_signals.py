@@ -14,6 +14,7 @@ from reviewkit.signal.between_tones import FEWEST_TONES
 from reviewkit.signal.decibels import amplitude_of_db
 from reviewkit.signal.fitted_tones import fitted_tones
 from reviewkit.signal.flat_parts import NotSquare
+from reviewkit.signal.mains_lines import MAINS_HZ, MOST_MULTIPLES, is_multiple
 from reviewkit.signal.step_response import read_square
 from reviewkit.signal.tone_lines import Line, NoTones
 from reviewkit.signal.wander import hann_lines, wander_of
@@ -23,7 +24,7 @@ _MOST_SAMPLES = 1 << 17  # enough to know a signal by
 _FEWEST_SAMPLES = 256
 _WITHIN = 0.1  # tones are the lines whose level is at least a tenth of the strongest's
 _MAINS_WANDER = 0.006
-_MOST_MAINS, _MOST_RIPPLE = 20, 3  # multiples of the mains that hum has; one of the first three is its strongest
+_MOST_RIPPLE = 3  # multiples of the mains: one of the first three is the strongest of hum
 _LOWEST_HZ, _LOWEST_DB = 20.0, -400.0
 _STANDS_DB = 25.0  # of the strongest line over the median one: below it, a spectrum is noise
 _HARMONIC, _HIGHEST_ORDER = 0.003, 10  # beyond it, a line may be a multiple by chance
@@ -143,7 +144,6 @@ def _of_tones(tones: Sequence[Line], rms: float) -> Signal:
     return Signal("many", f"{len(tones)} tones", rms)
 
 
-def _is_mains(frequency_hz: float, highest: int = _MOST_MAINS) -> bool:
+def _is_mains(frequency_hz: float, most: int = MOST_MULTIPLES) -> bool:
     """Return whether a line is the mains' or one of its multiples, of 50 Hz or of 60."""
-    orders = ((frequency_hz / hz, round(frequency_hz / hz)) for hz in (50.0, 60.0))
-    return any(0 < order <= highest and abs(ratio / order - 1) <= _MAINS_WANDER for ratio, order in orders)
+    return any(is_multiple(frequency_hz, hz, _MAINS_WANDER * frequency_hz, most) for hz in MAINS_HZ)

@@ -8,8 +8,7 @@ from functools import partial
 from typing import Any
 
 from reviewkit.measure import figures, scales, sweeps
-from reviewkit.measure.capture_requests import is_even, reading_request
-from reviewkit.measure.deviations import deviation_card
+from reviewkit.measure.capture_requests import reading_request
 from reviewkit.measure.target_curves import is_fm, refuse_misread, with_target
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import read_only
@@ -24,7 +23,7 @@ from reviewkit.model.sheet import Sheet
 from reviewkit.model.targets import condition_of, seconds_of
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.decibels import relative_db
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
 # what the deviation from one time constant, or from two, may be rated as besides a response
@@ -32,7 +31,7 @@ CONSTANTS = {1: ("de_emphasis_deviation",), 2: ("equalisation_deviation",)}
 _UNEVEN_DB = 0.5  # from here, one channel is said to be louder than the other (a judgement)
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return deviation_high, deviation_low, flatness, corner_low and corner_high per channel, and channel_balance.
 
     deviation_*, flatness: dB relative to 1 kHz, over 20 Hz – 20 kHz and each rated band, as far as the data goes.
@@ -40,7 +39,6 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     corner_*: Hz, half power relative to 1 kHz. channel_balance: dB, left relative to right. If the reference isn't
     1 kHz (315 Hz of a cassette deck, the mean over a band of a loudspeaker), `at.relative_to` has it, Hz.
     """
-    assert sheet is not None
     target_db = None
     if c.measurement.target:
         sheet, target_db = with_target(sheet, c)
@@ -79,7 +77,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
         found += worst(bands, way=0)
         # of unequal limits, the larger difference may be inside its own and the smaller one outside
         ratings = figures.rated(c, "channel_balance")
-        uneven = [unstated_conditions.band_hz(rating) for rating in ratings if rating.within and not is_even(rating)]
+        uneven = [unstated_conditions.band_hz(rating) for rating in ratings if rating.sides_differ]
         for way in (+1, -1) if uneven else ():
             found += [side for side in worst(uneven, way=way) if side not in found]
     return Measured(tuple(found), tuple(withheld), tuple(drawn))
@@ -122,7 +120,7 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     main = figures.main_run(runs)
     reference = _other_reference(main.conditions)
     # further out a curve may leave the picture: its corner describes the fall there
-    return deviation_card(
+    return sweeps.deviation_card(
         runs,
         KIND.title,
         "flatness",
@@ -157,9 +155,9 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         rated = [list(r.band_hz) for r in ratings if r.band_hz and r.input in ("", run.conditions.measurement.input)]
         band_hz = next((band for band in bands if list(band) in rated), bands[0])
         flat = figures.by_channel(run, "flatness", band=band_hz)
-        was = figures.by_channel(before, "flatness", band=band_hz) if before else []
+        was = figures.by_channel(before, "flatness", band=band_hz)
         high, low = (figures.by_channel(run, f"deviation_{end}", band=band_hz) for end in ("high", "low"))
-        uneven = any(r.within and not is_even(r) for r in ratings)
+        uneven = any(r.sides_differ for r in ratings)
         sides = quantities.deviation(max(f.value for f in high), min(f.value for f in low)) if uneven else ""
         facts.append(
             run.point(
@@ -209,7 +207,7 @@ def _sweep(
 
 def _flatness_request(rating: Rating, basis: Basis) -> tuple[CaptureRequest, ...]:
     band = unstated_conditions.band_hz(rating)
-    quantities = ("flatness",) if is_even(rating) else ("deviation_high", "deviation_low")
+    quantities = ("deviation_high", "deviation_low") if rating.sides_differ else ("flatness",)
     at = basis.named(rating, "load", "input") | {"band": band}
     return (_sweep(rating, basis, quantities, at, bands=(band,)),)
 
@@ -249,16 +247,6 @@ KIND = Kind(
     title="Frequency response",
     about="a sweep: frequency and level of one or both channels; read relative to its own 1 kHz, or to a target",
     needs=(("frequency", "level"),),
-    quantities=(
-        "deviation_high",
-        "deviation_low",
-        "flatness",
-        "corner_low",
-        "corner_high",
-        "channel_balance",
-        "channel_balance_worst",
-        *(name for names in CONSTANTS.values() for name in names),
-    ),
     compared=("flatness",),
     asks=FLAT,
     headlines=("flatness", "channel_balance"),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from reviewkit.model.card import Axis, Trace
 from reviewkit.model.digits import MINUS, trimmed
@@ -70,8 +71,7 @@ def decades(values: Sequence[float], unit: str, fewest: int = 2) -> Axis:
         low, high = (low - 1, high) if (high - low) % 2 == 0 else (low, high + 1)
     every = max(1, math.ceil((high - low) / 6))
     ticks = [(10.0**e, trimmed(10.0**e)) for e in range(low, high + 1, every)]
-    ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} {unit}")
-    return Axis(10.0**low, 10.0**high, "log", tuple(ticks), unit)
+    return Axis(10.0**low, 10.0**high, "log", _with_unit(ticks, unit), unit)
 
 
 def power_scale(values: Sequence[float]) -> Axis:
@@ -88,9 +88,7 @@ def power_scale(values: Sequence[float]) -> Axis:
 def around_zero(largest_db: float) -> Axis:
     """Return a vertical scale about 0 dB: the first step of the ladder that holds the largest deviation."""
     top = next((rung for rung in _LADDER_DB if largest_db <= rung), math.ceil(largest_db / 20) * 20.0)
-    ticks = [(value, _signed(value)) for value in (-top, -top / 2, 0.0, top / 2, top)]
-    ticks[-1] = (top, f"{ticks[-1][1]} dB")
-    return Axis(-top, top, "linear", tuple(ticks), "dB")
+    return _in_decibels(-top, top, top / 2)
 
 
 def lopsided(lowest_db: float, highest_db: float) -> Axis:
@@ -102,9 +100,8 @@ def lopsided(lowest_db: float, highest_db: float) -> Axis:
     )
     low = -max(step, math.ceil(-lowest_db / step) * step)
     high = max(step, math.ceil(highest_db / step) * step)
-    ticks = [(v, _signed(v)) for v in _steps(low, high, step)]
-    ticks[-1] = (high, f"{ticks[-1][1]} dB")
-    return Axis(low, high, "linear", tuple(ticks[-7:]), "dB")
+    axis = _in_decibels(low, high, step)
+    return replace(axis, ticks=axis.ticks[-7:])
 
 
 def twenties(values: Sequence[float]) -> Axis:
@@ -114,16 +111,13 @@ def twenties(values: Sequence[float]) -> Axis:
     low = min(high - 40.0, math.floor(min(values) / 20) * 20.0)
     step = 20.0 if (high - low) / 20 <= 6 else 40.0
     low = high - math.ceil((high - low) / step) * step
-    ticks = [(v, _signed(v)) for v in _steps(low, high, step)]
-    ticks[-1] = (high, f"{ticks[-1][1]} dB")
-    return Axis(low, high, "linear", tuple(ticks), "dB")
+    return _in_decibels(low, high, step)
 
 
 def turned(axis: Axis) -> Axis:
     """Return a scale of levels below zero as one of how far below: −60 to 0 dB as 0 to 60 dB."""
     ticks = [(-value, trimmed(-value)) for value, _ in reversed(axis.ticks)]
-    ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} dB")
-    return Axis(-axis.high, -axis.low, "linear", tuple(ticks), "dB")
+    return Axis(-axis.high, -axis.low, "linear", _with_unit(ticks, "dB"), "dB")
 
 
 def ohms(values: Sequence[float]) -> Axis:
@@ -131,8 +125,7 @@ def ohms(values: Sequence[float]) -> Axis:
     low, high = _rung_below(min(values)), _rung_above(max(values))
     ticks = [(value, trimmed(value)) for value in _ruled(low, high, (1, 2, 5))]
     ticks = ticks if len(ticks) <= 7 else [tick for tick in ticks if f"{tick[0]:e}"[0] == "1"]
-    ticks[-1] = (ticks[-1][0], f"{ticks[-1][1]} Ω")
-    return Axis(low, high, "log", tuple(ticks), "Ω")
+    return Axis(low, high, "log", _with_unit(ticks, "Ω"), "Ω")
 
 
 def upward(largest: float, unit: str) -> Axis:
@@ -140,16 +133,18 @@ def upward(largest: float, unit: str) -> Axis:
     top = _rung_above(largest)
     step = top / (4 if f"{top:e}"[0] in "24" else 5)
     ticks = [(i * step, trimmed(i * step)) for i in range(round(top / step) + 1)]
-    ticks[-1] = (top, f"{ticks[-1][1]} {unit}")
-    return Axis(0.0, top, "linear", tuple(ticks), unit)
+    return Axis(0.0, top, "linear", _with_unit(ticks, unit), unit)
 
 
 def swing(largest: float, unit: str) -> Axis:
     """Return a vertical scale for a waveform: the same up and down, three numbers."""
-    top = _rung_above(largest)
-    return Axis(
-        -top, top, "linear", ((-top, f"{MINUS}{trimmed(top)}"), (0.0, "0"), (top, f"{trimmed(top)} {unit}")), unit
-    )
+    return swing_to(_rung_above(largest), unit)
+
+
+def swing_to(top: float, unit: str) -> Axis:
+    """Return a vertical scale from −`top` to `top`."""
+    ticks = ((-top, f"{MINUS}{trimmed(top)}"), (0.0, "0"), (top, f"{trimmed(top)} {unit}"))
+    return Axis(-top, top, "linear", ticks, unit)
 
 
 def sides(name: str) -> Axis:
@@ -206,8 +201,16 @@ def along(low: float, high: float, unit: str) -> Axis:
     return Axis(minor[0], minor[-1], "linear", ticks, unit, minor)
 
 
-def _steps(low: float, high: float, step: float) -> list[float]:
-    return [low + step * i for i in range(round((high - low) / step) + 1)]
+def _in_decibels(low: float, high: float, step: float) -> Axis:
+    """Return a vertical scale with signed numbers."""
+    values = [low + step * i for i in range(round((high - low) / step) + 1)]
+    return Axis(low, high, "linear", _with_unit([(v, _signed(v)) for v in values], "dB"), "dB")
+
+
+def _with_unit(ticks: Sequence[tuple[float, str]], unit: str) -> tuple[tuple[float, str], ...]:
+    """Return ticks with the unit after the last number."""
+    *others, (last, text) = ticks
+    return (*others, (last, f"{text} {unit}"))
 
 
 def _signed(value: float) -> str:

@@ -35,7 +35,7 @@ from reviewkit.model.units import UnitError, read_quantity
 from reviewkit.model.unstated_conditions import FREQUENCY_HZ
 from reviewkit.model.verdict import Verdict
 from reviewkit.signal.impedance import is_load
-from reviewkit.signal.spectrum import AUDIO_BAND_HZ
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 
 _LOADS = "load speaker loudspeaker woofer tweeter driver headphone headphones cartridge".split()
 _NOT_OF_A_LOAD = "".join(f"(?<!{word} )" for word in _LOADS)
@@ -72,7 +72,7 @@ def two_load_uncertainty(
     return math.hypot(*shares)
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return source_impedance (Ω) and damping_factor at 1 kHz and each rated frequency, and damping_factor_lowest over
     20 Hz – 20 kHz and each rated band, per channel. A line output damps no loudspeaker, so it has no such factor.
 
@@ -83,7 +83,7 @@ def findings(sheet: Sheet | None, c: Conditions) -> Measured:
     InputError
         If it is the impedance of a load.
     """
-    found = _from_loads(c) if sheet is None else _over_frequency(sheet, c)
+    found = _over_frequency(sheet, c) if sheet.columns else _from_loads(c)
     if c.gear is None or c.gear.loads:
         return found
     without = [f for f in found.findings if not f.quantity.startswith("damping_factor")]
@@ -96,25 +96,23 @@ def _over_frequency(sheet: Sheet, c: Conditions) -> Measured:
     if all(is_load(frequency_hz, column.values) for column in sheet.all("impedance")):
         what = "it has a resonance, as a loudspeaker's impedance has and an output's hasn't"
         raise sheet.fault(f'{what}; write kind = "load-impedance"')
-    found: list[Finding] = []
-    drawn: list[Curve] = []
-    withheld: list[str] = []
+    got = figures.Collected(c)
     for column in sheet.all("impedance"):
-        drawn.append(Curve("", column.channel, frequency_hz, column.values))
+        got.curves.append(Curve("", column.channel, frequency_hz, column.values))
         for spot in figures.spots_hz(c, "source_impedance", "damping_factor"):
             ohms = curves.value_at(frequency_hz, column.values, spot)
             if ohms is not None and ohms > 0:
-                found.append(figures.finding(c, "source_impedance", column.channel, ohms, frequency=spot))
+                got.add("source_impedance", column.channel, ohms, frequency=spot)
                 if load_ohm:
-                    found.append(figures.finding(c, "damping_factor", column.channel, load_ohm / ohms, frequency=spot))
+                    got.add("damping_factor", column.channel, load_ohm / ohms, frequency=spot)
         if not load_ohm:
-            withheld.append(f'{c.measurement.id}: no damping factor, the load is not stated; write load = "8 ohm"')
+            got.withhold('no damping factor, the load is not stated; write load = "8 ohm"')
             continue
         bands = dict.fromkeys([AUDIO_BAND_HZ, *figures.rated_bands(c, "damping_factor")])
         highest = sweeps.worst_in_bands(c, "damping_factor_lowest", column.channel, frequency_hz, column.values, bands)
         # as at one frequency: zero impedance has no ratio
-        found += [replace(f, value=load_ohm / f.value) for f in highest if f.value > 0]
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(drawn))
+        got.findings += [replace(f, value=load_ohm / f.value) for f in highest if f.value > 0]
+    return got.measured
 
 
 def _from_loads(c: Conditions) -> Measured:
@@ -130,8 +128,7 @@ def _from_loads(c: Conditions) -> Measured:
     # tolerances are rectangular limits, u = a/√3; a last digit d hides ± half of it, u = d/√12 (GUM)
     tolerance = (c.bench.load_tolerance_percent or 0.0) / 100 / math.sqrt(3)
     u_loads = (loads[0] * tolerance, loads[1] * tolerance) if tolerance else (0.0, 0.0)
-    found: list[Finding] = []
-    withheld: list[str] = []
+    got = figures.Collected(c)
     shared = {"frequency": m.frequency_hz, "method": "two loads", "load": reference_ohm}
     for channel, readings in m.volts.items():
         volts = (readings[0], readings[1])
@@ -140,15 +137,13 @@ def _from_loads(c: Conditions) -> Measured:
         known = math.isfinite(impedance)
         expanded = 2 * two_load_uncertainty(volts, loads, (u_volts, u_volts), u_loads) if known else 0.0
         if not known or impedance + expanded <= 0:
-            withheld.append(
-                f"{m.id}: no source impedance for {channel or 'the channel'}: no source gives these two voltages; "
-                "check which of them was read at which load"
-            )
+            why = "no source gives these two voltages; check which of them was read at which load"
+            got.withhold(f"no source impedance for {channel or 'the channel'}: {why}")
         elif impedance < 2 * expanded:
-            found += _bounds(c, channel, impedance + expanded, reference_ohm, shared)
+            got.findings += _bounds(c, channel, impedance + expanded, reference_ohm, shared)
         else:
-            found += _figures(c, channel, impedance, expanded, reference_ohm, shared)
-    return Measured(tuple(found), tuple(withheld))
+            got.findings += _figures(c, channel, impedance, expanded, reference_ohm, shared)
+    return got.measured
 
 
 def _figures(
@@ -214,22 +209,17 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
     title = "Damping factor" if factors else "Source impedance"
     found = factors or impedance
     if not any(run.conditions.measurement.file for run in runs):
-        at = (
-            quantities.hertz(float(impedance[0].at["frequency"]))
-            if impedance and "frequency" in impedance[0].at
-            else ""
-        )
+        hz = impedance[0].at.get("frequency") if impedance else None
+        at = quantities.hertz(hz) if hz is not None else ""
         body = Number(*_in_large(found, runs, verdicts)) if found else Rows(("",), ())
         return figures.card(runs, title, body, None, [*factors, *impedance], (at, "from two loads"))
-    traces, y_axis = _as_factors(runs) if factors else _as_ohms(runs)
+    if factors:
+        traces, y_axis = _as_factors(runs)
+    else:
+        traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
+        y_axis = scales.upward(max(figures.extents(traces)), "Ω")
     limits = tuple(
-        Limit(
-            r.at_least,
-            None,
-            *(r.band_hz or (r.frequency_hz or FREQUENCY_HZ,) * 2),
-            f"rated {r.at_least:g}",
-            r,
-        )
+        Limit(r.at_least, None, *sweeps.span_of(r), f"rated {r.at_least:g}", r)
         for r in figures.rated(main.conditions, "damping_factor")
         if r.at_least is not None
     )
@@ -248,25 +238,11 @@ def _in_large(found: Sequence[Finding], runs: Sequence[Run], verdicts: Sequence[
     name = quantities.quantity_of(worst).name
     whose = figures.channel_name(worst.channel)
     rating = next((f"rated {v.limit}: {v.verdict}" for v in verdicts if v.verdict and v.findings[:1] == (worst,)), "")
-    old = next(
-        (
-            was
-            for run in runs
-            if run.conditions.measurement.stage == "before"
-            for was in run.findings
-            if (was.quantity, was.channel, was.stage) == (worst.quantity, worst.channel, "before")
-        ),
-        None,
-    )
+    earlier = [run for run in runs if run.conditions.measurement.stage == "before"]
+    old = next((each for run in earlier if (each := run.get(worst.quantity, worst.channel))), None)
     was = f"before: {quantities.show(old)}" if old is not None and old is not worst else ""
     sentence = ", ".join(filter(None, (f"{name[0].upper()}{name[1:]}", whose, rating or was)))
     return quantities.with_uncertainty(worst), sentence
-
-
-def _as_ohms(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
-    """Return the impedances over frequency and their scale."""
-    traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
-    return traces, scales.upward(max(float(np.max(t.y)) for t in traces), "Ω")
 
 
 def _as_factors(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
@@ -279,8 +255,7 @@ def _as_factors(runs: Sequence[Run]) -> tuple[list[Trace], Axis]:
             if load_ohm and good.any():
                 factors = replace(curve, x=curve.x[good], y=load_ohm / curve.y[good])
                 traces.append(figures.trace(factors, run, runs))
-    values = [float(v) for t in traces for v in (np.min(t.y), np.max(t.y))]
-    return traces, scales.decades(values, "", fewest=1)
+    return traces, scales.decades(figures.extents(traces), "", fewest=1)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -347,7 +322,6 @@ KIND = Kind(
     title="Source impedance",
     about="frequency and ohms at the output terminals; or two readings in session.toml (`loads`, `volts`)",
     needs=(("frequency", "impedance"), ()),
-    quantities=("source_impedance", "damping_factor", "damping_factor_lowest"),
     compared=("damping_factor", "source_impedance"),
     asks=POWER,
     headlines=("damping_factor",),

@@ -78,37 +78,25 @@ def _looped_back(c: Conditions, channel: str) -> Finding | None:
     return max(same or rises, key=lambda f: f.value, default=None)
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return rise_time, overshoot and tilt per channel, of the rising edges, over all periods overlaid.
 
     rise_time: s, 10 % to 90 % of the step. overshoot: % of the step. tilt: %, the fall of a flat part over half a
     period relative to its height above the middle.
     """
-    assert sheet is not None
-    found: list[Finding] = []
-    withheld: list[str] = []
-    curves: list[Curve] = []
+    got = figures.Collected(c)
     for column, step in _steps(sheet):
-        curves.append(_period(column, step))
+        got.curves.append(_period(column, step))
         bench = _looped_back(c, column.channel)
         why = _why_no_edge(step, bench)
         if why:
-            channel = f", channel {column.channel}" if column.channel else ""
-            withheld.append(f"{c.measurement.id}{channel}: no rise time and no overshoot, {why}")
+            got.withhold(f"no rise time and no overshoot, {why}", column.channel)
         rise_s = _with_benchs_rise(step.rise_s, bench)
         for quantity, figure in (("rise_time", rise_s), ("overshoot", step.overshoot), ("tilt", step.tilt)):
             if not why or quantity == "tilt":
-                found.append(
-                    figures.finding(
-                        c,
-                        quantity,
-                        column.channel,
-                        figure.value,
-                        uncertainty=figure.uncertainty,
-                        frequency=step.frequency_hz,
-                    )
-                )
-    return Measured(tuple(found), tuple(withheld), tuple(curves))
+                at = {"uncertainty": figure.uncertainty, "frequency": step.frequency_hz}
+                got.add(quantity, column.channel, figure.value, **at)
+    return got.measured
 
 
 def _period(column: Column, step: Step) -> Curve:
@@ -146,24 +134,17 @@ def card(runs: Sequence[Run], verdicts: Sequence[Verdict]) -> Card:
                     Mark(1e6 * (at_s + _BEFORE * rise_s), level, f"{level:.0f} %", channel)
                     for at_s, level in ((facts["low_s"], 10.0), (facts["high_s"], 90.0))
                 ]
-    panel = Panel(_microseconds((_BEFORE + _AFTER) * rise_s), _percent(edges), tuple(edges), (), tuple(marks))
-    hero = figures.hero(slowest, rises)
+    x_axis = replace(scales.milliseconds(1000 * (_BEFORE + _AFTER) * rise_s), unit="µs")
+    panel = Panel(x_axis, _percent(edges), tuple(edges), (), tuple(marks))
     looped_back = main.conditions.measurement.stage == "bench" or _looped_back(main.conditions, "") is not None
     return figures.card(
         runs,
         KIND.title,
         Chart((panel,)),
-        # the frequency is the wave's, not a place on the dial
-        replace(hero, caption=hero.caption.split(", at ")[0], x=None) if hero else None,
+        figures.off_the_dial(figures.hero(slowest, rises)),
         [f for f in main.findings if f.quantity in ("rise_time", "overshoot", "tilt")],
         (quantities.hertz(periods[0].facts["frequency_hz"]), *(("bench not looped back",) if not looped_back else ())),
     )
-
-
-def _microseconds(length_s: float) -> Axis:
-    """Return a time scale from zero, in µs."""
-    thousandths = scales.milliseconds(1000 * length_s)
-    return Axis(thousandths.low, thousandths.high, "linear", thousandths.ticks, "µs", thousandths.minor)
 
 
 def _percent(edges: Sequence[Trace]) -> Axis:
@@ -183,7 +164,7 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
         return ()
     # an overshoot or a tilt within its own uncertainty, or too small for a screen, counts as none
     seen = {name: f for name, f in found.items() if name == "rise_time" or (f is not None and _is_seen(f))}
-    was = {f"{name}_before": quantities.worse(figures.by_channel(before, name)) if before else None for name in found}
+    was = {f"{name}_before": quantities.worse(figures.by_channel(before, name)) for name in found}
     facts = {**dict.fromkeys(found), **seen, **was, "frequency": frequency}
     return (run.point("edge", **facts),)
 
@@ -204,7 +185,6 @@ KIND = Kind(
     title="Square wave",
     about="a square wave of some periods: time and volts of one or both channels, or a WAV capture",
     needs=(("time", "level"),),
-    quantities=("rise_time", "overshoot", "tilt"),
     compared=("rise_time",),
     asks=FLAT,
     findings=findings,

@@ -2,22 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 import numpy as np
 
-from reviewkit.measure import curves, figures
+from reviewkit.measure import curves, figures, scales
 from reviewkit.model import quantities, unstated_conditions
 from reviewkit.model.arrays import Array
-from reviewkit.model.card import Limit, Trace
-from reviewkit.model.finding import Conditions, Finding
+from reviewkit.model.card import Axis, Card, Chart, Limit, Panel, Trace
+from reviewkit.model.finding import Conditions, Finding, Run
 from reviewkit.model.session import Rating
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.signal.decibels import HALF_POWER_DB
+from reviewkit.signal.tone import AUDIO_BAND_HZ
 from reviewkit.signal.weighting import REFERENCE_HZ
 
 EDGE = 0.005  # an edge within half a percent of a band's counts as that edge
+# a curve spans tens of dB, a deviation from it only a few: if a file is off by more than this, but by less than half as
+# much if read the other way, it is of the other kind (a judgement)
+_MOST_OFF_DB = 6.0
 
 # ------------------------------------------------------------------ from a file
 
@@ -177,6 +181,30 @@ def worst_in_bands(
     return found
 
 
+def misread_by(frequency_hz: Array, as_stated: Array | None, otherwise: Array | None) -> float:
+    """Return how far a response is off the curve that it is compared with, if it evidently follows another one.
+
+    Parameters
+    ----------
+    frequency_hz : Array
+        Shape (n,), rising.
+    as_stated, otherwise : Array | None
+        Its deviation from the one and from the other, dB, shape (n,); None if it doesn't reach the reference.
+
+    Returns
+    -------
+    float
+        The largest deviation from the first in 20 Hz – 20 kHz, dB; 0 if it may well follow that.
+    """
+    band_hz = curves.covered(frequency_hz, AUDIO_BAND_HZ)
+    if band_hz is None or as_stated is None or otherwise is None:
+        return 0.0
+    stated_db, other_db = (
+        float(np.max(np.abs(curves.part(frequency_hz, each, band_hz)[1]))) for each in (as_stated, otherwise)
+    )
+    return stated_db if stated_db > _MOST_OFF_DB and other_db < stated_db / 2 else 0.0
+
+
 # ------------------------------------------------------------------ on a card
 
 
@@ -212,8 +240,65 @@ def at_rated_frequency(
     return [f for f in found if f.at["frequency"] in rated_hz] or [f for f in found if f.at["frequency"] == else_hz]
 
 
+def span_of(rating: Rating) -> tuple[float, float]:
+    """Return where on the dial a rating holds: over its band, else at its frequency."""
+    return rating.band_hz or (rating.frequency_hz or unstated_conditions.FREQUENCY_HZ,) * 2
+
+
 def limit_within(rating: Rating) -> Limit:
     """Return the two sides of a rating such as ± 0.5 dB, over its band."""
     assert rating.within is not None
     low, high = rating.within
     return Limit(low, high, *unstated_conditions.band_hz(rating), f"rated {quantities.limit_within(low, high)}", rating)
+
+
+def deviation_card(
+    runs: Sequence[Run],
+    title: str,
+    quantity: str,
+    scale: Callable[[Sequence[float]], Axis],
+    *,
+    whole: bool,
+    also: Sequence[str] = (),
+    rated: Sequence[str] = (),
+    notes: tuple[str, ...] = (),
+) -> Card:
+    """Return the deviation over frequency with the rated bands, and large that of the worse channel.
+
+    Parameters
+    ----------
+    runs : Sequence[Run]
+        The runs, with their curves.
+    title : str
+        The card's title.
+    quantity : str
+        What is rated.
+    scale : Callable[[Sequence[float]], Axis]
+        Gives the scale in dB that holds values.
+    whole : bool
+        Whether the frequencies are those of the whole curves, or those of the bands only.
+    also : Sequence[str]
+        Quantities that are read on the same curves.
+    rated : Sequence[str]
+        Other names under which the deviation may be rated.
+    notes : tuple[str, ...]
+        Conditions to print besides those of every card.
+    """
+    main = figures.main_run(runs)
+    traces = [figures.trace(curve, run, runs) for run in runs for curve in run.curves]
+    limits = tuple(limit_within(r) for r in figures.rated(main.conditions, quantity, *rated) if r.within)
+    bands = [AUDIO_BAND_HZ, *figures.rated_bands(main.conditions, quantity)]
+    # a limit is inside the picture, not on its edge
+    values = extremes(traces, bands)
+    values += [1.2 * side for limit in limits for side in (limit.low, limit.high) if side is not None]
+    edges = [edge for band in bands for edge in band]
+    found = of_main_band([f for f in main.findings if f.quantity == quantity], main.conditions, quantity)
+    x_axis = scales.dial_for(traces) if whole else scales.dial(min(edges), max(edges))
+    return figures.card(
+        runs,
+        title,
+        Chart((Panel(x_axis, scale(values), tuple(traces), limits),)),
+        figures.hero(quantities.worse(found), found),
+        [f for f in main.findings if f.quantity in (quantity, *also)],
+        notes,
+    )

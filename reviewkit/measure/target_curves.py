@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 from reviewkit.measure import curves, sweeps
-from reviewkit.measure.deviations import misread_by
 from reviewkit.model.arrays import Array, read_only
 from reviewkit.model.digits import fixed
 from reviewkit.model.finding import Conditions
@@ -86,13 +85,13 @@ def refuse_misread(
     written = f'{sheet.source}, column "{column.header}", '
     if target_db is not None and seconds_of(c.measurement.target):
         followed = sweeps.relative(frequency_hz, level_db - target_db, to_hz)
-        if off_db := misread_by(frequency_hz, followed, plain):
+        if off_db := sweeps.misread_by(frequency_hz, followed, plain):
             why = f'is {fixed(off_db, 0)} dB off target = "{c.measurement.target}" but near level, as a response to a'
             raise c.fault(f"{written}{why} signal with that curve is; leave target out")
     elif not c.measurement.target:
         for seconds in FM_S:
             followed = sweeps.relative(frequency_hz, level_db - equalisation_db(frequency_hz, (seconds,)), to_hz)
-            if misread_by(frequency_hz, plain, followed):
+            if sweeps.misread_by(frequency_hz, plain, followed):
                 why = "falls as a de-emphasis does, so that the signal had no pre-emphasis"
                 remedy = 'write target = "50 µs" or "75 µs", or target = "flat" if it had one'
                 raise c.fault(f"{written}{why}; {remedy}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -12,14 +12,20 @@ from reviewkit.measure import figures, scales
 from reviewkit.measure.capture_requests import OUTPUT_RECIPES, tone_request
 from reviewkit.measure.captures import ExportedLines, exported_lines, refuse_silence, sample_rate_hz, waveform_samples
 from reviewkit.measure.distortion import MOSTLY, are_odd, share_of
-from reviewkit.measure.dynamic_range import main_range, points_of_range, range_findings, range_request
-from reviewkit.measure.tone_curves import of_capture, of_lines
-from reviewkit.measure.tone_pictures import LOWEST_DRAWN_DB, curves_of, spectrum_chart, waveform_chart
-from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of, why_no_hum
+from reviewkit.measure.dynamic_range import add_range, main_range, points_of_range, range_request
+from reviewkit.measure.figures import Collected
+from reviewkit.measure.tone_pictures import (
+    LOWEST_DRAWN_DB,
+    of_capture,
+    of_lines,
+    spectrum_chart,
+    waveform_chart,
+)
+from reviewkit.measure.tone_sheets import check_drive, level_conditions, levels_in_words, load_of
 from reviewkit.model import quantities
 from reviewkit.model.capture_request import USUAL_SHARE, Basis, CaptureRequest, spot_hz
 from reviewkit.model.card import Card, Chart, Panel, Stem
-from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Point, Run
+from reviewkit.model.finding import Conditions, Finding, Measured, Point, Run
 from reviewkit.model.finding_conditions import without
 from reviewkit.model.kind import CLEAN, Kind
 from reviewkit.model.recognised import DISTORTION_WORDS, SPECTRUM_WORDS
@@ -28,8 +34,9 @@ from reviewkit.model.sheet import Column, Sheet
 from reviewkit.model.verdict import Verdict
 from reviewkit.model.weightings import weighted
 from reviewkit.signal.decibels import db_of_amplitude
-from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, Wavers, analyse
+from reviewkit.signal.spectrum import NotOneTone, TooShort, Wavers, analyse
 from reviewkit.signal.spectrum_lines import NoLines, analyse_lines
+from reviewkit.signal.tone import Tone
 from reviewkit.signal.tone_lines import of_spectrum
 
 NAMED_HARMONICS = range(2, 10)
@@ -43,95 +50,80 @@ def leading_figure(run: Run) -> str:
     return rated[0] if rated else "thd_plus_noise" if run.get("thd_plus_noise") else "thd"
 
 
-@dataclass(frozen=True, eq=False)
-class _Channel:
-    """One channel's tone, whether its level is in volts, and the lines it was exported as, if it was."""
-
-    tone: Tone
-    volts: bool
-    exported: ExportedLines | None = None
+# one channel's tone, whether its level is in volts, and the lines it was exported as, if it was
+_Read = tuple[Tone, bool, ExportedLines | None]
 
 
-def findings(sheet: Sheet | None, c: Conditions) -> Measured:
+def findings(sheet: Sheet, c: Conditions) -> Measured:
     """Return the figures of a tone, per channel.
 
     frequency (Hz), level (V), power (W), gain (dB), thd and thd_plus_noise (%), sinad, snr (dB), harmonic_2 … 9,
     harmonics_higher and hum (dB relative to the fundamental), dc_offset (V, only from a DC-coupled capture).
     """
-    assert sheet is not None
-    found: list[Finding] = []
-    withheld: list[str] = []
-    curves: list[Curve] = []
+    got = Collected(c)
     tones_hz: dict[str, float] = {}
     rate_hz = sample_rate_hz(sheet) if sheet.find("time") else None
     for column in sheet.all("level"):
         try:
             read = _of_waveform(sheet, column, c, rate_hz) if rate_hz else _of_spectrum(sheet, column, c)
+            tone, in_volts, exported = read
         except (NotOneTone, NoLines) as why:
-            withheld.append(f"{c.measurement.id}: no figures for channel {column.channel or 'measured'}: {why}")
+            got.withhold(f"no figures for channel {column.channel or 'measured'}: {why}")
             continue
-        tone, exported, window = read.tone, read.exported, None
+        window = None
         _ask_about(tone, sheet, c)
         tones_hz[column.channel] = tone.frequency_hz
         if exported is not None:
             window = exported.window
             lines = of_spectrum(exported.frequency_hz, exported.level, window)
-            curves.append(of_lines(column.channel, lines, tone.frequency_hz))
-            if exported.hint:
-                withheld.append(f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: {exported.hint}")
-            if tone.noise_hidden:
-                withheld.append(
-                    f"{c.measurement.id}: no THD+N, SINAD or SNR from this spectrum: the {window} window's own leakage "
-                    "hides the noise; export with another window"
-                )
+            got.curves.append(of_lines(column.channel, lines, tone.frequency_hz))
+            hides = f"the {window} window's own leakage hides the noise; export with another window"
+            for why_not in filter(None, (exported.hint, hides if tone.noise_hidden else "")):
+                got.withhold(f"no THD+N, SINAD or SNR from this spectrum: {why_not}")
         under: dict[str, Any] = {"frequency": tone.frequency_hz}
-        if read.volts:
+        if in_volts:
             under |= level_conditions(c, tone.level)
         else:
             hint = '; add for example full_scale = "10 V"' if column.unit == "ratio" else ""
-            withheld.append(f"{c.measurement.id}: no level, power or gain, the file's levels are relative{hint}")
-        found += _levels(c, column.channel, tone, under, volts=read.volts)
+            got.withhold(f"no level, power or gain, the file's levels are relative{hint}")
+        got.findings += _levels(c, column.channel, tone, under, volts=in_volts)
         under |= {"band": list(tone.band_hz), "window": window, "without": list(c.measurement.without_hz or ()) or None}
-        found += _ratios(c, column.channel, tone, under)
-        ranges, reasons = range_findings(sheet, column, c, tone.frequency_hz, under)
-        found += ranges
-        withheld += reasons
+        got.findings += _ratios(c, column.channel, tone, under)
+        add_range(got, sheet, column, tone.frequency_hz, under)
         if tone.clouded:
             orders = ", ".join(str(order) for order in tone.clouded[:5]) + (" …" if len(tone.clouded) > 5 else "")
-            withheld.append(
-                f"{c.measurement.id}: no THD and no SNR: something else is too near to harmonic {orders} of the "
-                "tone; capture a longer record"
-            )
-        withheld += why_no_hum(c, tone, of_lines=exported is not None)
+            near = f"something else is too near to harmonic {orders} of the tone; capture a longer record"
+            got.withhold(f"no THD and no SNR: {near}")
+        if tone.hum_needs_s is not None:
+            lines_hz = f"lines at most {quantities.hertz(1 / tone.hum_needs_s)} apart"
+            record_s = f"a record of at least {quantities.seconds(tone.hum_needs_s)}"
+            got.withhold(f"no hum: it needs {record_s if exported is None else lines_hz}")
         if not tone.third_in_band:
-            withheld.append(
-                f"{c.measurement.id}: no distortion at {quantities.hertz(tone.frequency_hz)}: even the third harmonic "
-                "lies outside the data; capture at a higher sample rate"
-            )
-    check_drive(sheet, c, found)
+            why_not = "even the third harmonic lies outside the data; capture at a higher sample rate"
+            got.withhold(f"no distortion at {quantities.hertz(tone.frequency_hz)}: {why_not}")
+    check_drive(sheet, c, got.findings)
     if rate_hz:
-        curves += of_capture(sheet, rate_hz, tones_hz)
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(curves))
+        got.curves += of_capture(sheet, rate_hz, tones_hz)
+    return got.measured
 
 
-def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) -> _Channel:
+def _of_waveform(sheet: Sheet, column: Column, c: Conditions, rate_hz: float) -> _Read:
     samples, volts = waveform_samples(column, sheet.source)
     refuse_silence(column, sheet)
     try:
-        return _Channel(
-            analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz, c.measurement.without_hz or ()), volts
-        )
+        tone = analyse(samples, rate_hz, c.mains_hz, c.measurement.frequency_hz, c.measurement.without_hz or ())
     except Wavers as wavers:
         raise sheet.fault(f'{wavers}; write kind = "flutter"') from None
     except TooShort as short:
         raise sheet.fault(f"{short}; capture a longer record") from None
+    return tone, volts, None
 
 
-def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Channel:
+def _of_spectrum(sheet: Sheet, column: Column, c: Conditions) -> _Read:
     exported, near_hz = exported_lines(sheet, column, c), c.measurement.frequency_hz
     without_hz = c.measurement.without_hz or ()
     tone = analyse_lines(exported.frequency_hz, exported.level, exported.window, c.mains_hz, near_hz, without_hz)
-    return _Channel(tone, exported.volts, exported)
+    return tone, exported.volts, exported
 
 
 def _ask_about(tone: Tone, sheet: Sheet, c: Conditions) -> None:
@@ -151,13 +143,12 @@ def _ask_about(tone: Tone, sheet: Sheet, c: Conditions) -> None:
     lines = [quantities.hertz(hz, 5) for hz in tone.lone_hz]
     written = ", ".join(f'"{line}"' for line in lines)
     one = len(lines) == 1
-    message = (
+    raise c.fault(
         f"next to the tone, {sheet.source} has {'a lone line' if one else 'lone lines'} at "
         f"{' and '.join(lines)}, far above all near {'it' if one else 'them'}: a pilot tone, or the "
         f"unit's own? Write without = [{written}] to leave {'it' if one else 'them'} out of distortion and noise, or "
         "without = [] to count everything"
     )
-    raise c.fault(message)
 
 
 def _levels(c: Conditions, channel: str, tone: Tone, under: Mapping[str, Any], *, volts: bool) -> list[Finding]:
@@ -225,11 +216,11 @@ def further(runs: Sequence[Run]) -> tuple[Card, ...]:
 
 
 def _drawn(runs: Sequence[Run]) -> bool:
-    return any(curves_of(run, "spectrum") for run in runs)
+    return any(run.drawn("spectrum") for run in runs)
 
 
 def _captured(runs: Sequence[Run]) -> list[Run]:
-    return [run for run in runs if curves_of(run, "wave")]
+    return [run for run in runs if run.drawn("wave")]
 
 
 def _worst(runs: Sequence[Run]) -> Finding | None:
@@ -277,7 +268,7 @@ def _card(runs: Sequence[Run], name: str, subject: str, body: Chart, key: Findin
     tone = main.get("frequency", key.channel) if key else main.get("frequency")
     band = key.at.get("band") if key else None
     more = [quantities.hertz(tone.value)] if tone else []
-    more += [f"{quantities.band((band[0], band[1]))} wide"] if band else []
+    more += [f"{quantities.band(band)} wide"] if band else []
     if key is not None and key.at.get("without"):
         more.append(without(key.at["without"]))
     level = "" if figures.drive(main.conditions.measurement) or not tone else levels_in_words(main, levels)
@@ -286,13 +277,10 @@ def _card(runs: Sequence[Run], name: str, subject: str, body: Chart, key: Findin
     quantity = quantities.quantity_of(key) if key else None
     more_of_it = weighted(alike["weighting"]) if alike else quantity.name if quantity else ""
     hero = figures.hero(key, found, f"{quantity.plain_name} ({more_of_it})" if quantity else "")
-    if hero is not None:
-        # the frequency is the tone's own, which the overline has
-        hero = replace(hero, caption=hero.caption.split(", at ")[0], x=None)
     shown = [f for f in main.findings if f.quantity in ("dynamic_range", "thd_plus_noise", "thd", "snr", "hum")]
     if key is not None and key.quantity == "dynamic_range":
         subject, shown = "Dynamic range", [f for f in shown if f.quantity == key.quantity]
-    return replace(figures.card(runs, subject, body, hero, shown, more, level), id=name)
+    return replace(figures.card(runs, subject, body, figures.off_the_dial(hero), shown, more, level), id=name)
 
 
 def points(run: Run, before: Run | None) -> tuple[Point, ...]:
@@ -305,19 +293,10 @@ def points(run: Run, before: Run | None) -> tuple[Point, ...]:
     tone = run.get("frequency")
     if not here or tone is None:
         return ()
-    was = figures.by_channel(before, quantity) if before else []
-    facts = [
-        run.point(
-            "distortion",
-            findings=here,
-            worse=quantities.worse(here),
-            before=quantities.worse(was),
-            drive=levels_in_words(run, here),
-            frequency=tone.value,
-        )
-    ]
-    worst = quantities.worse(here)
+    worst, was = quantities.worse(here), quantities.worse(figures.by_channel(before, quantity))
     assert worst is not None
+    drive = levels_in_words(run, here)
+    facts = [run.point("distortion", findings=here, worse=worst, before=was, drive=drive, frequency=tone.value)]
     levels = {n: f for n in NAMED_HARMONICS if (f := run.get(f"harmonic_{n}", worst.channel))}
     leading = quantities.worse(list(levels.values()))
     if leading is not None and m.stage == "before":
@@ -346,21 +325,6 @@ KIND = Kind(
     title="Distortion",
     about="one steady sine: time and volts of one or both channels; or a spectrum, with its `window`",
     needs=(("time", "level"), ("frequency", "level")),
-    quantities=(
-        "frequency",
-        "level",
-        "power",
-        "gain",
-        "thd",
-        "thd_plus_noise",
-        "sinad",
-        "snr",
-        "dynamic_range",
-        "hum",
-        "dc_offset",
-        *(f"harmonic_{n}" for n in NAMED_HARMONICS),
-        "harmonics_higher",
-    ),
     compared=("dynamic_range", "thd_plus_noise", "thd"),
     asks=CLEAN,
     headlines=("thd_plus_noise", "dynamic_range"),

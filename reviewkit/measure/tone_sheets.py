@@ -19,7 +19,6 @@ from reviewkit.model.finding import Conditions, Curve, Finding, Measured, Run
 from reviewkit.model.sheet import Column, Sheet
 from reviewkit.signal.decibels import db_of_amplitude
 from reviewkit.signal.fitted_tones import REST_BETA, fitted_tones
-from reviewkit.signal.spectrum import Tone
 from reviewkit.signal.tone_lines import Line, Lines, NoTones, beta_for, of_spectrum, of_waveform, peaks
 
 FEWEST_SAMPLES = 256
@@ -146,8 +145,7 @@ def check_drive(sheet: Sheet, c: Conditions, found: Sequence[Finding], what: str
             )
             remedy += " it would be as stated"
     stated = quantities.conditions({"power": m.drive_w, "voltage": m.drive_v})
-    message = f'drive = "{stated}", but {sheet.source} holds {holds}; {remedy}'
-    raise c.fault(message)
+    raise c.fault(f'drive = "{stated}", but {sheet.source} holds {holds}; {remedy}')
 
 
 def levels_in_words(run: Run, here: Sequence[Finding]) -> str:
@@ -165,7 +163,7 @@ def load_of(c: Conditions) -> float | None:
     return ohms if ohms and math.isfinite(ohms) else None
 
 
-def each_channel(sheet: Sheet, c: Conditions, of: Callable[[Column], Measured]) -> Measured:
+def each_channel(sheet: Sheet, c: Conditions, of: Callable[[Column, figures.Collected], None]) -> Measured:
     """Return a file's results, channel by channel. A channel without its tones is withheld with the reason.
 
     Parameters
@@ -174,8 +172,8 @@ def each_channel(sheet: Sheet, c: Conditions, of: Callable[[Column], Measured]) 
         The file.
     c : Conditions
         The conditions.
-    of : Callable[[Column], Measured]
-        Measures one channel.
+    of : Callable[[Column, figures.Collected], None]
+        Measures one channel, and adds what it finds.
 
     Returns
     -------
@@ -187,24 +185,17 @@ def each_channel(sheet: Sheet, c: Conditions, of: Callable[[Column], Measured]) 
     InputError
         If no channel has its tones.
     """
-    found: list[Finding] = []
-    withheld: list[str] = []
-    curves: list[Curve] = []
-    faults: list[Fault] = []
+    got, faults = figures.Collected(c), []
     for column in sheet.all("level"):
         named = {"L": "left: ", "R": "right: "}.get(column.channel, "")
         try:
-            one = of(column)
+            of(column, got)
         except NoTones as why:
             faults.append(Fault(sheet.source, 0, f"{named}{why}"))
-            withheld.append(f"{c.measurement.id}: no figures: {named}{why}")
-            continue
-        found += one.findings
-        withheld += one.withheld
-        curves += one.curves
+            got.withhold(f"no figures: {named}{why}")
     if faults and len(faults) == len(sheet.all("level")):
         raise InputError(faults)
-    return Measured(tuple(found), tuple(dict.fromkeys(withheld)), tuple(curves))
+    return got.measured
 
 
 def level_of_the_run(run: Run, finding: Finding | None) -> str:
@@ -262,14 +253,3 @@ def floor_of(levels_db: Sequence[Array], lowest_db: float) -> float:
         In dB.
     """
     return max(lowest_db, min((float(np.quantile(level, 0.02)) for level in levels_db), default=lowest_db))
-
-
-def why_no_hum(c: Conditions, tone: Tone, *, of_lines: bool) -> list[str]:
-    """Return why a tone has no hum, if its record is too short, or its exported lines too far apart, to have any."""
-    if tone.hum_needs_s is None:
-        return []
-    if of_lines:
-        needs = f"lines at most {quantities.hertz(1 / tone.hum_needs_s)} apart"
-    else:
-        needs = f"a record of at least {quantities.seconds(tone.hum_needs_s)}"
-    return [f"{c.measurement.id}: no hum: it needs {needs}"]

@@ -82,14 +82,11 @@ class Basis:
         """Return the default input: the bench's, else the one that most ratings name, line inputs before the radio
         and phono. The radio of what drives a load is a half of its own.
         """
-        named = Counter(r.input for r in self.ratings if r.input and not (self._drives and _is_radio(r)))
+        drives = self.gear is not None and bool(self.gear.loads)
+        named = Counter(r.input for r in self.ratings if r.input and not (drives and _is_radio(r)))
         names = [name for name, _ in named.most_common()]
         names.sort(key=lambda name: (name.upper() in unstated_conditions.RADIO, "phono" in name.lower()))
         return self.bench.input or next(iter(names), "")
-
-    @property
-    def _drives(self) -> bool:
-        return self.gear is not None and bool(self.gear.loads)
 
     def load_ohm(self, rating: Rating) -> float | None:
         """Return the load to measure into: the rating's, else the bench's, else the first that any rating names.
@@ -111,10 +108,6 @@ class Basis:
     def player(self) -> bool:
         """Return whether the unit is a player, whose figures without a level are those of full scale."""
         return self.gear is not None and PLAYER in self.gear.types
-
-    def is_source(self, rating: Rating) -> bool:
-        """Return whether no generator drives an input: of a source, and of the radio of a receiver."""
-        return _is_radio(rating) or (self.gear is not None and bool(self.gear.source))
 
     def rated_w(self, load_ohm: float | None) -> float | None:
         """Return the rated power per channel into a load, W; half of a total power if there is no other."""
@@ -145,7 +138,8 @@ class Basis:
 
     def sized(self, rating: Rating, share: float) -> Level | None:
         """Return a usual level: a share of the rated output, else a line level; None of a source, which has its own."""
-        if self.is_source(rating):
+        # no generator drives an input of a source, or the radio of a receiver
+        if _is_radio(rating) or (self.gear is not None and self.gear.source):
             return None
         watts = self.share(rating, share)
         return LINE_LEVEL if watts is None else Level(watts, "W")

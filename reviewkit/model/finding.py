@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -27,6 +27,10 @@ class Conditions:
     reference_name: str = ""  # that measurement's setting, else its id
     gear: Gear | None = None  # what follows from the unit's type, if it is stated
     floor: tuple[Finding, ...] = ()  # what this kind finds with no unit in the path (stage = "bench")
+
+    def but(self, **own: Any) -> Conditions:
+        """Return the conditions with other entries of the measurement: without those that don't apply to its kind."""
+        return replace(self, measurement=replace(self.measurement, **own))
 
     def fault(self, message: str) -> InputError:
         """Return the error of a measurement whose table says too little, or something wrong."""
@@ -102,10 +106,18 @@ class Run:
     withheld: tuple[str, ...] = ()
     curves: tuple[Curve, ...] = ()
 
+    def but(self, **own: Any) -> Run:
+        """Return the run with other conditions; see `Conditions.but`."""
+        return replace(self, conditions=self.conditions.but(**own))
+
     def point(self, name: str, /, **facts: Any) -> Point:
         """Return something worth saying of it, which templates/words/KIND.j2 has the words for under this name."""
         m = self.conditions.measurement
         return Point(m.kind, name, facts, m.id)
+
+    def drawn(self, name: str, channel: str | None = None) -> list[Curve]:
+        """Return the curves of this name and channel, in the file's order."""
+        return [each for each in self.curves if each.name == name and channel in (None, each.channel)]
 
     def get(self, quantity: str, channel: str | None = None, **at: Any) -> Finding | None:
         """Return the first finding with this quantity, channel and these conditions, or None."""

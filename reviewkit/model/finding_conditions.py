@@ -22,10 +22,10 @@ def conditions_of(f: Finding) -> str:
         str(at.get("line", "")),
         quantities.hertz(at["frequency"]) if "frequency" in at and f.quantity != "frequency" else "",
         quantities.conditions(at if f.unit != "W" else {"load": at.get("load")}),
-        quantities.band((at["band"][0], at["band"][1])) if "band" in at else "",
+        quantities.band(at["band"]) if "band" in at else "",
         f"at {quantities.percent(at['limit'])}" if "limit" in at else "",
         f"re {reference}" if (reference := reference_of(f)) else "",
-        f"with {quantities.tones((at['tones'][0], at['tones'][1]))}" if "tones" in at else "",
+        f"with {quantities.tones(at['tones'])}" if "tones" in at else "",
         str(at.get("method", "")),
         f"relative to {relative_words(to_hz)}" if (to_hz := at.get("relative_to")) else "",
         "with the 1976 amendment" if at.get("amendment") else "",
@@ -50,7 +50,7 @@ def conditions_of(f: Finding) -> str:
 def relative_words(to_hz: float | Sequence[float]) -> str:
     """Return what a response is relative to: "315 Hz", or "the mean of 300 Hz – 3 kHz"."""
     ends = [to_hz] if isinstance(to_hz, float) else list(to_hz)
-    return quantities.hertz(ends[0]) if len(ends) == 1 else f"the mean of {quantities.band((ends[0], ends[1]))}"
+    return quantities.hertz(ends[0]) if len(ends) == 1 else f"the mean of {quantities.band(ends)}"
 
 
 def reference_of(f: Finding) -> str:

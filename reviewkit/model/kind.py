@@ -19,11 +19,6 @@ POWER, FLAT, QUIET, CLEAN = "power", "flat", "quiet", "clean"
 STEADY, LOAD = "steady", "load"
 
 
-def recognise_nothing(sheet: Sheet, name: NameWords) -> Content | None:
-    """Return None: such a file is recognised in measure/kind_by_content.py, or not at all."""
-    return None
-
-
 @dataclass(frozen=True)
 class Kind:
     """A kind of measurement: what it needs, what it computes, its card, and the facts worth saying.
@@ -35,10 +30,9 @@ class Kind:
     title: str  # the card's title if the measurement has none
     about: str  # one line for the user: what the file holds
     needs: tuple[tuple[str, ...], ...]  # alternatives, each a set of roles; () means no file is needed
-    quantities: tuple[str, ...]  # every quantity it may find
     compared: tuple[str, ...]  # those by which its card compares before and after, the first that both have
     asks: str  # POWER, FLAT, QUIET, CLEAN, STEADY or LOAD: the chapter of its cards after the repair
-    findings: Callable[[Sheet | None, Conditions], Measured]
+    findings: Callable[[Sheet, Conditions], Measured]  # NO_FILE if the readings are in session.toml
     card: Callable[[Sequence[Run], Sequence[Verdict]], Card]  # `verdicts`: on these runs, as the card shows them
     points: Callable[[Run, Run | None], tuple[Point, ...]]  # a run, and its counterpart before the repair
     joined: Callable[[Sequence[Point]], Sequence[Point]] = tuple  # a card's points, those that belong together in one
@@ -57,7 +51,8 @@ class Kind:
     # ---- a file that no table names
     file_words: str = ""  # what such a file may be called, as a regular expression of whole words
     signal: str = ""  # the signal that its captures and spectra hold, as measure/recognised_signals.py calls it
-    recognise: Callable[[Sheet, NameWords], Content | None] = recognise_nothing  # whether a file is of this kind
+    # whether a file is of this kind; if not, measure/kind_by_content.py may still recognise it
+    recognise: Callable[[Sheet, NameWords], Content | None] = lambda sheet, name: None
 
     # ---- the plan
     recipes: Mapping[str, Callable[[Rating, Basis], tuple[CaptureRequest, ...]]] = field(default_factory=dict)

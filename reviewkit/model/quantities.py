@@ -12,7 +12,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from reviewkit.model.digits import MINUS, Steps, fixed, float_of, prefixed, signed, significant, stepped, trimmed
+from reviewkit.model.digits import MINUS, fixed, float_of, prefixed, signed, significant, stepped, trimmed
 from reviewkit.model.finding import Finding
 from reviewkit.model.level import Level, level_of
 from reviewkit.model.quantity_table import BY_METER, DISTORTION, OWN, QUANTITIES, SUBJECTS, Quantity
@@ -153,18 +153,18 @@ def shown(value: float, style: str, uncertainty: float | None = None, written: s
     if style in _FIXED_STYLES:
         write, digits, end = _FIXED_STYLES[style]
         return f"{write(value, digits, uncertainty)}{end}"
-    if style in _PREFIXES:
-        unit, steps = _PREFIXES[style]
-        return prefixed(value, unit, _kept(steps, written), uncertainty)
-    if style == "volts":
-        return prefixed(value, "V", _kept(_VOLT_STEPS, written), uncertainty)
+    if style in _PREFIXES or style == "volts":
+        unit, steps = _PREFIXES.get(style, ("V", _VOLT_STEPS))
+        # of a reading only the prefix that was written, if it is among them
+        kept = tuple(step for step in steps if step[0] == written) or steps
+        return prefixed(value, unit, kept, uncertainty)
     if style == "load":
         return load(value)
     if style == "watts":
         return prefixed(value, "W", (("W", 1.0), ("mW", 1e-3)), uncertainty)
     if style == "ohms":
-        steps = _kept(_OHM_STEPS, written) if written else _OHM_STEPS[-1:]
-        return prefixed(value, "Ω", steps if len(steps) == 1 else _OHM_STEPS[-1:], uncertainty)
+        steps = tuple(step for step in _OHM_STEPS if step[0] == written) or _OHM_STEPS[-1:]
+        return prefixed(value, "Ω", steps, uncertainty)
     if style == "seconds":
         return prefixed(value, "s", _SECOND_STEPS, uncertainty)
     if style == "plain":
@@ -178,11 +178,6 @@ def shown(value: float, style: str, uncertainty: float | None = None, written: s
     if style == "corner":
         return corner(value, uncertainty)
     raise KeyError(style)
-
-
-def _kept(steps: Steps, written: str) -> Steps:
-    """Return the prefixes to choose from: only the one that was written, if it is among them."""
-    return tuple(step for step in steps if step[0] == written) or steps
 
 
 def flatness_decimals(value_db: float) -> int:
@@ -237,12 +232,12 @@ def percent(value_percent: float, digits: int = 3) -> str:
     return f"{trimmed(value_percent, digits)} %"
 
 
-def band(band_hz: tuple[float, float]) -> str:
+def band(band_hz: Sequence[float]) -> str:
     """Return a band: "20 Hz – 20 kHz"."""
     return f"{hertz(band_hz[0])} – {hertz(band_hz[1])}"
 
 
-def tones(tones_hz: tuple[float, float]) -> str:
+def tones(tones_hz: Sequence[float]) -> str:
     """Format two tones played together: "60 Hz + 7 kHz"."""
     return f"{hertz(tones_hz[0])} + {hertz(tones_hz[1])}"
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from reviewkit.model import named_conditions, quantities
 from reviewkit.model.digits import trimmed
@@ -93,7 +93,13 @@ def labels(ratings: Sequence[Rating]) -> list[str]:
 def _distinct_label(rating: Rating, text: str, alike: Sequence[Rating]) -> str:
     if len(alike) == 1:
         return text
-    for parts in (small_parts, _weighting_parts, _limit_parts, _source_parts):
+    ways: tuple[Callable[[Rating], list[str]], ...] = (
+        small_parts,
+        lambda each: [weighted(each.weighting)],
+        lambda each: [limit_text(each)],
+        lambda each: [each.source] if each.source else [],
+    )
+    for parts in ways:
         of_all = [parts(other) for other in alike]
         if any(each != of_all[0] for each in of_all):
             shared = set.intersection(*(set(each) for each in of_all))
@@ -156,15 +162,3 @@ def small_parts(rating: Rating) -> list[str]:
             rest = rest.replace(part, "", 1)
     parts = [" ".join(part.split()) for part in rest.split(",")]
     return [part for part in parts if part and part not in named and part.lower() not in named.lower()]
-
-
-def _weighting_parts(rating: Rating) -> list[str]:
-    return [weighted(rating.weighting)]
-
-
-def _limit_parts(rating: Rating) -> list[str]:
-    return [limit_text(rating)]
-
-
-def _source_parts(rating: Rating) -> list[str]:
-    return [rating.source] if rating.source else []

@@ -71,9 +71,9 @@ class BenchRange:
     load_ohm: Annotated[float | None, "load"] = None
     channels: Channels = ""
     coupling: Annotated[str, ("ac", "dc")] = ""
-    level_uncertainty_db: Annotated[float | None, "± dB"] = None
+    level_uncertainty_db: Annotated[float | None, "± dB"] = None  # expanded, k = 2
     distortion_floor_percent: Annotated[float | None, "%"] = None
-    load_tolerance_percent: Annotated[float | None, "%"] = None
+    load_tolerance_percent: Annotated[float | None, "%"] = None  # of the dummy loads, ± limits
 
 
 def range_of(range_: str, input_: str, of_kind: str, of_bench: str) -> str:
@@ -85,18 +85,13 @@ def range_of(range_: str, input_: str, of_kind: str, of_bench: str) -> str:
 
 
 @dataclass(frozen=True)
-class Bench:
+class Bench(BenchRange):
     """The conditions that all measurements share unless one states otherwise."""
 
     input: Text = ""
-    load_ohm: Annotated[float | None, "load"] = None
-    channels: Channels = ""
     mains: Annotated[str, "mains"] = ""
     coupling: Annotated[str, ("ac", "dc")] = "ac"
     equipment: Annotated[tuple[str, ...], "texts"] = ()
-    level_uncertainty_db: Annotated[float | None, "± dB"] = None  # expanded, k = 2
-    distortion_floor_percent: Annotated[float | None, "%"] = None
-    load_tolerance_percent: Annotated[float | None, "%"] = None  # of the dummy loads, ± limits
     ranges: Mapping[str, BenchRange] = field(default_factory=dict)  # by input or range, in small letters
 
     def of(self, name: str) -> "Bench":

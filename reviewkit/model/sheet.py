@@ -102,3 +102,6 @@ class Sheet:
     def all(self, role: str) -> tuple[Column, ...]:
         """Return every column with a role, in the file's order."""
         return tuple(column for column in self.columns if column.role == role)
+
+
+NO_FILE = Sheet("session.toml", (), 0)

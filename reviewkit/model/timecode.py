@@ -61,18 +61,9 @@ def timecode_label(frame: int, rate: Fraction) -> str:
 
 def frame_of_clock(seconds: Fraction, rate: Fraction) -> int:
     """Return the frame whose label reads a time of day; if that label is dropped, the next frame."""
-    whole = math.floor(seconds)
+    whole, dropped = math.floor(seconds), _DROPPED.get(rate, 0)
     frames = math.floor((seconds - whole) * nominal_rate(rate))
     minutes, second = divmod(whole % 86_400, 60)
-    if _is_dropped(minutes % 60, second, frames, rate):
-        frames = _DROPPED[rate]
-    return _frame(minutes, second, frames, rate)
-
-
-def _is_dropped(minutes: int, seconds: int, frames: int, rate: Fraction) -> bool:
-    return minutes % 10 != 0 and seconds == 0 and frames < _DROPPED.get(rate, 0)
-
-
-def _frame(minutes: int, seconds: int, frames: int, rate: Fraction) -> int:
-    skipped = _DROPPED.get(rate, 0) * (minutes - minutes // 10)
-    return (minutes * 60 + seconds) * nominal_rate(rate) + frames - skipped
+    if minutes % 10 and second == 0:
+        frames = max(frames, dropped)
+    return (minutes * 60 + second) * nominal_rate(rate) + frames - dropped * (minutes - minutes // 10)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from reviewkit.measure.power_requests import find_blocker
+from reviewkit.measure.capture_requests import find_blocker
 from reviewkit.model.capture_request import Basis
 from reviewkit.model.finding import Finding, Run
 from reviewkit.model.ratings import rule_of

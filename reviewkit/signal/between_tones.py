@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -111,17 +111,7 @@ def leakage(lines: Lines, tones: Sequence[Line]) -> Array:
     return np.asarray(np.sqrt(total))
 
 
-@dataclass(frozen=True)
-class Strongest:
-    """The strongest line that isn't a tone: r.m.s. level, its expanded uncertainty, and whether it is the noise's."""
-
-    frequency_hz: float
-    level: float
-    uncertainty: float
-    noise: bool
-
-
-def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float, float]) -> Strongest:
+def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float, float]) -> Product:
     """Find the strongest line of a band that isn't a tone.
 
     A product is read by its lobe. If none is above the noise, the result is the noise's largest line, as r.m.s. in the
@@ -138,8 +128,8 @@ def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float,
 
     Returns
     -------
-    Strongest
-        The line's frequency, level and uncertainty.
+    Product
+        The line; `is_distinct` is False if it is the noise's.
 
     Raises
     ------
@@ -158,8 +148,9 @@ def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float,
     summits = summits[np.argsort(power[summits])[::-1][:12]]
     found = [_product(lines, int(peak), tones, free) for peak in summits if 0 < peak < len(power) - 1]
     # among many products close together none stands out, but the strongest still counts
-    best = max(found, key=lambda p: p.level) if any(p.is_distinct for p in found) else None
-    if best is None:
+    if any(p.is_distinct for p in found):
+        best = replace(max(found, key=lambda p: p.level), is_distinct=True)
+    else:
         peak = int(np.argmax(power))
         # in a waveform it may also be one of many products close together, so it counts as a product's summit would
         level = float(np.sqrt(power[peak] / (1.0 if lines.cleared else lines.bandwidth)))
@@ -173,7 +164,7 @@ def strongest_between(lines: Lines, tones: Sequence[Line], band_hz: tuple[float,
     hidden = inside & (~free | (OVER_LEAKAGE * leaked > best.level))
     if np.count_nonzero(hidden) > _MOST_HIDDEN * np.count_nonzero(inside):
         raise NoTones(_HIDDEN)
-    return Strongest(best.frequency_hz, best.level, best.uncertainty, not any(p.is_distinct for p in found))
+    return best
 
 
 def _product(lines: Lines, peak: int, tones: Sequence[Line], free: Mask) -> Product:

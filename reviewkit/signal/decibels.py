@@ -12,7 +12,8 @@ import numpy as np
 
 from reviewkit.model.arrays import Array
 
-DBU_REFERENCE_V = 0.6**0.5
+# 0 dB of each, V
+REFERENCES_V = {"dBV": 1.0, "dBu": 0.6**0.5, "dBm": 0.6**0.5}
 _FEMTOWATT = 1e-15
 HALF_POWER_DB = float(10 * np.log10(0.5))
 
@@ -100,12 +101,8 @@ def volts_of(
     """
     if unit == "V":
         return values
-    one_v = None
-    if unit == "dBV":
-        one_v = 1.0
-    elif unit in ("dBu", "dBm"):
-        one_v = DBU_REFERENCE_V
-    elif unit == "dBW" and load_ohm:
+    one_v = REFERENCES_V.get(unit)
+    if unit == "dBW" and load_ohm:
         one_v = load_ohm**0.5
     elif unit == "dBFS" and full_scale_v:
         # 0 dBFS is the r.m.s. value of a sine whose peak just reaches full scale (AES17, from memory)

@@ -27,14 +27,13 @@ class NotModulated(ValueError):
 class Modulation:
     """A demodulated tone. `frequency_hz` (the instantaneous one), `phase_rad` (relative to a steady tone): shape (n,),
     evenly spaced at `rate_hz`, beginning `start_s` after the record does. They are right for rates of modulation up to
-    `reach_hz`.
+    the `reach_hz` asked for.
     """
 
     frequency_hz: Array
     phase_rad: Array
     rate_hz: float
     start_s: float
-    reach_hz: float
 
 
 def demodulate(samples: Array, rate_hz: float, near_hz: float, reach_hz: float, within: float = 0.2) -> Modulation:
@@ -107,5 +106,4 @@ def demodulate(samples: Array, rate_hz: float, near_hz: float, reach_hz: float, 
         np.unwrap(np.angle(moving[kept])),
         own_rate,
         ends / own_rate,
-        reach_hz,
     )

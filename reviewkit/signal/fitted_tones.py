@@ -180,11 +180,11 @@ def fitted_tones(samples: Array, rate_hz: float, within: float) -> tuple[list[Li
     NoTones
         If there is no tone, or if a lobe isn't that of one steady tone.
     """
-    places = np.array(summits(of_waveform(samples, rate_hz, SEARCH_BETA), within), dtype=float)
-    if len(places) > _MOST_TONES:
-        raise NoTones(f"it holds more than {_MOST_TONES} strong lines, as noise does; is it another kind of file?")
     lines = of_waveform(samples, rate_hz, SEARCH_BETA)
     assert lines.values is not None
+    places = np.array(summits(lines, within), dtype=float)
+    if len(places) > _MOST_TONES:
+        raise NoTones(f"it holds more than {_MOST_TONES} strong lines, as noise does; is it another kind of file?")
     strongest = 0.0
     for _ in range(_ROUNDS):
         places, amplitudes, misfit = fit_together(lines.values, places, SEARCH_BETA)

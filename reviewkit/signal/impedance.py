@@ -37,13 +37,9 @@ class CurvePoint:
 
 @dataclass(frozen=True)
 class Resonance:
-    """One driver's resonance: fs, Qms, Qes and Qts of a bare driver; in a closed box fc, Qmc, Qec and Qtc. `dc_ohm`:
-    the voice coil's resistance, fitted unless it was known. `peak_ohm`: that of the resonance alone, with it.
-    """
+    """One driver's resonance: fs, Qms, Qes and Qts of a bare driver; in a closed box fc, Qmc, Qec and Qtc."""
 
     frequency_hz: float
-    peak_ohm: float
-    dc_ohm: float
     q_mechanical: float
     q_electrical: float
 
@@ -233,7 +229,7 @@ def fit_resonance(frequency_hz: Array, ohm: Array, dc_ohm: float | None = None) 
     logs = start.copy()
     logs[~fixed] = result.x
     found_hz, q_mechanical, motional_ohm, coil_ohm, _ = (float(value) for value in np.exp(logs))
-    return Resonance(found_hz, motional_ohm + coil_ohm, coil_ohm, q_mechanical, q_mechanical * coil_ohm / motional_ohm)
+    return Resonance(found_hz, q_mechanical, q_mechanical * coil_ohm / motional_ohm)
 
 
 def _falling(frequency_hz: Array, ohm: Array, peak_hz: float) -> tuple[Array, Array]:

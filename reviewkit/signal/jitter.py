@@ -18,7 +18,7 @@ from reviewkit.signal.rates import strongest_rates
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
 
-REACH_HZ = 2500.0
+REACH_HZ = 2500.0  # the highest rate that counts
 _MOST = 12
 _WEAKEST = 0.01  # of the strongest
 
@@ -40,7 +40,7 @@ class Jitter:
         return float(20 * np.log10(np.pi * tone_hz * self.peak_s))
 
 
-def jitter_lines(samples: Array, rate_hz: float, tone_hz: float, reach_hz: float = REACH_HZ) -> list[Jitter]:
+def jitter_lines(samples: Array, rate_hz: float, tone_hz: float) -> list[Jitter]:
     """Return the steady rates of jitter in a recorded tone, strongest first.
 
     Parameters
@@ -50,9 +50,7 @@ def jitter_lines(samples: Array, rate_hz: float, tone_hz: float, reach_hz: float
     rate_hz : float
         The sample rate.
     tone_hz : float
-        The tone, usually a quarter of the player's sample rate.
-    reach_hz : float
-        The highest rate that counts. No other tone may be within twice that of the tone.
+        The tone, usually a quarter of the player's sample rate. No other may be within twice `REACH_HZ` of it.
 
     Returns
     -------
@@ -68,9 +66,9 @@ def jitter_lines(samples: Array, rate_hz: float, tone_hz: float, reach_hz: float
     -----
     The phase over 2πf is time. A sine of peak J leaves two sidebands of πfJ relative to the tone.
     """
-    tone = demodulate(samples, rate_hz, tone_hz, reach_hz, within=0.01)
+    tone = demodulate(samples, rate_hz, tone_hz, REACH_HZ, within=0.01)
     place = np.arange(len(tone.phase_rad))
     steady = np.polyval(np.polyfit(place, tone.phase_rad, 1), place)
     time_s = (tone.phase_rad - steady) / (2 * np.pi * float(np.mean(tone.frequency_hz)))
-    rates = strongest_rates(time_s, tone.rate_hz, _MOST, _WEAKEST, reach_hz)
+    rates = strongest_rates(time_s, tone.rate_hz, _MOST, _WEAKEST, REACH_HZ)
     return [Jitter(rate.frequency_hz, rate.peak) for rate in rates]

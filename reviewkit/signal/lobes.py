@@ -27,6 +27,14 @@ def _neighbourhood(lines: Complex, cycles: float, half: int) -> tuple[NDArray[np
     return index, index.astype(float) - cycles
 
 
+def _projected(lines: Complex, cycles: float, beta: float, half: int) -> tuple[complex, Complex, Array]:
+    """Return a tone's amplitude by least squares, what it leaves of its lobe, and the offsets of those lines."""
+    index, offset = _neighbourhood(lines, cycles, half)
+    shape = kaiser_spread(offset, beta)
+    amplitude = complex(np.sum(lines[index] * shape) / np.sum(shape**2))
+    return amplitude, lines[index] - amplitude * shape, offset
+
+
 def project(lines: Complex, cycles: float, beta: float, half: int) -> complex:
     """Return the least-squares amplitude of a tone at a known place.
 
@@ -46,9 +54,7 @@ def project(lines: Complex, cycles: float, beta: float, half: int) -> complex:
     complex
         Half the peak, with its phase.
     """
-    index, offset = _neighbourhood(lines, cycles, half)
-    shape = kaiser_spread(offset, beta)
-    return complex(np.sum(lines[index] * shape) / np.sum(shape**2))
+    return _projected(lines, cycles, beta, half)[0]
 
 
 def subtract(lines: Complex, cycles: float, beta: float, half: int, amplitude: complex) -> None:
@@ -90,12 +96,9 @@ def fit_line(lines: Complex, cycles: float, beta: float, half: int) -> tuple[flo
     tuple[float, complex]
         Its place in lines, and half its peak with its phase.
     """
-    amplitude = project(lines, cycles, beta, half)
     for _ in range(8):
-        index, offset = _neighbourhood(lines, cycles, half)
-        shape = kaiser_spread(offset, beta)
-        amplitude = complex(np.sum(lines[index] * shape) / np.sum(shape**2))
-        drift = _drift(lines[index] - amplitude * shape, offset, beta, amplitude)
+        amplitude, left, offset = _projected(lines, cycles, beta, half)
+        drift = _drift(left, offset, beta, amplitude)
         cycles = min(max(cycles + drift, 0.0), len(lines) - 1.0)  # without a tone a step may leave the record
         if abs(drift) < 1e-12:
             break
@@ -123,10 +126,8 @@ def refit(lines: Complex, cycles: float, beta: float, half: int, amplitude: comp
     tuple[complex, float]
         The corrections of its amplitude and of its place.
     """
-    index, offset = _neighbourhood(lines, cycles, half)
-    shape = kaiser_spread(offset, beta)
-    correction = complex(np.sum(lines[index] * shape) / np.sum(shape**2))
-    return correction, _drift(lines[index] - correction * shape, offset, beta, amplitude)
+    correction, left, offset = _projected(lines, cycles, beta, half)
+    return correction, _drift(left, offset, beta, amplitude)
 
 
 def _drift(rest: Complex, offset: Array, beta: float, amplitude: complex) -> float:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from reviewkit.signal.mains_lines import MAINS_HZ, is_multiple
+
 if TYPE_CHECKING:
     from reviewkit.model.arrays import Array
+    from reviewkit.signal.tone import Tone
 
 _LEAST_REST = 1e-4  # of the tone: below 0.01 % a line is counted without asking, for most benches have some there
 _LEAST_SHARE = 0.25  # of the power next to the fundamental: without it that falls by 1.2 dB
@@ -16,7 +18,6 @@ _LOWEST_ORDER, _NEIGHBOURS = 6, 4  # a bend of low order makes single low harmon
 _ABOVE_HARMONICS = 10.0  # 20 dB
 _ABOVE_NOISE = 1000.0  # 30 dB
 _MAINS_MULTIPLES, _MAINS_SIDEBANDS = 24, 6
-_MAINS_HZ = (50.0, 60.0)
 _MAINS_WANDER = 0.003
 _MOST = 3
 
@@ -42,33 +43,39 @@ def nearest_line(power: Array, place: float) -> float:
     return float(low + int(np.argmax(near))) if near.size else place
 
 
-def lone_lines(
-    frequency_hz: Array,
-    power: Array,
-    tone_hz: float,
-    level: float,
-    harmonics: Mapping[int, float],
-    rest_level: float,
-    band_hz: tuple[float, float],
-    half: int,
-    mains_hz: float | None,
-) -> tuple[float, ...]:
+def noise_floor(power: Array, low: int, high: int, half: int, first: int = 0) -> float:
+    """Return the mean noise power per line around the lines low … high - 1.
+
+    Parameters
+    ----------
+    power : Array
+        Shape (n,): mean square per line.
+    low, high : int
+        The lines that don't count.
+    half : int
+        Half-width of a lobe in lines: four lobes on each side are read.
+    first : int
+        The first line that may be read.
+
+    Returns
+    -------
+    float
+        In the unit of `power`; 0 if there are no lines around.
+    """
+    around = np.concatenate([power[max(first, low - 8 * half) : max(first, low)], power[high : high + 8 * half]])
+    # the median of noise power is ln 2 of its mean, and a few lines of tones don't move it
+    return float(np.median(around) / np.log(2)) if len(around) else 0.0
+
+
+def lone_lines(tone: Tone, frequency_hz: Array, power: Array, half: int, mains_hz: float | None) -> tuple[float, ...]:
     """Return the frequencies of lines far above their neighbours that hold at least a quarter of the residual.
 
     Parameters
     ----------
+    tone : Tone
+        The tone, with its harmonics.
     frequency_hz, power : Array
-        Shape (n,): the spectrum without the tone and its harmonics, mean square per line.
-    tone_hz : float
-        The fundamental.
-    level : float
-        Its level, r.m.s.
-    harmonics : Mapping[int, float]
-        Order -> r.m.s. level.
-    rest_level : float
-        All but the fundamental, r.m.s.
-    band_hz : tuple[float, float]
-        Where to look.
+        Shape (n,): the spectrum without them, mean square per line.
     half : int
         Half-width of a lobe in lines.
     mains_hz : float | None
@@ -80,11 +87,12 @@ def lone_lines(
         In Hz: places of harmonics from the sixth, 20 dB above the four to either side, and other lines 30 dB above the
         noise near them.
     """
-    if rest_level < _LEAST_REST * level:
+    harmonics = tone.harmonics
+    if tone.residue < _LEAST_REST * tone.level:
         return ()
-    least = _LEAST_SHARE * rest_level**2
+    least = _LEAST_SHARE * tone.residue**2
     found = [
-        order * tone_hz
+        order * tone.frequency_hz
         for order, own in harmonics.items()
         if order >= _LOWEST_ORDER
         and own**2 > least
@@ -92,31 +100,26 @@ def lone_lines(
         > _ABOVE_HARMONICS
         * max((harmonics.get(n, 0.0) for d in range(1, _NEIGHBOURS + 1) for n in (order - d, order + d)), default=0.0)
     ]
-    rest = np.where((frequency_hz >= band_hz[0]) & (frequency_hz <= band_hz[1]), power, 0.0)
+    rest = np.where((frequency_hz >= tone.band_hz[0]) & (frequency_hz <= tone.band_hz[1]), power, 0.0)
     for _ in range(_MOST):
         peak = int(np.argmax(rest))
         low, high = max(0, peak - half), peak + half + 1
         lobe_power = float(np.sum(rest[low:high]))
-        around = np.concatenate([power[max(0, low - 8 * half) : low], power[high : high + 8 * half]])
-        if lobe_power <= least or not around.size:
+        if lobe_power <= least:
             break
-        is_distinct = lobe_power > _ABOVE_NOISE * float(np.median(around)) / np.log(2) * (high - low)
-        if is_distinct and not _is_hum(
-            float(frequency_hz[peak]), tone_hz, mains_hz, float(frequency_hz[1] - frequency_hz[0])
-        ):
-            found.append(float(frequency_hz[peak]))
+        line_hz, spacing_hz = float(frequency_hz[peak]), float(frequency_hz[1] - frequency_hz[0])
+        is_distinct = lobe_power > _ABOVE_NOISE * noise_floor(power, low, high, half) * (high - low)
+        if is_distinct and not _is_hum(line_hz, tone.frequency_hz, mains_hz, spacing_hz):
+            found.append(line_hz)
         rest[low:high] = 0.0
     return tuple(sorted(found))
 
 
 def _is_hum(line_hz: float, tone_hz: float, mains_hz: float | None, spacing_hz: float) -> bool:
     """Return whether a line is a multiple of the mains, or such a multiple away from the tone or a harmonic."""
-    mains: Sequence[float] = (mains_hz,) if mains_hz else _MAINS_HZ
     beside = abs(line_hz - round(line_hz / tone_hz) * tone_hz)
-    for hz in mains:
-        for distance, most in ((line_hz, _MAINS_MULTIPLES), (beside, _MAINS_SIDEBANDS)):
-            multiple = round(distance / hz)
-            slack = max(_MAINS_WANDER * distance, spacing_hz)
-            if 1 <= multiple <= most and abs(distance - multiple * hz) <= slack:
-                return True
-    return False
+    return any(
+        is_multiple(distance, hz, max(_MAINS_WANDER * distance, spacing_hz), most)
+        for hz in ((mains_hz,) if mains_hz else MAINS_HZ)
+        for distance, most in ((line_hz, _MAINS_MULTIPLES), (beside, _MAINS_SIDEBANDS))
+    )

@@ -33,8 +33,8 @@ class NamedLine:
     is_distinct: bool
 
 
-def line_at(noise: Noise, frequency_hz: float, within_hz: float | None = None) -> NamedLine | None:
-    """Return the strongest line near a frequency.
+def line_at(noise: Noise, frequency_hz: float) -> NamedLine | None:
+    """Return the strongest line within half a percent of a frequency, or within the width of two lines if that is more.
 
     Parameters
     ----------
@@ -42,8 +42,6 @@ def line_at(noise: Noise, frequency_hz: float, within_hz: float | None = None) -
         A spectrum, separated into noise and lines.
     frequency_hz : float
         Where to look.
-    within_hz : float | None
-        How far to either side; None for half a percent, or the width of two lines if that is more.
 
     Returns
     -------
@@ -51,8 +49,6 @@ def line_at(noise: Noise, frequency_hz: float, within_hz: float | None = None) -
         None if the data doesn't reach there.
     """
     edges = _around(frequency_hz, noise.spacing_hz)
-    if within_hz is not None:
-        edges = (frequency_hz - within_hz, frequency_hz + within_hz)
     if edges[0] < noise.reach_hz[0] or edges[1] > noise.reach_hz[1]:
         return None
     lines = noise.lines_in(edges)

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from reviewkit.signal.mains_lines import MAINS_HZ, is_multiple
 from reviewkit.signal.windows import kaiser, lobe, noise_bandwidth_of, samples, spread
 
 if TYPE_CHECKING:
@@ -29,12 +30,10 @@ _HALF = 5
 _LONGEST_S, _SHORTEST_S, _STRETCHES = 2.0, 1.0, 4
 _STANDS_OUT = 10.0  # 10 dB above the noise around it
 _EDGE = 1.005  # half a percent is the rounding of an export
-_MOST_MAINS = 20
 _ENDS_S = 0.05
 _FAR_ABOVE = 1e4  # 40 dB
 # mains and rectifier ripple are strongest at their first few multiples; 1 kHz, the twentieth of 50 Hz, is a test tone
 _RIPPLE_ENDS_HZ = 400.0
-_MAINS_HZ = (50.0, 60.0)
 
 Weight = Callable[[Any], Any]
 
@@ -232,11 +231,7 @@ def _shares(noise: Noise, band_hz: tuple[float, float]) -> Array:
     return shares
 
 
-def _flat(frequency_hz: Any) -> Any:
-    return np.ones_like(frequency_hz)
-
-
-def band_volts(noise: Noise, band_hz: tuple[float, float], weight: Weight = _flat) -> float:
+def band_volts(noise: Noise, band_hz: tuple[float, float], weight: Weight = np.ones_like) -> float:
     """Return V r.m.s. in a band that the data reaches. `weight`: frequency in Hz -> ratio of amplitudes."""
     between = np.sum(_shares(noise, band_hz) * noise.power * weight(noise.frequency_hz) ** 2)
     standing = sum(line.power * float(weight(line.frequency_hz)) ** 2 for line in noise.lines_in(band_hz))
@@ -270,7 +265,7 @@ def average_volts(values: Array, rate_hz: float, band_hz: tuple[float, float], w
     return float(np.mean(np.abs(heard[end : len(heard) - end])) * np.pi / np.sqrt(8))
 
 
-def scatter(noise: Noise, band_hz: tuple[float, float], weight: Weight = _flat) -> float:
+def scatter(noise: Noise, band_hz: tuple[float, float], weight: Weight = np.ones_like) -> float:
     """Return the relative standard deviation of `band_volts` for a record of this length.
 
     Lines that stand out are steady and don't scatter.
@@ -332,10 +327,8 @@ def _mains_lines(noise: Noise, mains_hz: float, band_hz: tuple[float, float]) ->
 
 
 def _is_mains(frequency_hz: float, mains_hz: float, noise: Noise) -> bool:
-    order = round(frequency_hz / mains_hz)
     # the mains wanders by a few parts in a thousand
-    slack = max(0.005 * frequency_hz, noise.spacing_hz / 2)
-    return 1 <= order <= _MOST_MAINS and abs(frequency_hz - order * mains_hz) <= slack
+    return is_multiple(frequency_hz, mains_hz, max(0.005 * frequency_hz, noise.spacing_hz / 2))
 
 
 def lone_tone(noise: Noise, band_hz: tuple[float, float], mains_hz: float | None) -> float | None:
@@ -347,7 +340,7 @@ def lone_tone(noise: Noise, band_hz: tuple[float, float], mains_hz: float | None
     if strongest is None:
         return None
     tone_hz = strongest.frequency_hz
-    mains = (mains_hz,) if mains_hz else _MAINS_HZ
+    mains = (mains_hz,) if mains_hz else MAINS_HZ
     if tone_hz < _RIPPLE_ENDS_HZ and any(_is_mains(tone_hz, hz, noise) for hz in mains):
         return None
 

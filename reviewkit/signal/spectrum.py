@@ -9,16 +9,16 @@ is noise, by Parseval's sum. Distortion is relative to the fundamental (THD_F), 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from reviewkit.signal.fitted_tones import LEAST_APART, fit_multiples
+from reviewkit.signal.hum import find_hum, seconds_needed
 from reviewkit.signal.lobes import fit_line, project, refit, subtract
-from reviewkit.signal.lone_lines import lone_lines, nearest_line
+from reviewkit.signal.lone_lines import lone_lines, nearest_line, noise_floor
 from reviewkit.signal.residual import LINES_TAKEN, fitted_noise_lines, residual_power, without_drift
-from reviewkit.signal.tone_lines import SEARCH_BETA, STANDS, of_waveform
+from reviewkit.signal.tone import EDGE, Tone, band_for
 from reviewkit.signal.wander import hann_lines, wander_of
 from reviewkit.signal.windows import kaiser, noise_bandwidth
 
@@ -30,22 +30,13 @@ if TYPE_CHECKING:
     Complex = NDArray[np.complex128]
 
 FEWEST_CYCLES = 10
-FEWEST_MAINS_CYCLES = 5  # fewer are too near to each other, and to drift, to be told apart
 _ROUNDED = 0.999  # a generator and a sample clock may be off by a tenth of a percent
-AUDIO_BAND_HZ = (20.0, 20_000.0)
-WIDEST_BAND_HZ = 80_000.0
 # side lobes 220 dB down, below the rounding of any capture; lobes of 9 lines separate tones from 18 cycles up
 _WIDEST_BETA = 28.0
 _SHORT = 1 << 16  # samples
 _LEAST_WAVERING = 0.005  # of THD+N
 _WAVERS = "the tone wavers by {:.2g} %; that is speed and flutter, not distortion"
 _DRIFT_HZ, _DRIFT_BELOW_TONE = 18.0, 0.6  # anything slower is subtracted before noise is read
-_MOST_MAINS = 20
-_LOBES_APART = 24.0  # lines between mains lines from which on each has a lobe of its own
-_HUM_LINES = 7  # a lobe's, through the window for shorter records
-_EDGE = 1.001  # a harmonic on the band's edge counts, whichever way the generator is off
-
-
 # anything else in the fundamental's lobe: 50 dB down it moves the level by 0.03 dB
 _MOST_BESIDE = 1e-5
 _MOST_BESIDE_HARMONICS = 1e-3  # of everything but the fundamental
@@ -65,52 +56,6 @@ class NotOneTone(ValueError):
 
 class Wavers(NotOneTone):
     """Error for a tone whose frequency wanders: speed and flutter, not distortion. The message says by how much."""
-
-
-@dataclass(frozen=True, eq=False)
-class Tone:
-    """An analysed tone. Levels are r.m.s. in the data's unit; `harmonics`: order -> level, those in the band."""
-
-    frequency_hz: float
-    level: float
-    band_hz: tuple[float, float]
-    harmonics: dict[int, float]
-    noise: float | None  # in the band, harmonics excluded; None if a spectrum's window isn't known
-    rest: float | None  # everything in the band but the fundamental; None likewise
-    hum: float | None  # mains line and multiples, r.m.s. sum; None if none is above the noise
-    third_in_band: bool
-    dc: float | None = None  # only a waveform has one
-    clouded: tuple[int, ...] = ()  # harmonics with something else in their lobe: neither they nor the noise can be read
-    hum_needs_s: float | None = None  # the shortest record that gives hum, if this one is shorter
-    noise_hidden: bool = False  # by the leakage of an exported spectrum's window
-    lone_hz: tuple[float, ...] = ()  # lines far above all near them that make much of the rest
-    close_in: float | None = None  # in a spectrum, what is next to the tone, if that is most of the rest
-
-    @property
-    def thd(self) -> float:
-        """Return the harmonics in the band relative to the fundamental (a ratio)."""
-        return float(np.sqrt(sum(level**2 for level in self.harmonics.values()))) / self.level
-
-    @property
-    def thd_plus_noise(self) -> float | None:
-        """Return everything in the band but the fundamental, relative to the total (a ratio)."""
-        return None if self.rest is None else float(self.rest / np.hypot(self.rest, self.level))
-
-    @property
-    def sinad_db(self) -> float | None:
-        """Return the fundamental over everything else in the band, dB (IEEE 1241, from memory)."""
-        return float(20 * np.log10(self.level / self.rest)) if self.rest else None
-
-    @property
-    def snr_db(self) -> float | None:
-        """Return the fundamental over the noise in the band without harmonics, dB (IEEE 1241, from memory)."""
-        return float(20 * np.log10(self.level / self.noise)) if self.noise else None
-
-
-def band_for(fundamental_hz: float, reach_hz: float) -> tuple[float, float]:
-    """Return 20 Hz – 20 kHz, extended up to 80 kHz to include three times the fundamental, never beyond the data."""
-    top = AUDIO_BAND_HZ[1] if 3 * fundamental_hz <= AUDIO_BAND_HZ[1] * _EDGE else WIDEST_BAND_HZ
-    return (AUDIO_BAND_HZ[0], min(top, reach_hz))
 
 
 def analyse(
@@ -208,7 +153,7 @@ def _analyse_steady(
             continue
         taken[place] = project(lines, place, beta, half)
         subtract(lines, place, beta, half, taken[place])
-        if place * rate_hz / n <= band[1] * _EDGE:
+        if place * rate_hz / n <= band[1] * EDGE:
             harmonics[order] = float(np.sqrt(2) * abs(taken[place]))
     power = 2 * np.abs(lines) ** 2 / noise_bandwidth(window)
 
@@ -246,28 +191,13 @@ def _analyse_steady(
         together -= LINES_TAKEN * sum(floors[1 + list(harmonics).index(order)] for order in clouded)
         apart = sum(power for order, power in own.items() if order not in clouded)
         rest_level = float(np.sqrt(max(0.0, together + apart)))
-    hum = None
-    if mains_hz is not None and mains_hz * n / rate_hz >= _LOBES_APART:
-        hum = _hum(power, rate_hz / n, mains_hz, cycles, half, band[1])
-    elif mains_hz is not None:
-        hum = _fitted_hum(undrifted, rate_hz, mains_hz, cycles, list(taken), band[1])
-    needs_s = FEWEST_MAINS_CYCLES / mains_hz if mains_hz else 0.0
-    third = 3 * frequency <= band[1] * _EDGE
-    lone = lone_lines(frequencies, power, frequency, level, harmonics, rest_level, band, half, mains_hz)
-    return Tone(
-        frequency,
-        level,
-        band,
-        harmonics,
-        noise,
-        rest_level,
-        hum,
-        third,
-        dc,
-        clouded,
-        hum_needs_s=needs_s if n / rate_hz < needs_s * _ROUNDED else None,
-        lone_hz=lone,
-    )
+    hum = needs_s = None
+    if mains_hz is not None:
+        hum = find_hum(power, undrifted, rate_hz, mains_hz, cycles, half, list(taken), band[1])
+        needs_s = seconds_needed(n / rate_hz, mains_hz)
+    third = 3 * frequency <= band[1] * EDGE
+    tone = Tone(frequency, level, band, harmonics, noise, rest_level, hum, third, dc, clouded, needs_s)
+    return replace(tone, lone_hz=lone_lines(tone, frequencies, power, half, mains_hz))
 
 
 def _leave_out(lines: Complex, places: Sequence[float], cycles: float, beta: float, half: int) -> dict[float, complex]:
@@ -353,29 +283,22 @@ def _wave(amplitude: complex, cycles: float, index: Array, n: int) -> Array:
     return 2 * abs(amplitude) * np.cos(2 * np.pi * cycles * (index - n / 2) / n + np.angle(amplitude))
 
 
-def _floor(power: Array, low: int, high: int, half: int) -> float:
-    """Return the mean noise power per line around the lines low … high - 1, from four lobes on each side."""
-    around = np.concatenate([power[max(half, low - 8 * half) : max(half, low)], power[high : high + 8 * half]])
-    # the median of noise power is ln 2 of its mean, and a few lines of tones don't move it
-    return float(np.median(around) / np.log(2)) if len(around) else 0.0
-
-
 def _floor_at(power: Array, place: float, half: int) -> float:
     """Return the mean noise power per line around the lobe at a place."""
-    return _floor(power, round(place) - half, round(place) + half + 1, half)
+    return noise_floor(power, round(place) - half, round(place) + half + 1, half, first=half)
 
 
 def _holds_more(power: Array, place: float, half: int, least: float) -> bool:
     """Return whether a lobe without its tone still has more than `least` and more than the noise around it."""
     low, high = max(half, round(place) - half), round(place) + half + 1
     held = float(np.sum(power[low:high]))
-    return held > least and held > _ABOVE_NOISE * _floor(power, low, high, half) * (high - low)
+    return held > least and held > _ABOVE_NOISE * noise_floor(power, low, high, half, first=half) * (high - low)
 
 
 def _check_one(power: Array, cycles: float, half: int, level: float, line_hz: float, *, alone: bool) -> None:
     """Raise NotOneTone unless there is a single steady tone. `power`: the remainder without it and its harmonics."""
     place, name = round(cycles), f"{cycles * line_hz:.5g} Hz"
-    if level**2 < _ABOVE_NOISE * _floor(power, place - half, place + half + 1, half) * (2 * half + 1):
+    if level**2 < _ABOVE_NOISE * noise_floor(power, place - half, place + half + 1, half, first=half) * (2 * half + 1):
         raise NotOneTone("no tone stands out of the noise")
     if _holds_more(power, cycles, half, _MOST_BESIDE * level**2):
         near = f"{half * line_hz:.2g} Hz"
@@ -386,48 +309,3 @@ def _check_one(power: Array, cycles: float, half: int, level: float, line_hz: fl
         raise NotOneTone(
             f"next to the tone at {name} there is another at {other * line_hz:.5g} Hz; is it another kind?"
         )
-
-
-def _hum(power: Array, line_hz: float, mains_hz: float, cycles: float, half: int, top_hz: float) -> float | None:
-    """Return the r.m.s. sum of the mains line and those of its first twenty multiples that are 10 dB above the noise.
-
-    Only lines inside a lobe of the tone or of a harmonic are left out.
-    """
-    total = 0.0
-    for multiple in range(1, _MOST_MAINS + 1):
-        place = multiple * mains_hz / line_hz
-        nearest_tone = round(place / cycles) * cycles
-        if multiple * mains_hz > top_hz or (nearest_tone and abs(place - nearest_tone) < half) or place < 2 * half:
-            continue
-        # the mains wanders: look a little to both sides, beyond the lobe's own width
-        reach = half + int(np.ceil(0.002 * place))
-        low, high = int(place) - reach, int(place) + reach + 1
-        floor = _floor(power, low, high, half)
-        lobe_power = float(np.sum(power[low:high])) - floor * (high - low)
-        if lobe_power > 10 * floor * (high - low) and lobe_power > 0:
-            total += lobe_power
-    return float(np.sqrt(total)) if total else None
-
-
-def _fitted_hum(
-    rest: Array, rate_hz: float, mains_hz: float, cycles: float, others: Sequence[float], top_hz: float
-) -> float | None:
-    """Return the same of a record too short to keep the lobes of these lines apart: all are fitted together.
-
-    `rest`: the record without offset and fundamental, shape (n,). `others`: the places of what else isn't hum. Only
-    lines too near to one of them, or to the tone, to be told from it are left out.
-    """
-    base = mains_hz * len(rest) / rate_hz
-    orders = np.arange(1.0, min(_MOST_MAINS, int(top_hz / mains_hz)) + 1)
-    places = np.array([cycles, *others])
-    orders = orders[np.min(np.abs(base * orders[:, None] - places), axis=1) >= LEAST_APART]
-    if not len(orders) or base < FEWEST_MAINS_CYCLES * _ROUNDED:
-        return None
-    lines = of_waveform(rest, rate_hz, SEARCH_BETA).values
-    assert lines is not None
-    # a line at 1 takes up drift, two beside the fundamental what its own fit left, whose place hum may have moved
-    tones = np.array([1.0, cycles - 0.5, cycles + 0.5, *others])
-    amplitudes, noise = fit_multiples(lines, base, orders, tones[tones < base * (_MOST_MAINS + 1)], SEARCH_BETA)
-    held = np.abs(amplitudes) ** 2
-    total = float(np.sum(held[held > STANDS * _HUM_LINES * noise]))
-    return float(np.sqrt(total)) if total else None

@@ -8,12 +8,16 @@ window only the peak levels of the tones are given.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from reviewkit.signal.lone_lines import lone_lines, nearest_line
-from reviewkit.signal.spectrum import Tone, band_for
+from reviewkit.signal.mains_lines import MOST_MULTIPLES
+from reviewkit.signal.tone import EDGE, Tone, band_for
+from reviewkit.signal.tone_lines import fitted_place
 from reviewkit.signal.windows import lobe, noise_bandwidth_of, spread
 
 if TYPE_CHECKING:
@@ -23,7 +27,6 @@ if TYPE_CHECKING:
 
     Mask = NDArray[np.bool_]
 
-_EDGE = 1.001
 # leakage and line may be in phase in one record: these are 0.17 dB and 0.5 dB
 _ABOVE_LEAKAGE, _ABOVE_LEAKAGE_HUM = 1e4, 1e3
 _LOBES_BETWEEN = 3  # half-widths of a lobe from one mains line to the next
@@ -121,14 +124,14 @@ def analyse_lines(
     foreign: list[tuple[float, float]] = []
     for hz in without_hz:
         named = nearest_line(power, float(np.interp(hz, frequency_hz, index)))
-        if hz > frequency_hz[-1] * _EDGE or named + half >= len(power):
+        if hz > frequency_hz[-1] * EDGE or named + half >= len(power):
             continue
         if abs(named - place) <= 2 * half:
             raise NoLines("a line to be left out is the tone itself, or too near to it; correct without")
         there = _place(power, int(named), window)
         foreign.append((there, _tone(power, there, window, half, taken)))
     harmonics: dict[int, float] = {}
-    for order in range(2, int(band[1] * _EDGE / frequency) + 1):
+    for order in range(2, int(band[1] * EDGE / frequency) + 1):
         at = float(np.interp(order * frequency, frequency_hz, index))
         if round(at) + half >= len(power):
             break
@@ -177,17 +180,7 @@ def analyse_lines(
     hum = None
     if mains_hz and apart:
         hum = _hum(power, frequency_hz, mains_hz, lobes, leaked, window, half, band[1])
-    third = 3 * frequency <= band[1] * _EDGE
-    if rest_level is None:
-        left, beside = np.zeros(len(power)), float(np.sqrt(sum(height**2 for height in harmonics.values())))
-    else:
-        left, beside = rest / noise_bandwidth_of(window or ""), rest_level
-    near = np.abs(frequency_hz / frequency - 1) < _CLOSE
-    close_in = float(np.sqrt(np.sum(left[near])))
-    if close_in < max(_LEAST_CLOSE_IN * level_v, np.sqrt(0.5) * beside):
-        close_in = 0.0
-    lone = lone_lines(frequency_hz, left, frequency, level_v, harmonics, beside, band, half, mains_hz)
-    return Tone(
+    tone = Tone(
         frequency,
         level_v,
         band,
@@ -195,31 +188,26 @@ def analyse_lines(
         noise,
         rest_level,
         hum,
-        third,
+        third_in_band=3 * frequency <= band[1] * EDGE,
         hum_needs_s=None if apart else needs_s,
-        lone_hz=lone,
         noise_hidden=hidden,
-        close_in=close_in or None,
+    )
+    left = rest / noise_bandwidth_of(window) if window and not hidden else np.zeros(len(power))
+    close_in = float(np.sqrt(np.sum(left[np.abs(frequency_hz / frequency - 1) < _CLOSE])))
+    return replace(
+        tone,
+        lone_hz=lone_lines(tone, frequency_hz, left, half, mains_hz),
+        close_in=close_in if close_in >= max(_LEAST_CLOSE_IN * level_v, np.sqrt(0.5) * tone.residue) else None,
     )
 
 
 def _place(power: Array, peak: int, window: str | None) -> float:
     """Return a tone's place between the lines, by the window's own spread or by a parabola through three levels."""
+    if window is not None:
+        return fitted_place(power, peak, partial(spread, window))
     below, at, above = np.log(power[peak - 1 : peak + 2] + 1e-300)
     curvature = below - 2 * at + above
-    guess = float(peak + (0.5 * (below - above) / curvature if curvature < 0 else 0.0))
-    if window is None:
-        return guess
-    # the ratio of the two lines next to the tone fixes its place; refine the parabola's guess by least squares
-    index = np.arange(max(0, peak - 1), peak + 2)
-    best = np.linspace(-0.6, 0.6, 241) + peak
-    for width in (0.005, 5e-5, 5e-7):
-        shapes = spread(window, index[None, :] - best[:, None]) ** 2
-        scale = np.sum(shapes * power[index], axis=1) / np.sum(shapes**2, axis=1)
-        misfit = np.sum((power[index] - scale[:, None] * shapes) ** 2, axis=1)
-        guess = float(best[int(np.argmin(misfit))])
-        best = guess + np.linspace(-width, width, 201)
-    return guess
+    return float(peak + (0.5 * (below - above) / curvature if curvature < 0 else 0.0))
 
 
 def _misfit(level: Array, place: float, window: str) -> float:
@@ -305,7 +293,7 @@ def _above_leakage(
     """Remove, in place, harmonics that the tone's leakage may falsify. Return whether those may be neglected."""
     index = np.arange(len(frequency_hz), dtype=float)
     seen = under = 0.0
-    for order in range(2, int(top_hz * _EDGE / frequency) + 1):
+    for order in range(2, int(top_hz * EDGE / frequency) + 1):
         at = float(np.interp(order * frequency, frequency_hz, index))
         offset = np.arange(-lobe(window), lobe(window) + 1).astype(np.float64) + (at - place)
         leak = float(np.sum((level * spread(window, offset)) ** 2)) / noise_bandwidth_of(window)
@@ -332,7 +320,7 @@ def _hum(
     above the leakage of the tones.
     """
     total = 0.0
-    for multiple in range(1, 21):
+    for multiple in range(1, MOST_MULTIPLES + 1):
         at = float(np.interp(multiple * mains_hz, frequency_hz, np.arange(len(power))))
         centre = round(at)
         if multiple * mains_hz > top_hz or centre - half < 0 or centre + half >= len(power):

@@ -265,24 +265,46 @@ def fitted(lines: Lines, peak: int) -> tuple[Line, float]:
     Return the tone, placed by least squares of the window's spread over three lines, and the share of its lobe's power
     that it leaves unexplained (0 if the window isn't known).
     """
-    near = lines.power[max(0, peak - 1) : peak + 2]
-    place, misfit = summit_at(lines, peak).place, 0.0
-    if lines.spread is not None:
-        index = np.arange(peak - 1, peak + 2)
-        candidates = peak + np.linspace(-0.6, 0.6, 241)
-        for width in (0.005, 5e-5, 5e-7):
-            shapes = lines.spread(index[None, :] - candidates[:, None]) ** 2
-            scale = np.sum(shapes * near, axis=1) / np.sum(shapes**2, axis=1)
-            place = float(candidates[int(np.argmin(np.sum((near - scale[:, None] * shapes) ** 2, axis=1)))])
-            candidates = place + np.linspace(-width, width, 201)
-    level = level_at(lines, place)
-    if lines.spread is not None:
+    if lines.spread is None:
+        place, misfit = summit_at(lines, peak).place, 0.0
+        level = level_at(lines, place)
+    else:
+        place = fitted_place(lines.power, peak, lines.spread)
+        level = level_at(lines, place)
         lobe_lines = lobe_at(lines, place)
         held = lines.power[lobe_lines]
         explained = (level * lines.spread(lobe_lines - place)) ** 2
         misfit = float(np.sum(np.abs(held - explained)) / np.sum(held))
     frequency = float(np.interp(place, np.arange(len(lines.power)), lines.frequency_hz))
     return Line(frequency, level, place), misfit
+
+
+def fitted_place(power: Array, peak: int, spread: Callable[[Any], Any]) -> float:
+    """Return the place of a tone between the lines, by least squares of the window's spread over three of them.
+
+    Parameters
+    ----------
+    power : Array
+        Mean square per line, shape (n,).
+    peak : int
+        The largest line, neither the first nor the last.
+    spread : Callable[[Any], Any]
+        The window's: offset in lines -> amplitude.
+
+    Returns
+    -------
+    float
+        In lines.
+    """
+    index = np.arange(peak - 1, peak + 2)
+    near, place = power[index], float(peak)
+    candidates = peak + np.linspace(-0.6, 0.6, 241)
+    for width in (0.005, 5e-5, 5e-7):
+        shapes = spread(index[None, :] - candidates[:, None]) ** 2
+        scale = np.sum(shapes * near, axis=1) / np.sum(shapes**2, axis=1)
+        place = float(candidates[int(np.argmin(np.sum((near - scale[:, None] * shapes) ** 2, axis=1)))])
+        candidates = place + np.linspace(-width, width, 201)
+    return place
 
 
 def summit_at(lines: Lines, peak: int) -> Line:

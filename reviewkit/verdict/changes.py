@@ -75,12 +75,7 @@ def _comparable(before: Run, after: Run, clips_w: float | None) -> Run:
 def _clips_w(run: Run, runs: Sequence[Run]) -> float | None:
     """Return the lowest power at which the unit clips into this run's load, W; the rated one if none was measured."""
     load_ohm = run.conditions.measurement.load_ohm
-    return min(
-        (f.value for each in runs for f in each.findings if _is_clipping(f) and f.at.get("load") == load_ohm),
-        default=unstated_conditions.rated_output_w(run.conditions.ratings, load_ohm),
-    )
-
-
-def _is_clipping(finding: Finding) -> bool:
-    """Return whether a power is the one at which distortion rises through 1 %."""
-    return finding.quantity == "power_at_limit" and finding.at.get("limit") == 1.0
+    powers = (f for each in runs for f in each.findings if f.quantity == "power_at_limit")
+    # clipping: where distortion rises through 1 %
+    clips_w = (f.value for f in powers if f.at.get("limit") == 1.0 and f.at.get("load") == load_ohm)
+    return min(clips_w, default=unstated_conditions.rated_output_w(run.conditions.ratings, load_ohm))

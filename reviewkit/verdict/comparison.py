@@ -12,14 +12,24 @@ from reviewkit.model.level import Level, is_same, levels_of
 from reviewkit.model.ratings import EQUAL, HARD, LOWEST_POWER_W, distortion_limit, rule_of
 from reviewkit.model.session import Rating
 from reviewkit.verdict import noise_conditions, own_ratings
-from reviewkit.verdict.compared_condition import APART, EASIER, HARDER, SAME, ComparedCondition, first_words
+from reviewkit.verdict.compared_condition import (
+    APART,
+    EASIER,
+    HARDER,
+    SAME,
+    SAME_SHARE,
+    ComparedCondition,
+    differing,
+    first_words,
+    not_stated,
+    relation_of_bands,
+)
 
 INSIDE, ON, OUTSIDE = 1, 0, -1
 
-# one percent of frequency, half a percent of a load, a power or a band's edge: exports round by as much; two
-# percent of the mains (common practice, no source)
 PHONO = ("riaa_deviation", "phono_overload")  # of the phono input by nature
-_FREQUENCY_SAME, _LOAD_SAME, _MAINS_SAME = 0.01, 0.005, 0.02
+# of a frequency and of the mains (common practice, no source)
+_FREQUENCY_SAME, _MAINS_SAME = 0.01, 0.02
 
 
 @dataclass(frozen=True)
@@ -104,12 +114,10 @@ def _load(rating: Rating, finding: Finding) -> ComparedCondition:
         return ComparedCondition(SAME, assumed=f"into {quantities.load(had)}" if had is not None else "")
     rated = f"rated into {quantities.load(rating.load_ohm)}"
     if had is None:
-        return ComparedCondition(APART, f"{rated}, the load measured with is not stated", brief="load not stated")
-    if had == rating.load_ohm or abs(had / rating.load_ohm - 1) <= _LOAD_SAME:
+        return not_stated(rated, "the load measured with", "load")
+    if had == rating.load_ohm or abs(had / rating.load_ohm - 1) <= SAME_SHARE:
         return ComparedCondition(SAME)
-    return ComparedCondition(
-        APART, f"{rated}, measured into {quantities.load(had)}", brief=f"measured into {quantities.load(had)}"
-    )
+    return differing(APART, rated, f"measured into {quantities.load(had)}")
 
 
 def _words(key: str, name: str) -> Callable[[Rating, Finding], ComparedCondition]:
@@ -120,9 +128,11 @@ def _words(key: str, name: str) -> Callable[[Rating, Finding], ComparedCondition
             return ComparedCondition(SAME, assumed=f"{had} {name}" if had and not by_nature else "")
         if wanted.lower() == had.lower():
             return ComparedCondition(SAME)
-        measured = f"measured with {had}" if had else f"{name} not stated"
-        why = f"rated for {wanted} {name}, {measured if had else 'measured without it stated'}"
-        return ComparedCondition(APART, why, brief=first_words(measured))
+        rated = f"rated for {wanted} {name}"
+        if not had:
+            return differing(APART, rated, "measured without it stated", first_words(f"{name} not stated"))
+        measured = f"measured with {had}"
+        return differing(APART, rated, measured, first_words(measured))
 
     return compare_words
 
@@ -135,16 +145,15 @@ def _channels(rating: Rating, finding: Finding) -> ComparedCondition:
         return ComparedCondition(SAME, assumed=words.get(had, ""))
     rated = f"rated with {words[wanted]}"
     if not had:
-        return ComparedCondition(APART, f"{rated}, which were driven is not stated", brief="channels driven not stated")
+        return not_stated(rated, "which were driven", "channels driven")
     if had == wanted:
         return ComparedCondition(SAME)
-    return ComparedCondition(
-        HARDER if had == "both" else EASIER, f"{rated}, measured with {words[had]}", brief=f"with {words[had]}"
-    )
+    relation = HARDER if had == "both" else EASIER
+    return differing(relation, rated, f"measured with {words[had]}", f"with {words[had]}")
 
 
 def _band(rating: Rating, finding: Finding) -> ComparedCondition:
-    swept = (finding.at["band"][0], finding.at["band"][1]) if is_swept(finding) else None
+    swept = finding.at["band"] if is_swept(finding) else None
     if rating.band_hz is None and not rule_of(rating).band:
         if rating.called and swept:
             return ComparedCondition(SAME, assumed=f"over {quantities.band(swept)}")
@@ -154,26 +163,14 @@ def _band(rating: Rating, finding: Finding) -> ComparedCondition:
     if swept is None:
         hz = finding.at.get("frequency")
         if hz is None:
-            return ComparedCondition(
-                APART, f"{rated}, the frequency measured at is not stated", brief="frequency not stated"
-            )
+            return not_stated(rated, "the frequency measured at", "frequency")
         measured = f"measured at {quantities.hertz(hz)}"
-        return ComparedCondition(
-            EASIER if low <= hz <= high else APART, f"{rated}, {measured}", brief=f"{measured} only"
-        )
-    below, above = swept[0] / low - 1, high / swept[1] - 1
+        return differing(EASIER if low <= hz <= high else APART, rated, measured, f"{measured} only")
+    relation, part = relation_of_bands(swept, (low, high)), quantities.band(swept)
+    if relation == SAME:
+        return ComparedCondition(SAME, assumed="" if rating.band_hz else f"over {part}")
     # with more than six words, keep only the figures
-    part = quantities.band(swept)
-    why = f"{rated}, measured over {part}"
-    if below <= _LOAD_SAME and above <= _LOAD_SAME:
-        wider = below < -_LOAD_SAME or above < -_LOAD_SAME
-        return (
-            ComparedCondition(HARDER, why, brief=part)
-            if wider
-            else ComparedCondition(SAME, assumed="" if rating.band_hz else f"over {part}")
-        )
-    inside = below >= -_LOAD_SAME and above >= -_LOAD_SAME
-    return ComparedCondition(EASIER if inside else APART, why, brief=part)
+    return differing(relation, rated, f"measured over {part}", part)
 
 
 def _relative_to(rating: Rating, finding: Finding) -> ComparedCondition:
@@ -197,19 +194,14 @@ def _frequency(rating: Rating, finding: Finding) -> ComparedCondition:
     if is_swept(finding):
         low, high = finding.at["band"]
         over = quantities.band((low, high))
-        return ComparedCondition(
-            HARDER if low <= wanted <= high else APART, f"{rated}, measured over {over}", brief=over
-        )
+        return differing(HARDER if low <= wanted <= high else APART, rated, f"measured over {over}", over)
     if hz is None:
         if rating.frequency_hz is None:
             return ComparedCondition(SAME, assumed="frequency not stated")
-        return ComparedCondition(
-            APART, f"{rated}, the frequency measured at is not stated", brief="frequency not stated"
-        )
+        return not_stated(rated, "the frequency measured at", "frequency")
     if any(abs(hz / each - 1) <= _FREQUENCY_SAME for each in meant):
         return ComparedCondition(SAME, assumed=f"at {quantities.hertz(hz)}" if rating.frequency_hz is None else "")
-    measured = f"measured at {quantities.hertz(hz)}"
-    return ComparedCondition(APART, f"{rated}, {measured}", brief=measured)
+    return differing(APART, rated, f"measured at {quantities.hertz(hz)}")
 
 
 def _level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> ComparedCondition:
@@ -226,14 +218,12 @@ def _level(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> Compa
     at = quantities.level_text(wanted)
     rated = f"rated at {at}" if how == "rated" else f"rated at no level, which means its output, {at}"
     if had is None:
-        return ComparedCondition(APART, f"{rated}, the level measured at is not stated", brief="level not stated")
+        return not_stated(rated, "the level measured at", "level")
     above = had.decibels_above(wanted)
-    why = f"{rated}, measured at {shown}"
-    if above is None:
-        return ComparedCondition(APART, why, brief=f"measured at {shown}")
-    if is_same(above) and finding.quantity != "highest_distortion":
+    if above is not None and is_same(above) and finding.quantity != "highest_distortion":
         return ComparedCondition(SAME, assumed=f"at {shown}" if how == "meant" else "")
-    return ComparedCondition(_way_off(rating, finding, above, wanted), why, brief=f"measured at {shown}")
+    relation = APART if above is None else _way_off(rating, finding, above, wanted)
+    return differing(relation, rated, f"measured at {shown}")
 
 
 def _signal(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> ComparedCondition:
@@ -254,7 +244,7 @@ def _way_off(rating: Rating, finding: Finding, above_db: float, wanted: Level) -
     if rating.quantity == "power" and (above_db <= 0 or finding.quantity == "highest_distortion"):
         # from 250 mW up the rating holds at every power; but if it is noise that rises there, that proves nothing
         power_w = (wanted.watts or 0.0) * 10 ** (above_db / 10)
-        promised = power_w >= LOWEST_POWER_W * (1 - _LOAD_SAME)
+        promised = power_w >= LOWEST_POWER_W * (1 - SAME_SHARE)
         return EASIER if promised and distortion_name(finding) == "THD" else APART
     return HARDER if above_db > 0 else APART
 
@@ -274,23 +264,21 @@ def _figure(rating: Rating, finding: Finding) -> ComparedCondition:
     if had == wanted:
         return ComparedCondition(SAME)
     measured = f"measured as {had or 'distortion of a kind not stated'}"
-    brief = f"measured as {had}" if had else "THD or THD+N not stated"
-    return ComparedCondition(EASIER if plus_noise else HARDER, f"rated as {wanted}, {measured}", brief=brief)
+    brief = measured if had else "THD or THD+N not stated"
+    return differing(EASIER if plus_noise else HARDER, f"rated as {wanted}", measured, brief)
 
 
 def _tones(rating: Rating, finding: Finding) -> ComparedCondition:
     had = finding.at.get("tones")
-    shown = quantities.tones((had[0], had[1])) if had else ""
+    shown = quantities.tones(had) if had else ""
     if rating.tones_hz is None:
         return ComparedCondition(SAME, assumed=f"with {shown}" if shown else "")
-    wanted = quantities.tones(rating.tones_hz)
+    rated = f"rated with {quantities.tones(rating.tones_hz)}"
     if not had:
-        return ComparedCondition(
-            APART, f"rated with {wanted}, the tones measured with are not stated", brief="tones not stated"
-        )
+        return differing(APART, rated, "the tones measured with are not stated", "tones not stated")
     if all(abs(a / b - 1) <= _FREQUENCY_SAME for a, b in zip(had, rating.tones_hz, strict=True)):
         return ComparedCondition(SAME)
-    return ComparedCondition(APART, f"rated with {wanted}, measured with {shown}", brief=f"with {shown}")
+    return differing(APART, rated, f"measured with {shown}", f"with {shown}")
 
 
 _COMPARE: dict[str, Callable[[Rating, Finding], ComparedCondition]] = {

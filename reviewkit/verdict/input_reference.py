@@ -16,11 +16,10 @@ from reviewkit.model.finding import Finding, Run
 from reviewkit.model.gear import PLAYER
 from reviewkit.model.level import FULL_SCALE, Level, is_same, levels_of, reference_level
 from reviewkit.model.session import Rating, Session
-from reviewkit.signal.decibels import DBU_REFERENCE_V
+from reviewkit.signal.decibels import REFERENCES_V
 
 _DB_OF_RELATIVE = 20 / math.log(10)  # for a small change, to first order
 _SAME_FREQUENCY = 0.01
-_REFERENCE_V = {"dBV": 1.0, "dBu": DBU_REFERENCE_V, "dBm": DBU_REFERENCE_V}
 
 
 def ratios_re_input(findings: Sequence[Finding], volts: float, rated_w: float | None) -> list[Finding]:
@@ -124,11 +123,11 @@ def output_levels(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
             continue
         at = {key: value for key, value in f.at.items() if key not in ("voltage", "power")}
         f = replace(f, quantity=rating.quantity, called=rating.called, at=at)
-        if rating.unit in _REFERENCE_V:
+        if rating.unit in REFERENCES_V:
             half = _DB_OF_RELATIVE * (f.uncertainty or 0.0) / f.value
             f = replace(
                 f,
-                value=20 * math.log10(f.value / _REFERENCE_V[rating.unit]),
+                value=20 * math.log10(f.value / REFERENCES_V[rating.unit]),
                 unit=rating.unit,
                 uncertainty=half or None,
             )

@@ -56,7 +56,8 @@ def margin(rating: Rating, finding: Finding, value: float) -> Margin:
     if quantities.quantity_of(finding).either_way or own_ratings.size_counts(rating):
         value = abs(value)
     if rating.tolerance is not None:
-        return min((_one(rating, value, rating.tolerance[0], 1), _one(rating, value, rating.tolerance[1], -1)), key=_of)
+        low, high = rating.tolerance
+        return min(_one(rating, value, low, 1), _one(rating, value, high, -1), key=lambda each: each.amount)
     if rating.at_least is not None:
         return _one(rating, value, rating.at_least, 1)
     assert rating.at_most is not None
@@ -67,10 +68,6 @@ def is_opposite(rating: Rating, finding: Finding) -> bool:
     """Return whether a figure has the other sign than its rating: crosstalk, where separation is rated."""
     opposite = quantities.quantity_of(finding).opposite
     return bool(opposite) and quantities.QUANTITIES[opposite].name == rating.quantity
-
-
-def _of(one: Margin) -> float:
-    return one.amount
 
 
 def _one(rating: Rating, value: float, limit: float, sign: int) -> Margin:

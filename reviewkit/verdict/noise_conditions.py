@@ -9,9 +9,17 @@ from reviewkit.model.finding import Finding
 from reviewkit.model.level import is_same, reference_level
 from reviewkit.model.session import Rating
 from reviewkit.model.weightings import FLATTERING, MUST_BE_STATED, weighted
-from reviewkit.verdict.compared_condition import APART, EASIER, HARDER, SAME, ComparedCondition
-
-_SAME = 0.005  # of a power or a band's edge: exports round by as much (common practice, no source)
+from reviewkit.verdict.compared_condition import (
+    APART,
+    EASIER,
+    HARDER,
+    SAME,
+    SAME_SHARE,
+    ComparedCondition,
+    differing,
+    not_stated,
+    relation_of_bands,
+)
 
 
 def compare_weighting(rating: Rating, finding: Finding) -> ComparedCondition:
@@ -25,10 +33,9 @@ def compare_weighting(rating: Rating, finding: Finding) -> ComparedCondition:
     # a rating that doesn't name a weighting means unweighted; weighting makes it look better
     rated = f"rated {weighted(wanted)}" if wanted else "rated without a weighting"
     if wanted in MUST_BE_STATED and not had:
-        why = f"{rated}, how the figure was read is not stated"
-        return ComparedCondition(APART, why, brief="weighting not stated")
+        return not_stated(rated, "how the figure was read", "weighting")
     eased = not wanted and had in FLATTERING
-    return ComparedCondition(EASIER if eased else APART, f"{rated}, measured {measured}", brief=f"measured {measured}")
+    return differing(EASIER if eased else APART, rated, f"measured {measured}")
 
 
 def compare_band(rating: Rating, finding: Finding) -> ComparedCondition:
@@ -38,23 +45,21 @@ def compare_band(rating: Rating, finding: Finding) -> ComparedCondition:
     had = finding.at.get("band")
     usual = unstated_conditions.BAND_HZ
     if rating.band_hz is None:
-        inside = had is None or (had[0] >= usual[0] * (1 - _SAME) and had[1] <= usual[1] * (1 + _SAME))
+        inside = had is None or (had[0] >= usual[0] * (1 - SAME_SHARE) and had[1] <= usual[1] * (1 + SAME_SHARE))
         cut = had is not None and (had[0] > 2 * usual[0] or had[1] < usual[1] / 2)
         if inside and not cut:
             return ComparedCondition(SAME)
         assert had is not None
-        over = quantities.band((had[0], had[1]))
-        why = f"rated over no band, which means {quantities.band(usual)}, measured over {over}"
-        return ComparedCondition(EASIER if inside else HARDER, why, brief=over)
+        over = quantities.band(had)
+        rated = f"rated over no band, which means {quantities.band(usual)}"
+        return differing(EASIER if inside else HARDER, rated, f"measured over {over}", over)
     rated = f"rated over {quantities.band(rating.band_hz)}"
     if had is None:
-        return ComparedCondition(APART, f"{rated}, the band measured over is not stated", brief="band not stated")
-    below, above = had[0] / rating.band_hz[0] - 1, rating.band_hz[1] / had[1] - 1
-    if max(abs(below), abs(above)) <= _SAME:
+        return not_stated(rated, "the band measured over", "band")
+    relation, over = relation_of_bands(had, rating.band_hz), quantities.band(had)
+    if relation == SAME:
         return ComparedCondition(SAME)
-    over = quantities.band((had[0], had[1]))
-    relation = HARDER if max(below, above) <= _SAME else EASIER if min(below, above) >= -_SAME else APART
-    return ComparedCondition(relation, f"{rated}, measured over {over}", brief=over)
+    return differing(relation, rated, f"measured over {over}", over)
 
 
 def compare_reference(rating: Rating, finding: Finding, ratings: Sequence[Rating]) -> ComparedCondition:
@@ -68,23 +73,23 @@ def compare_reference(rating: Rating, finding: Finding, ratings: Sequence[Rating
             return ComparedCondition(SAME, assumed=str(finding.at.get("method", "")))
         of = f"the {finding.at['input']} input" if finding.at.get("input") else "the input"
         remedy = f"what would tell is the input sensitivity of {of}, read at the same volume"
-        return ComparedCondition(APART, f"rated re {rating.reference} at the input, {measured}; {remedy}", brief=brief)
+        return differing(APART, f"rated re {rating.reference} at the input", f"{measured}; {remedy}", brief)
     if rating.reference_level is not None:
         above = level.decibels_above(rating.reference_level) if level else None
         if above is not None and is_same(above):
             return ComparedCondition(SAME, assumed=str(finding.at.get("method", "")))
-        return ComparedCondition(APART, f"rated re {rating.reference}, {measured}", brief=brief)
+        return differing(APART, f"rated re {rating.reference}", measured, brief)
     if not rating.reference:
         meant = unstated_conditions.reference_w(rating, finding, ratings)
         if meant is None or (had is None and finding.kind != "reading"):
             return ComparedCondition(SAME, assumed=f"re {shown}" if shown else "")
         rated = f"rated without a reference, which means {quantities.watts(meant)}"
         if had is None:
-            return ComparedCondition(APART, f"{rated}, {measured}", brief=brief)
-        if abs(had / meant - 1) <= _SAME:
+            return differing(APART, rated, measured, brief)
+        if abs(had / meant - 1) <= SAME_SHARE:
             return ComparedCondition(SAME, assumed=f"re {quantities.watts(had)}")
         # the lower the reference, the harder
-        return ComparedCondition(HARDER if had < meant else EASIER, f"{rated}, {measured}", brief=brief)
-    if rating.reference_w is not None and had is not None and abs(had / rating.reference_w - 1) <= _SAME:
+        return differing(HARDER if had < meant else EASIER, rated, measured, brief)
+    if rating.reference_w is not None and had is not None and abs(had / rating.reference_w - 1) <= SAME_SHARE:
         return ComparedCondition(SAME)
-    return ComparedCondition(APART, f"rated re {rating.reference}, {measured}", brief=brief)
+    return differing(APART, f"rated re {rating.reference}", measured, brief)

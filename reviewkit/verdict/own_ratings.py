@@ -16,11 +16,11 @@ from reviewkit.model.ratings import DECIBELS
 from reviewkit.model.session import Rating
 from reviewkit.model.targets import OWN_CURVE
 from reviewkit.model.units import UnitError, split_single
-from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition, first_words
+from reviewkit.signal.decibels import dbf_of_volts, volts_of_dbf
+from reviewkit.signal.impedance import RATED_SHARE
+from reviewkit.verdict.compared_condition import APART, SAME, ComparedCondition, differing, first_words, not_stated
 
 _ALIKE = 0.7  # how similar two names of one thing may be: "hum trap" and "hum trap depth" (a judgement)
-_FEMTOWATT = 1e-15  # 0 dBf
-_LEAST_SHARE = 0.8
 # units in which a figure below zero is simply a small one
 _ABSOLUTE = (*(unit for unit in DECIBELS if unit not in ("dB", "dBr")), "°C")
 
@@ -29,22 +29,19 @@ def compare_conditions(rating: Rating, finding: Finding) -> ComparedCondition:
     """Compare the conditions that the user names: each that the rating has must be the same."""
     had = finding.at.get("conditions", {})
     if taps := finding.at.get("taps"):
-        why = f"rated for no tap, measured at those of {', '.join(taps)}"
-        return ComparedCondition(APART, why, brief="tap not stated")
+        return differing(APART, "rated for no tap", f"measured at those of {', '.join(taps)}", "tap not stated")
     if OWN_CURVE in had and OWN_CURVE not in dict(rating.conditions):  # what a user wishes for, no maker rates
-        brief = f"measured against {had[OWN_CURVE]}"
-        return ComparedCondition(APART, f"rated against no curve, {brief}", brief=first_words(brief))
+        measured = f"measured against {had[OWN_CURVE]}"
+        return differing(APART, "rated against no curve", measured, first_words(measured))
     for name, wanted in rating.conditions:
         # of a tape's equalisation makers often name the treble alone: "120 µs"
         if _plain(wanted) in (_plain(had.get(name, "")), _plain(had.get(name, "").rpartition("+")[2])):
             continue
         rated = f"rated with {named_conditions.one_in_words(name, wanted)}"
         if name not in had:
-            return ComparedCondition(
-                APART, f"{rated}, the {name} measured with is not stated", brief=f"{name} not stated"
-            )
+            return not_stated(rated, f"the {name} measured with", name)
         measured = f"measured with {named_conditions.one_in_words(name, had[name])}"
-        return ComparedCondition(APART, f"{rated}, {measured}", brief=first_words(measured))
+        return differing(APART, rated, measured, first_words(measured))
     rest = [pair for pair in had.items() if pair[0] not in dict(rating.conditions)]
     return ComparedCondition(SAME, assumed=", ".join(named_conditions.in_words(rest)))
 
@@ -79,13 +76,10 @@ def compare_distortion(rating: Rating, finding: Finding) -> ComparedCondition:
         return ComparedCondition(SAME, assumed=f"at {quantities.percent(had)} distortion" if had is not None else "")
     rated = f"rated at {quantities.percent(wanted)} distortion"
     if had is None:
-        return ComparedCondition(
-            APART, f"{rated}, the distortion measured at is not stated", brief="distortion not stated"
-        )
+        return not_stated(rated, "the distortion measured at", "distortion")
     if had == wanted:
         return ComparedCondition(SAME)
-    measured = f"measured at {quantities.percent(had)}"
-    return ComparedCondition(APART, f"{rated}, {measured}", brief=measured)
+    return differing(APART, rated, f"measured at {quantities.percent(had)}")
 
 
 def compare_sign(rating: Rating, finding: Finding) -> ComparedCondition:
@@ -115,7 +109,7 @@ def as_judged(rating: Rating, findings: Sequence[Finding]) -> Rating:
     measured = any(f.quantity == "minimum_impedance" and f.kind != "reading" for f in findings)
     if rating.quantity != "impedance" or rating.nominal is None or rating.tolerance is not None or not measured:
         return rating
-    least = _LEAST_SHARE * rating.nominal
+    least = RATED_SHARE * rating.nominal
     return replace(rating, quantity="minimum_impedance", nominal=None, at_least=float(f"{least:.9g}"))
 
 
@@ -142,8 +136,7 @@ def nearly(rating: Rating, findings: Sequence[Finding], ratings: Sequence[Rating
 def in_rated_unit(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
     """Return the findings in the unit of a rating under the maker's own name; others are left out.
 
-    dBf and volts are converted into each other if the impedance is a condition, for volts also one of the rating: dBf =
-    10 lg (V²/R / 1 fW).
+    dBf and volts are converted into each other if the impedance is a condition, for volts also one of the rating.
     """
     found = []
     for f in findings:
@@ -151,13 +144,13 @@ def in_rated_unit(rating: Rating, findings: Sequence[Finding]) -> list[Finding]:
         if f.unit == rating.unit:
             found.append(f)
         elif (f.unit, rating.unit) == ("V", "dBf") and ohms and f.value > 0:
-            db = 10 * math.log10(f.value**2 / ohms / _FEMTOWATT)
+            db = float(dbf_of_volts(f.value, ohms))
             share = (f.uncertainty or 0.0) / f.value
             found.append(
                 replace(f, value=db, unit="dBf", uncertainty=20 * math.log10(1 + share) or None, step=None, written="")
             )
         elif (f.unit, rating.unit) == ("dBf", "V") and (ohms := ohms or rating.load_ohm):
-            volts = math.sqrt(10 ** (f.value / 10) * _FEMTOWATT * ohms)
+            volts = float(volts_of_dbf(f.value, ohms))
             spread = volts * (10 ** ((f.uncertainty or 0.0) / 20) - 1)
             at = {**f.at, "load": ohms}
             found.append(replace(f, value=volts, unit="V", at=at, uncertainty=spread or None, step=None, written=""))

@@ -112,13 +112,10 @@ def _one_unit(session: Session, runs: Sequence[Run]) -> str:
     age = f", {to - year} years old" if year and to and to > year else f", made in {year}" if year else ""
     repaired = any(run.conditions.measurement.stage == "after" for run in runs)
     state = ", as repaired" if repaired else ""
-    what = "one pair" if _is_pair(session, runs) else "one unit"
+    # a left and a right loudspeaker
+    is_pair = session.unit.type == (LOUDSPEAKER,) and {"L", "R"} <= {f.channel for run in runs for f in run.findings}
+    what = "one pair" if is_pair else "one unit"
     return f"{what}{age}{state}; says nothing about others, or about it when new"
-
-
-def _is_pair(session: Session, runs: Sequence[Run]) -> bool:
-    """Return whether the unit is a left and a right loudspeaker."""
-    return session.unit.type == (LOUDSPEAKER,) and {"L", "R"} <= {f.channel for run in runs for f in run.findings}
 
 
 def _uncertainty(bench: Bench) -> str:
@@ -128,7 +125,7 @@ def _uncertainty(bench: Bench) -> str:
     return "; ".join(parts)
 
 
-def _stated(bench: Bench | BenchRange) -> str:
+def _stated(bench: BenchRange) -> str:
     level, load, floor = bench.level_uncertainty_db, bench.load_tolerance_percent, bench.distortion_floor_percent
     stated = [
         f"level uncertainty {digits.trimmed(level)} dB (k = 2)" if level is not None else "",
@@ -179,7 +176,7 @@ def _unrated(session: Session, runs: Sequence[Run]) -> list[TableRow]:
 
 def _spot(f: Finding) -> str:
     if "band" in f.at and (quantities.quantity_of(f).extent or "frequency" not in f.at):
-        return quantities.band((f.at["band"][0], f.at["band"][1]))
+        return quantities.band(f.at["band"])
     return quantities.hertz(f.at["frequency"]) if "frequency" in f.at else ""
 
 
@@ -200,7 +197,7 @@ def _under(f: Finding, level: str) -> str:
     parts = (
         f"at {quantities.percent(f.at['limit'])}" if "limit" in f.at else "",
         f"re {reference}" if (reference := reference_of(f)) else "",
-        f"with {quantities.tones((f.at['tones'][0], f.at['tones'][1]))}" if "tones" in f.at else "",
+        f"with {quantities.tones(f.at['tones'])}" if "tones" in f.at else "",
         level,
         f"relative to {relative_words(f.at['relative_to'])}" if "relative_to" in f.at else "",
         *named_conditions.in_words(f.at.get("conditions", {}).items()),

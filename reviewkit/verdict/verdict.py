@@ -121,8 +121,7 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
     more_level = word == MEETS and any(name == "level" and s.relation == HARDER for name, s in compared)
     harder = [f"at {quantities.conditions({**deciding.finding.at, 'load': None})}"] if more_level else []
     if word == MEETS and is_swept(deciding.finding) and rating.band_hz is None and not rule.band:
-        low, high = deciding.finding.at["band"]
-        harder.append(f"over {quantities.band((low, high))}")
+        harder.append(f"over {quantities.band(deciding.finding.at['band'])}")
     used = list(dict.fromkeys([shown.finding.measurement, deciding.finding.measurement]))
     comparable = word in JUDGED
     limit, limit_source, limit_figure = verdict_words.limit(rating, shown.finding, label)
@@ -141,7 +140,7 @@ def _judge_one(rating: Rating, label: str, bench: _SharedConditions) -> Verdict:
         position=verdict_words.position(rating, shown, word) if comparable else None,
         room=verdict_words.room(rating, shown) if comparable else None,
         measurements=tuple(used),
-        findings=_unique(shown.finding, deciding.finding),
+        findings=(shown.finding,) if shown is deciding else (shown.finding, deciding.finding),
     )
 
 
@@ -304,14 +303,6 @@ def _part(answer: Answer) -> tuple[str, int]:
     return f.channel, quantities.quantity_of(f).side
 
 
-def _unique(*findings: Finding) -> tuple[Finding, ...]:
-    kept: list[Finding] = []
-    for finding in findings:
-        if not any(finding is other for other in kept):
-            kept.append(finding)
-    return tuple(kept)
-
-
 def _is_candidate(rating: Rating, finding: Finding) -> bool:
     """Return whether a figure is of a rated quantity, and was computed for this rating's limit."""
     if finding.quantity not in rule_of(rating).findings:
@@ -326,7 +317,7 @@ def _is_candidate(rating: Rating, finding: Finding) -> bool:
         return finding.kind == "reading" or any(key in finding.at for key in REFERENCES)
     if rating.quantity in ("flatness", "riaa_deviation") and rating.within is not None:
         # unequal limits are compared with the two deviations, equal ones with the larger of them
-        return (quantities.quantity_of(finding).side == 0) == (-rating.within[0] == rating.within[1])
+        return (quantities.quantity_of(finding).side != 0) == rating.sides_differ
     return True
 
 

@@ -115,7 +115,7 @@ def figure_with_place(rating: Rating, finding: Finding, findings: Iterable[Findi
     text = measured(rating, finding, findings, MEETS)
     where = f"{', ' if ' at ' in text else ' at '}{quantities.hertz(hz)}" if hz is not None else ""
     if not where and finding.at.get("band"):
-        where = f" over {quantities.band((finding.at['band'][0], finding.at['band'][1]))}"
+        where = f" over {quantities.band(finding.at['band'])}"
     return text + where
 
 
@@ -229,7 +229,7 @@ def _shows(rating: Rating, answer: Answer) -> str:
     swept = f.at.get("band") if is_swept(f) else None
     eased = [s for s in answer.compared if s.relation == EASIER]
     if answer.side == INSIDE and swept and rating.band_hz and eased:
-        return f"holds over the part measured, {quantities.band((swept[0], swept[1]))}"
+        return f"holds over the part measured, {quantities.band(swept)}"
     if rating.quantity == "power" and f.quantity == "power_at_limit" and f.at.get("frequency"):
         return f"at {quantities.hertz(f.at['frequency'])} it gives {quantities.show(f)}"
     if answer.side == INSIDE and eased:

@@ -17,14 +17,14 @@ def test_whole_session_is_read(folder):
     assert session.unit == Unit("Norrvale", "Forty", "integrated amplifier", 1977, "120 V 60 Hz")
     assert session.price == PriceTag(329.0, "USD", "prices.csv", None, 2024, 180.0, line=8)
     assert session.bench == Bench(
-        "aux",
-        8.0,
-        "both",
-        "118 V 60 Hz",
-        "dc",
-        ("two 8 ohm 100 W dummy loads", "a two-channel 24-bit capture interface"),
-        0.1,
-        0.0008,
+        input="aux",
+        load_ohm=8.0,
+        channels="both",
+        mains="118 V 60 Hz",
+        coupling="dc",
+        equipment=("two 8 ohm 100 W dummy loads", "a two-channel 24-bit capture interface"),
+        level_uncertainty_db=0.1,
+        distortion_floor_percent=0.0008,
     )
     assert session.ratings == (
         Rating(

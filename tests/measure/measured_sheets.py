@@ -13,7 +13,7 @@ from reviewkit.measure.kinds import KINDS
 from reviewkit.model.card import Card, Chart, Panel
 from reviewkit.model.finding import Conditions, Finding, Measured, Run
 from reviewkit.model.session import Bench, Measurement, Rating
-from reviewkit.model.sheet import Column, Sheet
+from reviewkit.model.sheet import NO_FILE, Column, Sheet
 
 _UNITS = {"time": "s", "frequency": "Hz", "power": "W", "distortion": "%", "impedance": "Ω", "level": "V", "set": "dBf"}
 
@@ -45,12 +45,12 @@ def conditions(
 
 def measured(kind: str, data: Sheet | None, **told: Any) -> Measured:
     """What the kind makes of a sheet under these conditions."""
-    return KINDS[kind].findings(data, conditions(kind, **told))
+    return KINDS[kind].findings(data or NO_FILE, conditions(kind, **told))
 
 
 def run_from(data: Sheet | None, c: Conditions) -> Run:
     """A run with the results of a sheet and without the sheet, as cards and sentences are made from it."""
-    found = KINDS[c.measurement.kind].findings(data, c)
+    found = KINDS[c.measurement.kind].findings(data or NO_FILE, c)
     return Run(c, found.findings, found.withheld, curves=found.curves)
 
 

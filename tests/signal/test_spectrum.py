@@ -15,7 +15,8 @@ from accuracy import grid
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from reviewkit.signal.spectrum import NotOneTone, Tone, TooShort, Wavers, analyse, band_for, without_fundamental
+from reviewkit.signal.spectrum import NotOneTone, TooShort, Wavers, analyse, without_fundamental
+from reviewkit.signal.tone import Tone, band_for
 
 RATES_HZ = (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)
 
