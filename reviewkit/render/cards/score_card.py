@@ -90,7 +90,8 @@ def _place_count(page: Page, body: Score, top: float, bottom: float) -> float:
 def _texts(body: Score, row: ScoreRow) -> tuple[str, str, str]:
     """Return a rating's word with its margin, its name, and its figures: "missed by 13 %", "…", "52, rated 60"."""
     met = "nearest its limit" if len(body.met) > 1 else f"met {row.note}".rstrip()
-    word = {"falls short": f"missed {row.note}".rstrip(), "meets": met}.get(row.verdict, row.verdict)
+    close = "" if len(body.missed) + len(body.close) == 1 else row.verdict  # one alone is in the title
+    word = {"falls short": f"missed {row.note}".rstrip(), "meets": met}.get(row.verdict, close)
     figure = f"{row.measured} {row.uncertainty}".rstrip()
     return word, name_of(body, row), f"{figure}, rated {row.rated}"
 
