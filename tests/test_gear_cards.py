@@ -72,7 +72,7 @@ def test_only_the_lines_that_a_figure_is_of_are_named(cards):
     marks = panel_of(card).marks
     assert [(mark.text, mark.part) for mark in marks] == [("pilot", True), ("subcarrier", True)]
     assert -10 * np.log10(sum(10 ** (mark.y / 10) for mark in marks)) == pytest.approx(64.5, abs=0.1)
-    assert (card.hero.figure, card.hero.caption) == ("64.5 dB", "suppression, pilot included")
+    assert (card.hero.figure, card.hero.caption) == ("64.5 dB", "suppression")
 
 
 def test_unequal_limits_have_no_ring(cards):

@@ -126,7 +126,7 @@ QUANTITIES: dict[str, Quantity] = {
     "strongest_rate": Quantity("strongest rate", "Hz", "corner"),
     "rumble": Quantity("rumble", "dB", "db", -1, floor=OWN, by_meter=True),
     "subcarrier_suppression": Quantity(
-        "subcarrier suppression", "dB", "db", 1, floor=OWN, by_meter=True, plain="suppression, pilot included"
+        "subcarrier suppression", "dB", "db", 1, floor=OWN, by_meter=True, plain="suppression"
     ),
     "jitter": Quantity("clock jitter", "s", "seconds", -1, floor=OWN, by_meter=True),
     "line_level": Quantity("level", "dB", "db", -1, floor=OWN),

@@ -341,10 +341,10 @@ def test_without_a_miss_the_dial_is_plain_and_the_count_says_the_rest(shape):
     tally = ("too close to call", "meets", "meets", "not comparable")
     items = sound(with_body("ending", tally=tally, missed=(), met="2", of="of 3 judged ratings met"), shape=shape)
     assert not shapes(items, "needle", Area)
-    assert "1 too close to call" in {text.text for text in texts(items)}
+    assert "1 undecided" in {text.text for text in texts(items)}
     # the large figure says it
     hero = Hero("1.1 dB", "capture ratio", note="rated 1.0 dB, too close to call")
-    assert "1 too close to call" not in said(sound(with_body("ending", hero=hero, tally=tally, missed=()), shape=shape))
+    assert "1 undecided" not in said(sound(with_body("ending", hero=hero, tally=tally, missed=()), shape=shape))
 
 
 @EVERY_SHAPE

@@ -238,7 +238,7 @@ def _others(body: Ending) -> list[str]:
     """Return how many were undecided, unless the tally or the large figure says so."""
     said = bool(body.hero and "too close to call" in body.hero.note)
     close = body.tally.count("too close to call")
-    return [f"{close} too close to call"] if close > said and not _has_tally(body) else []
+    return [f"{close} undecided"] if close > said and not _has_tally(body) else []
 
 
 def _missed_lines(page: Page, body: Ending, count: int) -> list[tuple[str, str]]:
