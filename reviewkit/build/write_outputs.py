@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
+import time
 from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from reviewkit.model.errors import CannotFinish
 
 LAST = "findings.json"
 _BOTH = f"{MANIFEST}.both"
+_PAUSES_S = (0.01, 0.05, 0.2, 0.5, 0.0)  # after each try to remove a folder
 _STILL_THERE = "the outputs of the last build are still there"
 
 
@@ -56,7 +58,12 @@ class Incoming:
 
     def clear(self) -> None:
         """Remove the folder, and the one around it if it was made for it and nothing was delivered."""
-        shutil.rmtree(self.path, ignore_errors=True)
+        # an encoder whose process has just been stopped may open its file in it meanwhile
+        for pause_s in _PAUSES_S:
+            shutil.rmtree(self.path, ignore_errors=True)
+            if not self.path.exists():
+                break
+            time.sleep(pause_s)
         if self._made:
             with contextlib.suppress(OSError):  # it is no longer empty
                 self.path.parent.rmdir()

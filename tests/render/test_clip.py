@@ -7,6 +7,7 @@ import hashlib
 import io
 import math
 import re
+import shutil
 import stat
 import subprocess
 import sys
@@ -628,6 +629,21 @@ def test_what_was_not_delivered_is_gone_with_its_folder(tmp_path):
     with ExitStack() as left:
         assert Incoming(tmp_path / "out", left.callback).path.is_dir()
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["mine.txt"]
+
+
+def test_what_a_stopped_encoder_still_opened_goes_too(tmp_path, monkeypatch):
+    incoming = Incoming(tmp_path / "out", lambda clear: None)
+    remove, late = shutil.rmtree, iter([True])
+
+    def remove_and_open(path, **how):
+        remove(path, **how)
+        if next(late, False):  # as if it had opened the file between the listing and the removal
+            path.mkdir()
+            (path / "leak.mp4").write_bytes(b"ftyp")
+
+    monkeypatch.setattr(shutil, "rmtree", remove_and_open)
+    incoming.clear()
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_the_first_frame_stands_on_the_plate_of_the_whole_card(clear_frames):
