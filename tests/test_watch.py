@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -190,3 +191,20 @@ def test_ctrl_c_ends_it_cleanly_even_within_the_first_build(session_of, command)
     assert process.returncode == 0
     assert rest[1] == ""
     assert not list((folder / "out").glob(".incoming*"))
+
+
+def test_a_build_whose_progress_is_read_is_stopped_by_ctrl_c_even_if_it_was_started_in_the_background(session_of):
+    """A shell starts a background job with Ctrl-C ignored, and what that starts inherits it: a desk, its build."""
+    folder = session_of('[unit]\nmaker = "Norrvale"\nmodel = "Forty"\n')
+    line = [sys.executable, "-m", "reviewkit", "build", "--progress", "--no-cache", "--jobs", "1", str(folder)]
+
+    def in_the_background():
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+    with subprocess.Popen(line, stderr=subprocess.PIPE, text=True, preexec_fn=in_the_background) as process:
+        begun = process.stderr.readline()
+        process.send_signal(signal.SIGINT)
+        process.communicate(timeout=30)
+    assert re.fullmatch(r"\w+ \d+ of \d+\n", begun)
+    assert process.returncode not in (0, cli.WRONG_INPUT)
+    assert not (folder / "out").exists()

@@ -279,6 +279,10 @@ def _progress(*, quiet: bool, lines: bool) -> Iterator[Callable[[str, int, int],
     or a line for each step.
     """
     if lines:
+        import signal
+
+        # who reads them stops the build as Ctrl-C does, which a program started in the background would ignore
+        signal.signal(signal.SIGINT, signal.default_int_handler)
         yield lambda what, done, of: print(f"{what} {done} of {of}", file=sys.stderr, flush=True)
     elif quiet or not sys.stderr.isatty():
         yield lambda what, done, of: None

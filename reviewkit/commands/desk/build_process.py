@@ -12,6 +12,7 @@ from contextlib import suppress
 from pathlib import Path
 from threading import Thread
 
+from reviewkit.build.atomic_files import sweep
 from reviewkit.model.errors import refusal
 
 WISHES = {"motion": ("--motion",), "tall": ("--shape", "wide", "tall"), "overlay": ("--overlay",)}
@@ -93,6 +94,7 @@ class BuildProcess:
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait()
+            sweep(self._folder / "out")  # it had no time for that itself
 
     def _follow(self, process: subprocess.Popen[str]) -> None:
         """Take note of a build's progress, and of how it ends."""
