@@ -132,7 +132,9 @@ def test_the_hunt_narrows_from_what_is_ok_to_the_part():
     ]
     assert [r.out for r in body.readings] == [False, False, True, True]
     assert (body.part.point, body.part.reading, body.part.word) == ("Bias trimmer R, in the base arm", "open", "open")
-    assert card.stage == "The hunt"
+    assert (card.stage, card.conditions) == ("The hunt", ("before the repair",))
+    # where nothing was repaired yet, it is before none
+    assert make_hunt_card(points("A,1,2,V,5 %,traced to B,\nB,1,3,V,5 %,none,\n")).conditions == ()
 
 
 def test_the_part_is_the_last_point_out_of_tolerance_that_was_worked_on():

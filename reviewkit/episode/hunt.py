@@ -41,7 +41,8 @@ def make_hunt_card(repair: Sequence[RepairRow]) -> Card | None:
     body = Hunt(tuple(shown), named)
     name = part.point.split(",")[0]
     facts = {"part": name, "the_part": _with_article(name), "word": named.word}
-    return Card("hunt", "", ("before the repair",), body, stage="The hunt", finding=Point("cards", "hunt", facts))
+    when = () if all(_leads_on(row) for row in repair) else ("before the repair",)
+    return Card("hunt", "", when, body, stage="The hunt", finding=Point("cards", "hunt", facts))
 
 
 def _chain(repair: Sequence[RepairRow]) -> list[RepairRow]:
